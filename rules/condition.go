@@ -1,0 +1,133 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/expr-lang/expr/ast"
+	"go.yaml.in/yaml/v3"
+)
+
+// Condition is a compiled expression over the facts of a book, three-valued. It
+// is safe for concurrent use.
+type Condition struct {
+	source string
+	at     spot
+	op     *operand
+	reads  []int
+	late   bool
+	parts  []Part
+}
+
+// Part is one member of a condition that is joined by `and`.
+type Part struct {
+	Source string
+	Reads  []int // indexes into Book.Facts, sorted
+	op     *operand
+}
+
+func (r *reader) condition(n *yaml.Node) *Condition {
+	if n == nil {
+		return nil
+	}
+	return &Condition{source: r.text(n, "an expression"), at: r.spot(n)}
+}
+
+// Source gives the text of the condition.
+func (c *Condition) Source() string { return c.source }
+
+// Reads gives the facts the condition reads, known() included, as sorted indexes
+// into Book.Facts. Do not change it.
+func (c *Condition) Reads() []int { return c.reads }
+
+// Late says whether the condition asks suspected() or concluded().
+func (c *Condition) Late() bool { return c.late }
+
+// Truth evaluates the condition of a rule.
+func (c *Condition) Truth(f *Frame) Truth { return c.op.truth(f) }
+
+// Parts gives the members joined by `and`, to tell which of them fails.
+func (c *Condition) Parts() []Part { return c.parts }
+
+// Truth evaluates one part.
+func (p Part) Truth(f *Frame) Truth { return p.op.truth(f) }
+
+// Cell evaluates the value of a set action; an unknown value is the zero Cell.
+func (c *Condition) Cell(f *Frame) Cell {
+	switch {
+	case c.op.truth != nil:
+		switch c.op.truth(f) {
+		case True:
+			return Cell{Known: true, Number: 1}
+		case False:
+			return Cell{Known: true}
+		}
+	case c.op.number != nil:
+		if v, known := c.op.number(f); known {
+			return Cell{Known: true, Number: v}
+		}
+	default:
+		if v, known := c.op.text(f); known {
+			return Cell{Known: true, Text: v}
+		}
+	}
+	return Cell{}
+}
+
+// condition compiles an expression over facts; want "" takes any type.
+func (k *checker) condition(cond *Condition, want Kind) *operand {
+	if cond == nil || cond.source == "" {
+		return nil
+	}
+	c := k.factCompiler(cond, k.problems)
+	node := c.parse()
+	if node == nil {
+		return nil
+	}
+	op := c.compile(node)
+	if op == nil {
+		return nil
+	}
+	if want != "" && op.kind != want {
+		k.add(cond.at, CodeType, fmt.Sprintf("this should give %s, but it gives %s", kindWords(want), op.describe()), "")
+		return nil
+	}
+	cond.op, cond.late, cond.reads = op, c.late, k.factIndexes(c.reads)
+	if want == Bool {
+		cond.parts = k.parts(cond, node)
+	}
+	return op
+}
+
+func (k *checker) factCompiler(cond *Condition, to *problems) *compiler {
+	return &compiler{problems: to, at: cond.at, scope: k.facts, source: cond.source, slot: func(s symbol) int { return s.fact }}
+}
+
+func (k *checker) factIndexes(names []string) []int {
+	var out []int
+	for _, name := range names {
+		out = append(out, k.facts.names[name].fact)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// parts compiles the members of the outermost `and` each on its own.
+func (k *checker) parts(cond *Condition, node ast.Node) []Part {
+	var out []Part
+	runes := []rune(cond.source)
+	for _, n := range conjuncts(node) {
+		c := k.factCompiler(cond, &problems{})
+		op := c.compile(n)
+		from, to := span(n)
+		out = append(out, Part{Source: string(runes[from:to]), Reads: k.factIndexes(c.reads), op: op})
+	}
+	return out
+}
+
+func conjuncts(n ast.Node) []ast.Node {
+	if b, ok := n.(*ast.BinaryNode); ok && (b.Operator == "and" || b.Operator == "&&") {
+		return append(conjuncts(b.Left), conjuncts(b.Right)...)
+	}
+	return []ast.Node{n}
+}

@@ -1,0 +1,191 @@
+package rules
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"path"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// Layer is one folder of rule files: a ruleset. FS is rooted in that folder.
+type Layer struct {
+	Name string // shown before file names in errors; often the folder's path
+	FS   fs.FS
+}
+
+// maxFile bounds one rule file, in bytes.
+const maxFile = 4 << 20
+
+// Load reads every *.yaml and *.yml of the layers (folders named "cases" hold
+// tests of rules, not rules, and are left out), lays later layers over earlier
+// ones and checks the whole. On failure the error is an Errors that holds
+// everything found wrong, or the error of reading a file.
+func Load(layers ...Layer) (*Book, error) {
+	l := &loader{found: &problems{}, merged: newMerge()}
+	for i, layer := range layers {
+		if err := l.read(i, layer); err != nil {
+			return nil, err
+		}
+	}
+	if len(layers) == 0 {
+		l.found.add(spot{}, CodeFile, "no rule folder was given", "")
+	}
+	if len(l.found.list) > 0 && l.broken {
+		return nil, l.found.list.sorted()
+	}
+	book := l.merged.book
+	if len(layers) > 0 {
+		book.Name = layers[len(layers)-1].Name
+	}
+	book.Hash = l.hash()
+	check(book, l.found)
+	if len(l.found.list) > 0 {
+		return nil, l.found.list.sorted()
+	}
+	return book, nil
+}
+
+type loader struct {
+	found   *problems
+	merged  *merge
+	content []string // layer, file name and content hash, in order
+	broken  bool     // a file is not YAML: checking names would only add noise
+}
+
+func (l *loader) read(number int, layer Layer) error {
+	names, err := ruleFiles(layer.FS)
+	if err != nil {
+		return fmt.Errorf("read rule folder %s: %w", layer.Name, err)
+	}
+	if len(names) == 0 {
+		l.found.list = append(l.found.list, &Error{Pos: Pos{File: layer.Name}, Code: CodeFile,
+			Message: "this folder holds no rule files", Hint: "rule files end in .yaml"})
+		l.broken = true
+	}
+	l.merged.begin(number)
+	for _, name := range names {
+		data, err := fs.ReadFile(layer.FS, name)
+		if err != nil {
+			return fmt.Errorf("read rule file: %w", err)
+		}
+		sum := sha256.Sum256(data)
+		l.content = append(l.content, fmt.Sprintf("%d %q %x\n", number, name, sum))
+		l.file(path.Join(layer.Name, name), data)
+	}
+	return nil
+}
+
+func ruleFiles(fsys fs.FS) ([]string, error) {
+	var names []string
+	err := fs.WalkDir(fsys, ".", func(name string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && d.Name() == "cases":
+			return fs.SkipDir
+		case !d.IsDir() && (path.Ext(name) == ".yaml" || path.Ext(name) == ".yml"):
+			names = append(names, name)
+		}
+		return nil
+	})
+	slices.Sort(names)
+	return names, err
+}
+
+// hash is the SHA-256, in hex, over the layers' file names and contents.
+func (l *loader) hash() string {
+	sum := sha256.Sum256([]byte(strings.Join(l.content, "")))
+	return hex.EncodeToString(sum[:])
+}
+
+func (l *loader) file(name string, data []byte) {
+	if len(data) > maxFile {
+		l.found.list = append(l.found.list, &Error{Pos: Pos{File: name}, Code: CodeBudget,
+			Message: fmt.Sprintf("this file is larger than %d MB", maxFile>>20), Hint: "split it"})
+		l.broken = true
+		return
+	}
+	r := &reader{problems: l.found, src: newSource(name, data), swaps: map[*yaml.Node]*swap{}}
+	doc := l.parse(r, data)
+	if doc == nil {
+		l.broken = true
+		return
+	}
+	x := &expander{reader: r}
+	x.expand(doc, nil)
+	if x.made > maxItems {
+		l.broken = true
+		return
+	}
+	r.topLevel(doc.Content[0], l.merged)
+}
+
+// parse reads exactly one YAML document without aliases.
+func (l *loader) parse(r *reader, data []byte) *yaml.Node {
+	decoder := yaml.NewDecoder(bytes.NewReader(data))
+	var doc, second yaml.Node
+	err := decoder.Decode(&doc)
+	if errors.Is(err, io.EOF) {
+		r.add(spot{src: r.src, node: &yaml.Node{Line: 1, Column: 1}}, CodeFile, "this file is empty", "delete it, or write rules in it")
+		return nil
+	}
+	if err != nil {
+		r.syntax(err)
+		return nil
+	}
+	if err := decoder.Decode(&second); !errors.Is(err, io.EOF) {
+		if err != nil {
+			r.syntax(err)
+			return nil
+		}
+		r.add(spot{src: r.src, node: &yaml.Node{Line: second.Line, Column: 1}}, CodeSyntax,
+			"this file holds a second YAML document", "remove the line ---, or make it a file of its own")
+		return nil
+	}
+	if alias := firstAlias(&doc); alias != nil {
+		r.fail(alias, CodeSyntax, "write the value out, or use `for`", "anchors and aliases (& and *) are not read here")
+		return nil
+	}
+	return &doc
+}
+
+func firstAlias(n *yaml.Node) *yaml.Node {
+	if n.Kind == yaml.AliasNode || n.Anchor != "" {
+		return n
+	}
+	for _, c := range n.Content {
+		if found := firstAlias(c); found != nil {
+			return found
+		}
+	}
+	return nil
+}
+
+var yamlLine = regexp.MustCompile(`^(?:yaml: )?(?:line (\d+): )?`)
+
+// syntax reports what the YAML parser refused.
+func (r *reader) syntax(err error) {
+	text := err.Error()
+	m := yamlLine.FindStringSubmatch(text)
+	line, _ := strconv.Atoi(m[1])
+	column := 1
+	if source := r.src.line(line); source != "" {
+		column = len(source) - len(strings.TrimLeft(source, " \t")) + 1
+	}
+	hint := ""
+	if strings.Contains(r.src.line(line), "\t") {
+		hint = "indent with spaces, not tabs"
+	}
+	r.add(spot{src: r.src, node: &yaml.Node{Line: max(line, 1), Column: column}}, CodeSyntax,
+		"this is not readable as YAML: "+text[len(m[0]):], hint)
+}

@@ -1,0 +1,95 @@
+package rules
+
+import (
+	"math"
+
+	"go.yaml.in/yaml/v3"
+)
+
+func (r *reader) fact(n *yaml.Node) *Fact {
+	o := r.object(n, "fact", "id", "kind", "unit", "range", "of", "words")
+	f := &Fact{ID: o.id(), Unit: o.text("unit"), Of: o.texts("of"), Words: o.text("words"), Pos: o.pos(), at: o.spots()}
+	f.Kind = Kind(o.choice("kind", string(Bool), string(Number), string(Choice), string(Text)))
+	if ends := o.items("range"); o.has("range") && ends != nil {
+		if len(ends) != 2 {
+			r.fail(o.at("range"), CodeType, "range: [0, 100]", "a range has two ends, but this has %d", len(ends))
+		} else {
+			low := r.number(ends[0], "the low end", math.Inf(-1), math.Inf(1))
+			f.Range = [2]float64{low, r.number(ends[1], "the high end", low, math.Inf(1))}
+		}
+	}
+	if f.Kind == "" {
+		f.Kind = impliedKind(o)
+	}
+	for i, word := range f.Of {
+		for _, other := range f.Of[:i] {
+			if word == other {
+				r.fail(o.at("of"), CodeDuplicate, "", "the choice %q is listed twice", word)
+			}
+		}
+	}
+	return f
+}
+
+// impliedKind takes the kind from the fields given; "" when they say nothing.
+func impliedKind(o *object) Kind {
+	switch {
+	case o.has("of"):
+		return Choice
+	case o.has("unit") || o.has("range"):
+		return Number
+	}
+	return ""
+}
+
+func (r *reader) parameter(n *yaml.Node) *Parameter {
+	o := r.object(n, "parameter", "id", "value", "unit", "source", "words")
+	o.need("value", "source")
+	return &Parameter{
+		ID: o.id(), Value: o.number("value", 0, math.Inf(-1), math.Inf(1)), Unit: o.text("unit"),
+		Source: o.text("source"), Words: o.text("words"), Pos: o.pos(), at: o.spots(),
+	}
+}
+
+func (r *reader) complaint(n *yaml.Node) *Complaint {
+	o := r.object(n, "complaint", "id", "words", "priors")
+	c := &Complaint{ID: o.id(), Words: o.text("words"), Priors: map[string]float64{}, Pos: o.pos(), at: o.spots()}
+	for _, s := range o.shares("priors", 1e9) {
+		c.Priors[s.key] = s.number
+		c.patterns = append(c.patterns, r.spot(s.at))
+	}
+	return c
+}
+
+func (r *reader) synonym(n *yaml.Node) *Synonym {
+	o := r.object(n, "word", "means", "said")
+	o.need("means", "said")
+	return &Synonym{Means: o.text("means"), Said: o.texts("said"), Pos: o.pos()}
+}
+
+// spots keeps where each field of an item stands, for checks that come after
+// all files are read.
+func (o *object) spots() spots {
+	if o == nil {
+		return spots{}
+	}
+	s := spots{whole: o.r.spot(o.node), fields: map[string]spot{}}
+	for key, n := range o.values {
+		s.fields[key] = o.r.spot(n)
+	}
+	return s
+}
+
+// spots are the places of an item and its fields.
+type spots struct {
+	whole  spot
+	fields map[string]spot
+}
+
+// of gives the place of a field, or of the item when the field is absent.
+func (s spots) of(key string) spot {
+	if at, ok := s.fields[key]; ok {
+		return at
+	}
+	return s.whole
+}

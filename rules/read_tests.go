@@ -1,0 +1,163 @@
+package rules
+
+import (
+	"slices"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// modeNeeds lists the modes and the fields of `measure` that each needs.
+var modeNeeds = []struct {
+	mode Mode
+	need []string
+}{
+	{VoltsDC, []string{"red", "black"}},
+	{Ohms, []string{"red", "black"}},
+	{AmpsDC, []string{"at", "how"}},
+	{MinMax, []string{"red", "black", "during"}},
+	{TestLamp, []string{"red", "black"}},
+	{Bridge, []string{"from", "to"}},
+	{Watch, nil}, {Listen, nil}, {Reseat, nil}, {Swap, nil},
+	{Look, []string{"at"}},
+	{PullIn, nil}, {DropOut, nil},
+	{Ask, nil},
+}
+
+var modeAnswers = map[Mode][]string{
+	TestLamp: {"bright", "dim", "dark"},
+	Bridge:   {"runs", "weak", "off", "trips"},
+	Watch:    {"runs", "weak", "off", "trips", "comes_and_goes"},
+	Listen:   {"click", "silent", "buzz"},
+	Reseat:   {"runs", "weak", "off", "trips"},
+	Swap:     {"runs", "weak", "off", "trips"},
+	Look:     {"sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part"},
+}
+
+var modeUnits = map[Mode]string{
+	VoltsDC: "volt", Ohms: "ohm", AmpsDC: "ampere", MinMax: "volt", PullIn: "volt", DropOut: "volt",
+}
+
+// Answers gives the words a mode may answer with; nil for numbers and for ask,
+// whose answers are the test's own. The slice is fresh.
+func (m Mode) Answers() []string { return slices.Clone(modeAnswers[m]) }
+
+// Unit gives the unit of a mode that answers with a number, else "".
+func (m Mode) Unit() string { return modeUnits[m] }
+
+// Answers gives the words this test may be answered with; nil for a number.
+func (t *Test) Answers() []string {
+	if t.Measure.Mode == Ask {
+		return slices.Clone(t.Of)
+	}
+	return t.Measure.Mode.Answers()
+}
+
+func modeNames() []string {
+	names := make([]string, len(modeNeeds))
+	for i, m := range modeNeeds {
+		names[i] = string(m.mode)
+	}
+	return names
+}
+
+func (r *reader) test(n *yaml.Node) *Test {
+	o := r.object(n, "test", "id", "measure", "setup", "sets", "when", "say", "why", "words", "minutes", "tool", "of", "expect", "cautions")
+	o.need("measure", "say")
+	t := &Test{
+		ID: o.id(), Sets: o.text("sets"), When: r.formula(o.at("when")), Say: o.text("say"), Why: o.text("why"),
+		Words: o.text("words"), Tool: o.text("tool"), Of: o.texts("of"), Cautions: o.texts("cautions"),
+		Minutes: o.minutes(), Pos: o.pos(), at: o.spots(),
+	}
+	if t.Sets == "" {
+		t.Sets = t.ID
+	}
+	t.Measure = r.measure(o.at("measure"))
+	t.Setup = r.setup(o.at("setup"))
+	switch {
+	case t.Measure.Mode == Ask && len(t.Of) < 2:
+		r.fail(o.node, CodeMissing, "of: [yes, no]", "a question needs its answers in \"of\", at least two")
+	case t.Measure.Mode != Ask && o.has("of"):
+		r.fail(o.keys["of"], CodeField, "leave it out", "the answers of %q are fixed; \"of\" belongs to a question", t.Measure.Mode)
+	}
+	for _, item := range o.items("expect") {
+		t.Expect = append(t.Expect, r.expect(item))
+	}
+	return t
+}
+
+// minutes reads one number, or three: under the bonnet, under the dash, behind trim.
+func (o *object) minutes() [3]float64 {
+	n := o.at("minutes")
+	switch {
+	case n == nil:
+		return [3]float64{1, 1, 1}
+	case n.Kind == yaml.ScalarNode:
+		m := o.number("minutes", 1, 0.01, 10_000)
+		return [3]float64{m, m, m}
+	}
+	var out [3]float64
+	items := o.items("minutes")
+	if len(items) != 3 {
+		o.r.fail(n, CodeType, "minutes: [under the bonnet, under the dash, behind trim]", "\"minutes\" is one number or three, but this has %d", len(items))
+		return [3]float64{1, 1, 1}
+	}
+	for i, item := range items {
+		out[i] = o.r.number(item, "each of \"minutes\"", 0.01, 10_000)
+	}
+	return out
+}
+
+func (r *reader) measure(n *yaml.Node) Measure {
+	o := r.object(n, "measure", "mode", "red", "black", "at", "how", "during", "from", "to", "question")
+	o.need("mode")
+	m := Measure{
+		Mode: Mode(o.choice("mode", modeNames()...)), Red: o.text("red"), Black: o.text("black"), At: o.text("at"),
+		How: o.choice("how", "clamp", "fuse_drop", "series"), During: o.choice("during", "wiggle", "command", "crank"),
+		From: o.text("from"), To: o.text("to"), Question: o.text("question"),
+	}
+	for _, known := range modeNeeds {
+		if known.mode == m.Mode {
+			o.need(known.need...)
+		}
+	}
+	return m
+}
+
+func (r *reader) setup(n *yaml.Node) Setup {
+	o := r.object(n, "setup", "relay", "key", "command", "coil", "unplugged")
+	s := Setup{
+		Relay: o.choice("relay", "in", "out", "bench"), Key: o.onOff("key"), Command: o.onOff("command"),
+		Coil: o.choice("coil", "rest", "energised"), Unplugged: o.texts("unplugged"),
+	}
+	return s
+}
+
+// onOff reads on and off, which YAML may have taken for true and false.
+func (o *object) onOff(key string) string {
+	n := o.at(key)
+	if n == nil {
+		return ""
+	}
+	return o.choice(key, "on", "off")
+}
+
+func (r *reader) expect(n *yaml.Node) Expect {
+	o := r.object(n, "expect", "suspects", "answers", "number")
+	e := Expect{Suspects: o.texts("suspects"), Number: r.spread(o.at("number")), Pos: o.pos(), at: o.spots()}
+	sum := 0.0
+	for _, s := range o.shares("answers", 1) {
+		if e.Answers == nil {
+			e.Answers = map[string]float64{}
+		}
+		e.Answers[s.key] = s.number
+		e.words = append(e.words, r.spot(s.at))
+		sum += s.number
+	}
+	if sum > 1+1e-9 {
+		r.fail(o.at("answers"), CodeValue, "", "the chances of the answers add up to %.3g, more than 1", sum)
+	}
+	if o != nil && o.has("answers") == o.has("number") {
+		r.fail(o.node, CodeMissing, "", "an expectation has either \"answers\" or \"number\"")
+	}
+	return e
+}
