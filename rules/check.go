@@ -15,7 +15,8 @@ type checker struct {
 	all   *scope // and the names of every circuit
 }
 
-func check(b *Book, found *problems) {
+func check(m *merge, found *problems) {
+	b := m.book
 	k := &checker{problems: found, book: b}
 	k.parameters()
 	k.declare()
@@ -34,9 +35,13 @@ func check(b *Book, found *problems) {
 	for _, t := range b.Tests {
 		k.test(t)
 	}
+	k.switches(m.offs)
+	k.safety(m.history, m.removed)
 	for _, r := range b.Rules {
 		k.rule(r)
 	}
+	k.precedence()
+	k.order()
 }
 
 // unitOf reads a unit field, reporting one that does not exist.

@@ -210,6 +210,8 @@ func (k *checker) rule(r *Rule) {
 	for i := range r.Then {
 		k.action(&r.Then[i])
 	}
+	k.links(r)
+	k.stages(r)
 }
 
 func (k *checker) action(a *Action) {

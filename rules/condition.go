@@ -119,7 +119,7 @@ func (k *checker) parts(cond *Condition, node ast.Node) []Part {
 	for _, n := range conjuncts(node) {
 		c := k.factCompiler(cond, &problems{})
 		op := c.compile(n)
-		from, to := span(n)
+		from, to := c.span(n)
 		out = append(out, Part{Source: string(runes[from:to]), Reads: k.factIndexes(c.reads), op: op})
 	}
 	return out

@@ -22,7 +22,7 @@ func (k *checker) declare() {
 	for _, c := range k.book.Circuits {
 		for _, w := range c.Wiring {
 			k.plainName(w.ID, w.at)
-			k.imply(by, wiringFact(w), w.at.of("id"), "wiring")
+			k.imply(by, wiringFact(w), w.at.of("id"), "wiring variable")
 		}
 	}
 	if len(k.book.Complaints) > 0 {
@@ -58,6 +58,7 @@ func (t *Test) facts() []*Fact {
 		f.Kind, f.Unit = Number, unit
 	} else {
 		f.Kind, f.Of = Choice, t.Answers()
+		f.unclear = len(f.Of) == 0
 	}
 	if t.Measure.Mode != MinMax {
 		return []*Fact{f}
@@ -91,8 +92,13 @@ func (k *checker) imply(by map[string]*Fact, f *Fact, at spot, from string) {
 		have.Kind, have.Unit, have.Of, have.loose = f.Kind, f.Unit, f.Of, f.loose
 		return
 	}
-	if problem := have.accepts(f); problem != "" {
-		k.add(at, CodeType, fmt.Sprintf("this %s and the fact %q at %s do not agree: %s", from, f.ID, have.Pos, problem), "")
+	problem := have.accepts(f)
+	switch {
+	case problem == "":
+	case have.explicit:
+		k.add(have.at.of("id"), CodeType, fmt.Sprintf("fact %q does not agree with the %s at %s: %s", f.ID, from, at.pos(), problem), "")
+	default:
+		k.add(at, CodeType, fmt.Sprintf("this %s does not agree with what declares %q at %s: %s", from, f.ID, have.Pos, problem), "")
 	}
 }
 
@@ -160,6 +166,7 @@ func (k *checker) complete(f *Fact) {
 	switch {
 	case f.Kind == "":
 		k.add(f.at.of("id"), CodeMissing, fmt.Sprintf("fact %q has no kind", f.ID), "kind: bool, number, choice or text")
+	case f.unclear: // reported with its test
 	case f.Kind == Choice && len(f.Of) == 0:
 		k.add(f.at.of("kind"), CodeMissing, fmt.Sprintf("fact %q is a choice of nothing", f.ID), "of: [one, two]")
 	case f.Kind != Number && f.Unit != "":

@@ -15,7 +15,8 @@ const maxItems = 10_000
 // roles that follow from the wiring.
 type expander struct {
 	*reader
-	made int
+	made  int
+	stuck bool // the budget was reported
 }
 
 func (x *expander) expand(n *yaml.Node, outer *swap) {
@@ -28,7 +29,7 @@ func (x *expander) expand(n *yaml.Node, outer *swap) {
 		var out []*yaml.Node
 		for _, item := range n.Content {
 			out = append(out, x.item(item)...)
-			if x.made > maxItems {
+			if x.stuck {
 				return
 			}
 		}
@@ -53,7 +54,7 @@ func (x *expander) item(n *yaml.Node) []*yaml.Node {
 		return []*yaml.Node{&rest}
 	}
 	out := []*yaml.Node{&rest}
-	for i := 0; i+1 < len(over.Content); i += 2 {
+	for i := 0; i+1 < len(over.Content) && !x.stuck; i += 2 {
 		out = x.each(out, over.Content[i], over.Content[i+1])
 	}
 	return out
@@ -86,6 +87,7 @@ func (x *expander) each(items []*yaml.Node, name, values *yaml.Node) []*yaml.Nod
 		}
 		for _, item := range items {
 			if x.made++; x.made > maxItems {
+				x.stuck = true
 				x.fail(name, CodeBudget, "split the file or shorten the lists", "`for` makes more than %d items", maxItems)
 				return out
 			}
@@ -94,8 +96,9 @@ func (x *expander) each(items []*yaml.Node, name, values *yaml.Node) []*yaml.Nod
 			out = append(out, clone)
 		}
 	}
-	if !used && len(values.Content) > 0 {
+	if !used {
 		x.fail(name, CodeName, fmt.Sprintf("write {%s} where the value belongs", name.Value), "the item never uses {%s}", name.Value)
+		return items
 	}
 	return out
 }

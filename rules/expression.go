@@ -121,6 +121,9 @@ func (c *compiler) syntax(bad *file.Error) {
 	switch {
 	case strings.Contains(message, "token EOF") || strings.Contains(message, "unexpected end"):
 		message = "the expression ends too early"
+		if strings.Count(c.source, "(") > strings.Count(c.source, ")") {
+			hint = "a ( is never closed"
+		}
 	case strings.HasPrefix(message, "unexpected token"):
 		message = fmt.Sprintf("%q is not expected here", string(runes[min(bad.From, len(runes)):min(max(bad.To, bad.From+1), len(runes))]))
 	}
@@ -129,19 +132,69 @@ func (c *compiler) syntax(bad *file.Error) {
 
 // fail reports a part of the expression and gives no operand.
 func (c *compiler) fail(n ast.Node, code Code, hint, format string, args ...any) *operand {
-	from, to := span(n)
+	from, to := c.span(n)
 	c.addRange(c.at, from, to, code, fmt.Sprintf(format, args...), hint)
 	return nil
 }
 
-// span gives the runes that a part of the expression covers.
-func span(n ast.Node) (int, int) {
+// span gives the runes that a part of the expression covers, brackets that it
+// opens or closes included.
+func (c *compiler) span(n ast.Node) (int, int) {
+	runes := []rune(c.source)
+	from, to := rawSpan(n)
+	from, to = max(from, 0), min(to, len(runes))
+	depth, least := 0, 0
+	for i := from; i < to; i++ {
+		i = skipWord(runes, i)
+		depth += bracket(runes, i)
+		least = min(least, depth)
+	}
+	for open := depth - least; open > 0 && to < len(runes); to++ {
+		open += bracket(runes, to)
+	}
+	for ; least < 0 && from > 0; from-- {
+		least += bracket(runes, from-1)
+	}
+	return from, min(to, len(runes))
+}
+
+// bracket is +1 for an opening, -1 for a closing bracket, else 0.
+func bracket(runes []rune, i int) int {
+	switch {
+	case i >= len(runes):
+	case runes[i] == '(' || runes[i] == '[':
+		return 1
+	case runes[i] == ')' || runes[i] == ']':
+		return -1
+	}
+	return 0
+}
+
+// skipWord steps over a quoted word to its closing quote.
+func skipWord(runes []rune, i int) int {
+	quote := runes[i]
+	if quote != '"' && quote != '\'' {
+		return i
+	}
+	for j := i + 1; j < len(runes); j++ {
+		switch runes[j] {
+		case '\\':
+			j++
+		case quote:
+			return j
+		}
+	}
+	return i
+}
+
+// rawSpan is the span without brackets, which the syntax tree does not keep.
+func rawSpan(n ast.Node) (int, int) {
 	from, to := n.Location().From, n.Location().To
 	if _, ok := n.(*ast.ConditionalNode); ok { // its own location is where it ends
 		from, to = 1<<30, 0
 	}
 	for _, child := range children(n) {
-		f, t := span(child)
+		f, t := rawSpan(child)
 		from, to = min(from, f), max(to, t)
 	}
 	return from, to

@@ -26,7 +26,7 @@ func didYouMean(name string, known []string) string {
 	if near := Nearest(name, known); near != "" {
 		return fmt.Sprintf("did you mean %q?", near)
 	}
-	if len(known) == 0 || len(known) > 12 {
+	if len(known) == 0 || len(known) > 16 {
 		return ""
 	}
 	return "known here: " + strings.Join(known, ", ")

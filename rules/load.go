@@ -43,12 +43,12 @@ func Load(layers ...Layer) (*Book, error) {
 	if len(l.found.list) > 0 && l.broken {
 		return nil, l.found.list.sorted()
 	}
-	book := l.merged.book
+	book := l.merged.finish()
 	if len(layers) > 0 {
 		book.Name = layers[len(layers)-1].Name
 	}
 	book.Hash = l.hash()
-	check(book, l.found)
+	check(l.merged, l.found)
 	if len(l.found.list) > 0 {
 		return nil, l.found.list.sorted()
 	}
@@ -123,7 +123,7 @@ func (l *loader) file(name string, data []byte) {
 	}
 	x := &expander{reader: r}
 	x.expand(doc, nil)
-	if x.made > maxItems {
+	if x.stuck {
 		l.broken = true
 		return
 	}
@@ -178,6 +178,12 @@ func (r *reader) syntax(err error) {
 	text := err.Error()
 	m := yamlLine.FindStringSubmatch(text)
 	line, _ := strconv.Atoi(m[1])
+	message := "this is not readable as YAML: "
+	if strings.HasPrefix(text[len(m[0]):], "did not find expected") {
+		// The parser counts these from 0 and points at the start of the block.
+		line++
+		message = "what starts here is not readable as YAML: "
+	}
 	column := 1
 	if source := r.src.line(line); source != "" {
 		column = len(source) - len(strings.TrimLeft(source, " \t")) + 1
@@ -187,5 +193,5 @@ func (r *reader) syntax(err error) {
 		hint = "indent with spaces, not tabs"
 	}
 	r.add(spot{src: r.src, node: &yaml.Node{Line: max(line, 1), Column: column}}, CodeSyntax,
-		"this is not readable as YAML: "+text[len(m[0]):], hint)
+		message+text[len(m[0]):], hint)
 }

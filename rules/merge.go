@@ -1,7 +1,7 @@
 package rules
 
 import (
-	"fmt"
+	"slices"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -11,9 +11,10 @@ import (
 type merge struct {
 	book    *Book
 	layer   int
-	seen    map[string]placed // "suspect coil.open"
-	offs    []off
-	history map[string][]*Rule // safety rules as earlier layers had them
+	seen    map[string]placed  // "suspect coil.open"
+	offs    []off              // that switch off nothing
+	removed map[string]spot    // rules that a later layer switched off, and where
+	history map[string][]*Rule // rules as earlier layers had them
 }
 
 type placed struct {
@@ -28,7 +29,16 @@ type off struct {
 }
 
 func newMerge() *merge {
-	return &merge{book: &Book{}, seen: map[string]placed{}, history: map[string][]*Rule{}}
+	return &merge{book: &Book{}, seen: map[string]placed{}, removed: map[string]spot{}, history: map[string][]*Rule{}}
+}
+
+// finish drops the rules that were switched off.
+func (m *merge) finish() *Book {
+	m.book.Rules = slices.DeleteFunc(m.book.Rules, func(r *Rule) bool {
+		_, off := m.removed[r.ID]
+		return off
+	})
+	return m.book
 }
 
 func (m *merge) begin(layer int) { m.layer = layer }
@@ -108,14 +118,20 @@ func idNode(n *yaml.Node) *yaml.Node {
 
 func (r *reader) mergeRule(item *yaml.Node, m *merge) {
 	rule, isOff := r.rule(item)
-	if isOff {
-		m.offs = append(m.offs, off{rule.ID, r.spot(idNode(item))})
-		return
-	}
-	if before, known := m.seen["rule "+rule.ID]; known && before.layer != m.layer {
+	before, known := m.seen["rule "+rule.ID]
+	earlier := known && before.layer < m.layer
+	if earlier {
 		m.history[rule.ID] = append(m.history[rule.ID], m.book.Rules[before.index])
 	}
-	put(m, r, idNode(item), "rule", rule.ID, &m.book.Rules, rule)
+	switch {
+	case isOff && earlier:
+		m.removed[rule.ID] = r.spot(idNode(item))
+	case isOff:
+		m.offs = append(m.offs, off{rule.ID, r.spot(idNode(item))})
+	default:
+		if earlier {
+			delete(m.removed, rule.ID)
+		}
+		put(m, r, idNode(item), "rule", rule.ID, &m.book.Rules, rule)
+	}
 }
-
-func (p placed) String() string { return fmt.Sprint(p.pos) }

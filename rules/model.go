@@ -56,8 +56,10 @@ type Fact struct {
 	Words string     // what it is, for reading aloud: "mounting of the relay"
 	Pos   Pos
 
-	loose bool // a number whose unit is not stated: it takes the unit of what it stands beside
-	at    spots
+	loose    bool // a number whose unit is not stated: it takes the unit of what it stands beside
+	unclear  bool // a choice whose test lacks its answers
+	explicit bool // stands under facts
+	at       spots
 }
 
 // Circuit is one kind of circuit as data: what may vary in its wiring, the
@@ -298,7 +300,11 @@ type Rule struct {
 	Late    bool     // reads suspected() or concluded(): fires after the ranking
 	Pos     Pos
 
-	at spots
+	at    spots
+	reads []int // indexes into Book.Facts, sorted
+	sets  []int
+	over  []int // indexes into Book.Rules, sorted
+	level int
 }
 
 // Do names what an action does.
@@ -326,7 +332,8 @@ type Action struct {
 	Say      string
 	Pos      Pos
 
-	at spots
+	at      spots
+	written []string // suspects or tests as written
 }
 
 // Synonym maps trade words to a canonical word of the plain-words reader.

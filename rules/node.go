@@ -33,6 +33,7 @@ type object struct {
 	node   *yaml.Node
 	keys   map[string]*yaml.Node
 	values map[string]*yaml.Node
+	slips  []string // known fields of which a misspelling was reported
 }
 
 // object checks that n is a mapping with no key twice and none but the allowed.
@@ -52,6 +53,7 @@ func (r *reader) object(n *yaml.Node, what string, allowed ...string) *object {
 			continue
 		}
 		if !slices.Contains(allowed, key.Value) {
+			o.slips = append(o.slips, Nearest(key.Value, allowed))
 			r.fail(key, CodeField, didYouMean(key.Value, allowed), "%q is not a field of this %s", key.Value, what)
 			continue
 		}
@@ -98,7 +100,11 @@ func (o *object) need(keys ...string) bool {
 	}
 	all := true
 	for _, key := range keys {
-		if !o.has(key) {
+		switch {
+		case o.has(key):
+		case slices.Contains(o.slips, key):
+			all = false
+		default:
 			o.r.fail(o.node, CodeMissing, "", "this %s has no %q", o.what, key)
 			all = false
 		}
@@ -189,7 +195,7 @@ func (o *object) choice(key string, of ...string) string {
 	}
 	v := o.text(key)
 	if !slices.Contains(of, v) && v != "" {
-		o.r.fail(n, CodeChoice, didYouMean(v, of), "%q is not a %s", v, strings.ReplaceAll(key, "_", " "))
+		o.r.fail(n, CodeChoice, didYouMean(v, of), "%q is not a known %s", v, strings.NewReplacer("_", " ", "do", "action").Replace(key))
 	}
 	return v
 }

@@ -385,7 +385,7 @@ func (c *compiler) call(n *ast.CallNode) *operand {
 		return c.asked(n, name)
 	}
 	functions := []string{"known", "suspected", "concluded", "abs", "min", "max", "round"}
-	return c.fail(n, CodeName, didYouMean(name, functions), "there is no function %q", name)
+	return c.fail(n.Callee, CodeName, didYouMean(name, functions), "there is no function %q", name)
 }
 
 func (c *compiler) known(n *ast.CallNode) *operand {

@@ -8,7 +8,7 @@ import (
 
 func (r *reader) fact(n *yaml.Node) *Fact {
 	o := r.object(n, "fact", "id", "kind", "unit", "range", "of", "words")
-	f := &Fact{ID: o.id(), Unit: o.text("unit"), Of: o.texts("of"), Words: o.text("words"), Pos: o.pos(), at: o.spots()}
+	f := &Fact{ID: o.id(), Unit: o.text("unit"), Of: o.texts("of"), Words: o.text("words"), Pos: o.pos(), at: o.spots(), explicit: true}
 	f.Kind = Kind(o.choice("kind", string(Bool), string(Number), string(Choice), string(Text)))
 	if ends := o.items("range"); o.has("range") && ends != nil {
 		if len(ends) != 2 {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -69,6 +70,7 @@ func (r *reader) action(n *yaml.Node) Action {
 	a.Fact, a.Say = o.text("fact"), o.text("say")
 	a.To = r.condition(o.at("to"))
 	a.Suspects, a.Tests = o.texts("suspects"), o.texts("tests")
+	a.written = append(slices.Clone(a.Suspects), a.Tests...)
 	switch a.Do {
 	case Weigh:
 		a.By = o.factor()
