@@ -95,7 +95,7 @@ func explain(err error, t reflect.Type) *Error {
 		return invalid(field, "", "%s must be %s, not %s.", field, want, given(semantic))
 	}
 	if semantic.Err != nil {
-		return invalid(field, "", "%s: %s", field, sentenceEnd(semantic.Err.Error()))
+		return invalid(field, "", "%s", sentence(field, semantic.Err.Error()))
 	}
 	return invalid(field, "", "%s does not fit.", field)
 }
@@ -141,7 +141,11 @@ func shorten(s string) string {
 	return s
 }
 
-func sentenceEnd(s string) string {
+// sentence makes what a type's own decoder says name its field and end well.
+func sentence(field, s string) string {
+	if !strings.Contains(s, field) {
+		s = field + ": " + s
+	}
 	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
 		return s
 	}

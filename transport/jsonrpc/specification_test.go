@@ -14,8 +14,8 @@ import (
 // The methods that the specification's examples call.
 func exampleTable() *Table {
 	t := &Table{Limits: DefaultLimits}
-	HandleRaw(t, "subtract", "Subtracts.", subtract)
-	HandleRaw(t, "sum", "Sums up.", func(_ context.Context, p jsontext.Value) (any, error) {
+	raw(t, "subtract", subtract)
+	raw(t, "sum", func(_ context.Context, p jsontext.Value) (any, error) {
 		var terms []float64
 		if err := json.Unmarshal(p, &terms); err != nil {
 			return nil, err
@@ -26,14 +26,17 @@ func exampleTable() *Table {
 		}
 		return total, nil
 	})
-	HandleRaw(t, "get_data", "Gives data.", func(context.Context, jsontext.Value) (any, error) {
+	raw(t, "get_data", func(context.Context, jsontext.Value) (any, error) {
 		return []any{"hello", 5}, nil
 	})
 	for _, name := range []string{"update", "notify_hello", "notify_sum"} {
-		HandleRaw(t, name, "Takes note.", func(context.Context, jsontext.Value) (any, error) { return true, nil })
+		raw(t, name, func(context.Context, jsontext.Value) (any, error) { return true, nil })
 	}
 	return t
 }
+
+// raw adds a method that takes parameters by position too.
+func raw(t *Table, name string, h handler) { t.add(&Method{Name: name, handle: h}) }
 
 func subtract(_ context.Context, p jsontext.Value) (any, error) {
 	if p.Kind() == '[' {

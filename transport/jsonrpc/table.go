@@ -13,16 +13,16 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 )
 
-// Handler answers one call. Params are the raw array or object, nil if left out.
-type Handler func(ctx context.Context, params jsontext.Value) (any, error)
+// handler answers one call. Params are the raw array or object, nil if left out.
+type handler func(ctx context.Context, params jsontext.Value) (any, error)
 
 // Method is one entry of a Table.
 type Method struct {
 	Name   string
 	Words  string       // what it does, one sentence
-	Params reflect.Type // struct that the parameters are decoded into; nil if the handler reads them raw
-	Result reflect.Type // nil if not known
-	handle Handler
+	Params reflect.Type // struct that the parameters are decoded into
+	Result reflect.Type
+	handle handler
 }
 
 // Call is what became of one request, for the log.
@@ -71,7 +71,7 @@ func (t *Table) Methods() []*Method {
 
 // HandleRaw adds a method that reads its parameters itself. It panics if the
 // name is taken: that is a slip in the program.
-func HandleRaw(t *Table, name, words string, h Handler) {
+func HandleRaw(t *Table, name, words string, h handler) {
 	t.add(&Method{Name: name, Words: words, handle: h})
 }
 
@@ -190,7 +190,7 @@ func (t *Table) translate(ctx context.Context, err error) *Error {
 	return &Error{Code: InternalError, Message: "Something went wrong inside the service."}
 }
 
-func guarded(ctx context.Context, h Handler, params jsontext.Value) (result any, err error) {
+func guarded(ctx context.Context, h handler, params jsontext.Value) (result any, err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			err = &Panic{v, debug.Stack()}

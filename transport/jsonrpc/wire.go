@@ -7,6 +7,7 @@ package jsonrpc
 import (
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+	jsonv1 "github.com/go-json-experiment/json/v1"
 )
 
 // The error codes that the specification reserves, section 5.1. Codes of the
@@ -78,9 +79,10 @@ func Notification(method string, params any) ([]byte, error) {
 func Refusal(e *Error) []byte { return encode(response{Version: "2.0", Error: e}) }
 
 // marshal keeps raw text as it came, so that an id returns exactly as sent, and
-// writes nil lists as [], so that a client never has to tell them from null.
+// writes nil lists as [], so that a client never has to tell them from null;
+// omitempty leaves out 0 and false too, as in encoding/json.
 func marshal(v any) ([]byte, error) {
-	return json.Marshal(v, json.Deterministic(true), jsontext.PreserveRawStrings(true))
+	return json.Marshal(v, json.Deterministic(true), jsontext.PreserveRawStrings(true), jsonv1.OmitEmptyWithLegacySemantics(true))
 }
 
 // encode writes a response whose parts are known to be writable; data of an

@@ -1,0 +1,95 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"coilside/rules"
+	"coilside/rulesets"
+	"coilside/session"
+	"coilside/session/journal"
+
+	"github.com/rs/zerolog"
+)
+
+// setup is what the commands that work on jobs share.
+type setup struct {
+	data    string   // folder of the jobs
+	folders []string // rule folders over the shipped rules, later ones over earlier ones
+}
+
+// addFlags has --data and --rules fill the setup.
+func (s *setup) addFlags(flags *flag.FlagSet) {
+	flags.StringVar(&s.data, "data", "", "`folder` that holds the jobs (default: a folder of your own, "+stateFolderWords()+")")
+	flags.Func("rules", "`folder` of rules laid over the shipped ones; may be given again", func(folder string) error {
+		s.folders = append(s.folders, folder)
+		return nil
+	})
+}
+
+// loadBook reads the shipped rules and the rule folders over them.
+func (s *setup) loadBook() (*rules.Book, error) {
+	layers := []rules.Layer{{Name: "relay", FS: rulesets.Relay()}}
+	for _, folder := range s.folders {
+		info, err := os.Stat(folder)
+		if err != nil {
+			return nil, fmt.Errorf("the rule folder cannot be read: %w", err)
+		}
+		if !info.IsDir() {
+			return nil, fmt.Errorf("%s is a file; --rules takes a folder", folder)
+		}
+		layers = append(layers, rules.Layer{Name: folder, FS: os.DirFS(folder)})
+	}
+	return rules.Load(layers...)
+}
+
+// openService starts the assistant on the jobs in the data folder.
+func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
+	book, err := s.loadBook()
+	if err != nil {
+		return nil, err
+	}
+	data := s.data
+	if data == "" {
+		if data, err = stateFolder(); err != nil {
+			return nil, err
+		}
+	}
+	jobs, err := journal.OpenFolder(filepath.Join(data, "jobs"))
+	if err != nil {
+		return nil, err
+	}
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: jobs, Log: log})
+}
+
+// stateFolder is where a program of this user keeps its state: $XDG_STATE_HOME
+// or its default (XDG Base Directory Specification 0.8), and the nearest
+// thing on systems without one.
+func stateFolder() (string, error) {
+	if state := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(state) {
+		return filepath.Join(state, "coilside"), nil
+	}
+	if runtime.GOOS == "windows" || runtime.GOOS == "darwin" {
+		config, err := os.UserConfigDir()
+		if err != nil {
+			return "", fmt.Errorf("no folder for the jobs: %w; name one with --data", err)
+		}
+		return filepath.Join(config, "coilside"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("no folder for the jobs: %w; name one with --data", err)
+	}
+	return filepath.Join(home, ".local", "state", "coilside"), nil
+}
+
+func stateFolderWords() string {
+	folder, err := stateFolder()
+	if err != nil {
+		return "none here"
+	}
+	return folder
+}

@@ -1,0 +1,81 @@
+package transport
+
+import (
+	"context"
+	"reflect"
+	"time"
+
+	"coilside/session"
+	"coilside/transport/jsonrpc"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// addMethods fills the one table that every connection is served from.
+func (s *Server) addMethods() {
+	t, v := s.table, s.service
+	jsonrpc.Handle(t, "rpc.discover", "Describes this service as an OpenRPC document.", s.discover)
+	jsonrpc.Handle(t, "job.open", "Opens a job; says what to do first.", v.Open)
+	jsonrpc.Handle(t, "job.tell", "Takes what the technician typed or said, in plain words.", v.Tell)
+	jsonrpc.Handle(t, "job.record", "Takes a reading in structured form: of a test, or with measure and setup of one taken unasked.", v.Record)
+	jsonrpc.Handle(t, "job.retract", "Takes an entry back; all that followed from it goes.", v.Retract)
+	jsonrpc.Handle(t, "job.skip", "Says that a test can't or won't be done now.", v.Skip)
+	jsonrpc.Handle(t, "job.next", "Lists the tests worth doing, best first.", v.Next)
+	jsonrpc.Handle(t, "job.suspects", "Lists the suspects, likeliest first, with reasons.", v.Suspects)
+	jsonrpc.Handle(t, "job.explain", "Gives the reasons behind one suspect, test or entry.", v.Explain)
+	jsonrpc.Handle(t, "job.repair", "Says what was repaired and what became of the complaint.", v.Repair)
+	jsonrpc.Handle(t, "job.close", "Closes a job.", v.Close)
+	jsonrpc.Handle(t, "job.list", "Lists the jobs, newest first.", v.List)
+	jsonrpc.Handle(t, "job.show", "Shows a job: how it was opened, its log, and where it stands.", v.Show)
+	jsonrpc.Handle(t, "job.report", "Writes the record of a job.", v.Report)
+	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
+	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash.", v.RulesList)
+	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
+	jsonrpc.Handle(t, "rules.check", "Checks the rule folders as they are on disk and lists every problem.", v.RulesCheck)
+	jsonrpc.Handle(t, "rules.reload", "Puts the rule folders as they are on disk in force, if they have no problem.", v.RulesReload)
+}
+
+// paramWords says what each parameter is. A name means the same in every method.
+var paramWords = map[string]string{
+	"action":      "What was done, in words.",
+	"answer":      `The reading: a number in the test's unit, "OL" (open or over range), one of the test's choices, {min, max} in volts, or "unsure".`,
+	"circuit":     "The circuit, as far as it is known; what is left out is unknown.",
+	"complaint":   "What the customer says is wrong.",
+	"entry":       "The number of an entry of the job's log.",
+	"environment": "Where the relay lives.",
+	"format":      "The format of the report; markdown if left out.",
+	"from":        "The seq the caller has already, 0 if left out; if the job is past it, a notification comes at once.",
+	"if_seq":      "The seq the caller has seen; the call is refused as a conflict if the job has moved on.",
+	"job":         "The job's id.",
+	"key":         "Any text that names this call: the same key again gives the same reply and writes nothing.",
+	"label":       "A name for the job, such as the vehicle's.",
+	"limit":       "How many at most; a default if left out.",
+	"measure":     "What was measured and where the leads went, for a reading taken unasked.",
+	"outcome":     "How the job ended: fixed, unproven or abandoned.",
+	"purpose":     "What the job is for; diagnose if left out.",
+	"reason":      "Why, in words.",
+	"relay":       "What is known of the relay fitted.",
+	"result":      "What became of the complaint: gone, still_there or changed.",
+	"ruleset":     "The name of a ruleset; the one in force if left out.",
+	"seed":        "Fixes the draws of unknown values, so that a job can be repeated exactly.",
+	"setup":       "The state the circuit was in, for a reading taken unasked.",
+	"spoken":      "True if the text was heard: numbers are then pending until confirmed.",
+	"state":       "open or closed; both if left out.",
+	"suspect":     "A suspect's id.",
+	"test":        "A test's id.",
+	"text":        "What was typed or said.",
+}
+
+func (s *Server) discover(context.Context, struct{}) (jsontext.Value, error) {
+	return jsontext.Value(s.document), nil
+}
+
+// wireSchemas describes the types that read and write their JSON themselves.
+var wireSchemas = map[reflect.Type]schema{
+	reflect.TypeFor[time.Time]():      {"type": "string", "format": "date-time"},
+	reflect.TypeFor[jsontext.Value](): {"type": "object", "description": "An OpenRPC document."},
+	reflect.TypeFor[session.Answer](): {"oneOf": []schema{
+		{"type": "number"}, {"type": "string"},
+		{"type": "object", "required": []string{"min", "max"}, "properties": schema{"min": schema{"type": "number"}, "max": schema{"type": "number"}}},
+	}},
+}

@@ -1,0 +1,226 @@
+// Package websocket carries messages over WebSocket connections: one reader and
+// one writer a connection, one message a frame, bounded queues, and an end to
+// connections whose other side is gone. It knows nothing of what messages mean.
+package websocket
+
+import (
+	"context"
+	"errors"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/gorilla/websocket"
+)
+
+// Options bounds a connection. Every field must be > 0.
+type Options struct {
+	ReadLimit int64         // bytes of one message from the other side
+	Queue     int           // answers waiting to be written before reading pauses
+	WriteWait time.Duration // for one frame to leave
+	PingEvery time.Duration // less than PongWait
+	PongWait  time.Duration // of silence before the other side counts as gone
+}
+
+// DefaultOptions fits clients on the same machine.
+var DefaultOptions = Options{ReadLimit: 1 << 20, Queue: 16, WriteWait: 10 * time.Second, PingEvery: 20 * time.Second, PongWait: 60 * time.Second}
+
+// Conn is one open connection.
+type Conn struct {
+	ws      *websocket.Conn
+	opt     Options
+	answers chan []byte
+	done    chan struct{} // closed when either side of Run ends
+	finish  func()
+
+	mu      sync.Mutex
+	pending map[string][]byte // newest state message by key, not yet written
+	order   []string          // keys of pending, oldest first
+	wake    chan struct{}
+	after   []func()
+	release []func()
+}
+
+// Accept upgrades a request. On failure it has answered the request already.
+// An Origin that is not the Host asked for is refused.
+func Accept(w http.ResponseWriter, r *http.Request, opt Options) (*Conn, error) {
+	up := websocket.Upgrader{HandshakeTimeout: opt.WriteWait}
+	ws, err := up.Upgrade(w, r, nil)
+	if err != nil {
+		return nil, err
+	}
+	c := &Conn{ws: ws, opt: opt, answers: make(chan []byte, opt.Queue), done: make(chan struct{}),
+		pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
+	c.finish = sync.OnceFunc(func() { close(c.done) })
+	return c, nil
+}
+
+// Run reads messages and writes what answer makes of them, one after the other,
+// until the other side leaves or ctx ends. A nil answer is not sent. The error
+// is nil for an orderly end.
+func (c *Conn) Run(ctx context.Context, answer func(context.Context, []byte) []byte) error {
+	var writing sync.WaitGroup
+	var writeErr error
+	writing.Go(func() { writeErr = c.write(ctx) })
+	readErr := c.read(ctx, answer)
+	c.finish()
+	writing.Wait()
+	c.mu.Lock()
+	release := c.release
+	c.mu.Unlock()
+	for _, f := range release {
+		f()
+	}
+	return errors.Join(readErr, writeErr)
+}
+
+// Done is closed when the connection ends.
+func (c *Conn) Done() <-chan struct{} { return c.done }
+
+// Post sends a message that tells the newest state of key. It never waits: one
+// that is still unsent is replaced by the next of the same key. Posts after the
+// end are dropped. The caller bounds the number of keys.
+func (c *Conn) Post(key string, msg []byte) {
+	c.mu.Lock()
+	if _, waiting := c.pending[key]; !waiting {
+		c.order = append(c.order, key)
+	}
+	c.pending[key] = msg
+	c.mu.Unlock()
+	select {
+	case c.wake <- struct{}{}:
+	default:
+	}
+}
+
+// AfterAnswer has f called once the answer to the message being handled is
+// queued, so that what f posts follows it. To be called by answer only.
+func (c *Conn) AfterAnswer(f func()) { c.after = append(c.after, f) }
+
+// OnEnd has f called when the connection has ended.
+func (c *Conn) OnEnd(f func()) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.release = append(c.release, f)
+}
+
+func (c *Conn) read(ctx context.Context, answer func(context.Context, []byte) []byte) error {
+	c.ws.SetReadLimit(c.opt.ReadLimit)
+	c.ws.SetPongHandler(func(string) error { return c.stillThere() })
+	for {
+		// A long answer may have used up the deadline while pongs lay unread.
+		if err := c.stillThere(); err != nil {
+			return err
+		}
+		kind, msg, err := c.ws.ReadMessage()
+		if err != nil {
+			return unlessOrderly(err)
+		}
+		if kind != websocket.TextMessage {
+			c.goodbye(websocket.CloseUnsupportedData, "messages are text")
+			return errors.New("a message that is not text")
+		}
+		c.after = nil
+		out := answer(ctx, msg)
+		if out != nil {
+			select {
+			case c.answers <- out:
+			case <-c.done:
+				return nil
+			}
+		}
+		for _, f := range c.after {
+			f()
+		}
+	}
+}
+
+func (c *Conn) stillThere() error {
+	select {
+	case <-c.done: // the writer has given up; do not wait for the other side
+		return c.ws.SetReadDeadline(time.Now())
+	default:
+		return c.ws.SetReadDeadline(time.Now().Add(c.opt.PongWait))
+	}
+}
+
+// write is the only one to write data frames. It closes the connection when it
+// ends, which ends the reader too.
+func (c *Conn) write(ctx context.Context) error {
+	defer c.ws.Close()
+	defer c.finish()
+	ping := time.NewTicker(c.opt.PingEvery)
+	defer ping.Stop()
+	for {
+		kind, msg := c.next(ctx, ping.C)
+		if kind == 0 {
+			return nil
+		}
+		if err := c.ws.SetWriteDeadline(time.Now().Add(c.opt.WriteWait)); err != nil {
+			return err
+		}
+		if err := c.ws.WriteMessage(kind, msg); err != nil {
+			return unlessOrderly(err)
+		}
+	}
+}
+
+// next waits for what to write: a due ping first, so that a busy connection is
+// still watched over, then answers, then posts. Kind 0 is the end.
+func (c *Conn) next(ctx context.Context, ping <-chan time.Time) (kind int, msg []byte) {
+	for ctx.Err() == nil {
+		select {
+		case <-ping:
+			return websocket.PingMessage, nil
+		default:
+		}
+		select {
+		case msg := <-c.answers:
+			return websocket.TextMessage, msg
+		default:
+		}
+		if msg := c.takePost(); msg != nil {
+			return websocket.TextMessage, msg
+		}
+		select {
+		case <-ping:
+			return websocket.PingMessage, nil
+		case msg := <-c.answers:
+			return websocket.TextMessage, msg
+		case <-c.wake:
+		case <-c.done:
+			return 0, nil
+		case <-ctx.Done():
+		}
+	}
+	c.goodbye(websocket.CloseGoingAway, "the service is stopping")
+	return 0, nil
+}
+
+func (c *Conn) takePost() []byte {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.order) == 0 {
+		return nil
+	}
+	key := c.order[0]
+	c.order = c.order[1:]
+	msg := c.pending[key]
+	delete(c.pending, key)
+	return msg
+}
+
+// goodbye says why the connection ends; whether it arrives does not matter.
+func (c *Conn) goodbye(code int, why string) {
+	_ = c.ws.WriteControl(websocket.CloseMessage, websocket.FormatCloseMessage(code, why), time.Now().Add(time.Second))
+}
+
+// unlessOrderly drops the errors that the ends of good connections look like.
+func unlessOrderly(err error) error {
+	if websocket.IsCloseError(err, websocket.CloseNormalClosure, websocket.CloseGoingAway, websocket.CloseNoStatusReceived) ||
+		errors.Is(err, websocket.ErrCloseSent) || errors.Is(err, net.ErrClosed) {
+		return nil
+	}
+	return err
+}
