@@ -35,7 +35,7 @@ func OpenFolder(path string) (*Folder, error) {
 	return &Folder{path: path}, nil
 }
 
-// Names lists the journals in the folder, sorted.
+// Names lists the journals in the folder that hold something, sorted.
 func (d *Folder) Names() ([]string, error) {
 	entries, err := os.ReadDir(d.path)
 	if err != nil {
@@ -44,9 +44,13 @@ func (d *Folder) Names() ([]string, error) {
 	var names []string
 	for _, e := range entries {
 		name, ok := strings.CutSuffix(e.Name(), extension)
-		if ok && ValidName(name) && e.Type().IsRegular() {
-			names = append(names, name)
+		if !ok || !ValidName(name) || !e.Type().IsRegular() {
+			continue
 		}
+		if info, err := e.Info(); err == nil && info.Size() == 0 {
+			continue // made and never written: a stop came between
+		}
+		names = append(names, name)
 	}
 	slices.Sort(names)
 	return names, nil
@@ -71,13 +75,18 @@ func (d *Folder) file(name string) (string, error) {
 }
 
 // Create starts an empty journal. It is an error (fs.ErrExist) if there is one
-// of that name.
+// of that name that holds something.
 func (d *Folder) Create(name string) (*File, error) {
 	path, err := d.file(name)
 	if err != nil {
 		return nil, err
 	}
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		if info, problem := os.Lstat(path); problem == nil && info.Mode().IsRegular() && info.Size() == 0 {
+			return &File{path: path}, nil
+		}
+	}
 	if err != nil {
 		return nil, err
 	}

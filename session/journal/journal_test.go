@@ -126,8 +126,18 @@ func TestTwoWritersAreToldApart(t *testing.T) {
 	require.ErrorIs(t, f.Append([]byte(`2`)), ErrMoved)
 }
 
-func TestNames(t *testing.T) {
+func TestAnEmptyJournalDoesNotCount(t *testing.T) {
 	d, _ := written(t)
+	names, err := d.Names()
+	require.NoError(t, err)
+	require.Empty(t, names)
+	f, err := d.Create("van-1")
+	require.NoError(t, err)
+	require.NoError(t, f.Append([]byte(`1`)))
+}
+
+func TestNames(t *testing.T) {
+	d, _ := written(t, `1`)
 	_, err := d.Create("van-1")
 	require.ErrorIs(t, err, fs.ErrExist)
 	for _, bad := range []string{"", "..", "../x", "a/b", "A", "a.b", "é", strings.Repeat("a", 65), "a\x00"} {

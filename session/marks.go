@@ -1,0 +1,101 @@
+package session
+
+import (
+	"strings"
+	"unicode"
+)
+
+// marksOf gives the mark on the relay for each DIN role under a labelling
+// scheme: the numbers 1–5, or the marks of EN 50005. Under any other scheme the
+// roles are the marks, or there are none.
+func marksOf(labels string) map[string]string {
+	switch labels {
+	case "numbers":
+		return map[string]string{"86": "1", "85": "2", "30": "3", "87a": "4", "87": "5"}
+	case "en":
+		return map[string]string{"86": "A1", "85": "A2", "30": "11", "87a": "12", "87": "14"}
+	}
+	return nil
+}
+
+// withMarks puts the job's own mark beside every terminal named in text: "86"
+// becomes "86 (marked 1)". A number with a unit or a decimal is no terminal.
+func withMarks(text, labels string) string {
+	marks := marksOf(labels)
+	if marks == nil {
+		return text
+	}
+	var b strings.Builder
+	for rest := text; rest != ""; {
+		start, end := nextNumber(rest)
+		b.WriteString(rest[:end])
+		mark, ok := marks[rest[start:end]]
+		before, after := rest[:start], rest[end:]
+		rest = after
+		if ok && !joinedNumber(before, after) && !hasUnit(after) && !strings.HasPrefix(after, " (marked ") {
+			b.WriteString(" (marked " + mark + ")")
+		}
+	}
+	return b.String()
+}
+
+// nextNumber finds the next run of letters and digits that starts with a digit
+// and is no part of a longer word. Both ends are the text's end when there is none.
+func nextNumber(text string) (start, end int) {
+	word := -1
+	for i, r := range text {
+		inWord := unicode.IsLetter(r) || unicode.IsDigit(r) || r == '_'
+		switch {
+		case inWord && word < 0:
+			word = i
+		case !inWord && word >= 0:
+			if unicode.IsDigit(rune(text[word])) {
+				return word, i
+			}
+			word = -1
+		}
+	}
+	if word >= 0 && unicode.IsDigit(rune(text[word])) {
+		return word, len(text)
+	}
+	return len(text), len(text)
+}
+
+// joinedNumber reports a decimal or an id: 12.30, 30.5, terminal_86.
+func joinedNumber(before, after string) bool {
+	if before != "" && strings.ContainsRune(".,_-−+±<>≤≥=", rune(lastRune(before))) {
+		cut := strings.TrimRight(before, ".,")
+		if cut != before && cut != "" && unicode.IsDigit(rune(cut[len(cut)-1])) {
+			return true // 12.30
+		}
+		if cut == before && !strings.HasSuffix(before, "–") {
+			return true
+		}
+	}
+	return len(after) > 1 && (after[0] == '.' || after[0] == ',') && unicode.IsDigit(rune(after[1]))
+}
+
+func lastRune(s string) rune {
+	r := []rune(s)
+	return r[len(r)-1]
+}
+
+var units = []string{"v", "volt", "volts", "a", "amp", "amps", "ampere", "amperes", "ohm", "ohms", "ω", "kω", "mω",
+	"w", "watt", "watts", "min", "minute", "minutes", "s", "seconds", "second", "cm", "mm", "k", "°c", "°", "degrees", "percent", "%", "mv", "ma", "times", "jobs"}
+
+// hasUnit reports whether what follows a number makes it a quantity.
+func hasUnit(after string) bool {
+	trimmed := strings.TrimLeft(after, "  ")
+	end := strings.IndexFunc(trimmed, func(r rune) bool { return !unicode.IsLetter(r) && r != '%' && r != '°' })
+	if end < 0 {
+		end = len(trimmed)
+	}
+	word := strings.ToLower(trimmed[:end])
+	for _, u := range units {
+		if word == u {
+			// "86 a" never ends a terminal's sentence; "at 30 A" is a current.
+			return true
+		}
+	}
+	return false
+}

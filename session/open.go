@@ -1,0 +1,114 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"slices"
+
+	"coilside/rules"
+)
+
+// Open opens a job. Errors: Invalid with the field and the nearest valid choice;
+// Unsafe for a circuit that needs a qualified person; NotFound for a ruleset
+// that is not in force.
+func (s *Service) Open(ctx context.Context, o OpenRequest) (Opened, error) {
+	if err := ctx.Err(); err != nil {
+		return Opened{}, err
+	}
+	b, err := s.rulesFor(o.Ruleset)
+	if err != nil {
+		return Opened{}, err
+	}
+	if _, err := factsOf(b.book, o); err != nil {
+		return Opened{}, err
+	}
+	for {
+		opened, err := s.open(ctx, b, o)
+		if !errors.Is(err, fs.ErrExist) {
+			return opened, err
+		}
+		if o.Key != "" {
+			return s.openedBefore(ctx, o)
+		}
+	}
+}
+
+func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, error) {
+	call := fingerprint(o)
+	id := idForKey(o.Key)
+	if o.Key == "" {
+		var err error
+		if id, err = s.freeID(); err != nil {
+			return Opened{}, err
+		}
+	} else if s.has(id) {
+		return Opened{}, fs.ErrExist
+	}
+	if o.Seed == nil {
+		seed := seedFor(id)
+		o.Seed = &seed
+	}
+	c, err := b.open(&o)
+	if err != nil {
+		return Opened{}, diagnosisError(err)
+	}
+	j := &job{id: id, keys: map[string]keyed{}, warned: map[string]bool{}, base: b, c: c}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	t := s.newTurn(j)
+	key := o.Key
+	o.Key = ""
+	if _, err := t.add(Entry{Kind: kindOpened, Opened: &o, Words: openingWords(b.book, o)}); err != nil {
+		return Opened{}, err
+	}
+	reply, err := t.finish(key, call)
+	if err != nil {
+		return Opened{}, err
+	}
+	s.o.Log.Info().Str("job", id).Str("complaint", o.Complaint).Msg("job opened")
+	return Opened{Job: id, Reply: reply}, nil
+}
+
+func (s *Service) has(id string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.jobs[id] != nil
+}
+
+// openedBefore answers a keyed opening that was made already.
+func (s *Service) openedBefore(ctx context.Context, o OpenRequest) (Opened, error) {
+	j, unlock, err := s.lock(ctx, idForKey(o.Key))
+	if err != nil {
+		return Opened{}, err
+	}
+	defer unlock()
+	before, ok := j.keys[o.Key]
+	if !ok || before.call != fingerprint(o) {
+		return Opened{}, &Error{Kind: Conflict, Field: "key", Message: "this key opened another job; take a new one"}
+	}
+	return Opened{Job: j.id, Reply: before.reply}, nil
+}
+
+// rulesFor gives the rules of that name; "" is those in force.
+func (s *Service) rulesFor(name string) (*base, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if name == "" || name == s.base.book.Name || name == s.base.book.Hash {
+		return s.base, nil
+	}
+	return nil, &Error{Kind: NotFound, Field: "ruleset", Nearest: rules.Nearest(name, []string{s.base.book.Name}),
+		Message: "there is no ruleset " + short(name) + "; in force is " + s.base.book.Name}
+}
+
+// openingWords says in one line what a job is about.
+func openingWords(book *rules.Book, o OpenRequest) string {
+	what := o.Complaint
+	if i := slices.IndexFunc(book.Complaints, func(c *rules.Complaint) bool { return c.ID == o.Complaint }); i >= 0 && book.Complaints[i].Words != "" {
+		what = book.Complaints[i].Words
+	}
+	if o.Label != "" {
+		return o.Label + ": " + what
+	}
+	return what
+}

@@ -1,0 +1,343 @@
+package session
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"coilside/engine/diagnosis"
+)
+
+// compose makes the reply to a turn. It says, in this order: what the turn
+// itself has to say, what was understood, what to beware of, and then one thing
+// only: the conclusion, a question, a caution to accept, or the next test.
+func (t *turn) compose() Reply {
+	j := t.j
+	made := t.made()
+	r := Reply{
+		Entries: made, Seq: j.seq(), Understood: nonNil(t.understood), Suspects: j.suspects(mostShown, 2),
+		Cautions: nonNil(t.warnings), Advice: []string{},
+	}
+	if len(made) > 0 {
+		n := made[len(made)-1]
+		r.Entry = &n
+	}
+	j.think(&r)
+	if len(t.asked) > 0 {
+		r.Question = &Question{Text: t.asked[0].Text, Choices: []string{}}
+		for _, c := range t.asked[0].Choices {
+			r.Question.Choices = append(r.Question.Choices, c.Words)
+		}
+	}
+	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), j.step(r))
+	r.Speech = t.speech(r)
+	return r
+}
+
+// think fills in what the diagnosis says now.
+func (j *job) think(r *Reply) {
+	if j.outcome() != "" {
+		return
+	}
+	r.Conclusion = j.conclusion()
+	if p := j.proposal(); p != nil {
+		next := j.test(*p)
+		r.Next = &next
+		r.Cautions = appendNew(r.Cautions, next.Cautions...)
+	}
+	for _, c := range j.now().cautions {
+		r.Cautions = appendNew(r.Cautions, withMarks(c, j.labels()))
+	}
+	for _, a := range j.now().advice {
+		r.Advice = appendNew(r.Advice, withMarks(a, j.labels()))
+	}
+}
+
+// readBack says what was understood, so that a slip is seen at once.
+func (t *turn) readBack() []string {
+	var lines []string
+	for _, u := range t.understood {
+		lines = append(lines, sentence(u.Words))
+	}
+	return lines
+}
+
+// newCautions are the cautions and the advice that were not said before.
+func (t *turn) newCautions(r Reply) []string {
+	lines := prefixed("Careful: ", t.warnings)
+	if len(t.made()) == 0 {
+		return lines
+	}
+	for _, c := range t.j.now().cautions {
+		c = withMarks(c, t.j.labels())
+		if !t.j.warned[c] {
+			lines = append(lines, "Careful: "+sentence(c))
+			t.warned = append(t.warned, c)
+		}
+	}
+	for _, a := range r.Advice {
+		if !t.j.warned[a] {
+			lines = append(lines, "Note: "+sentence(a))
+			t.warned = append(t.warned, a)
+		}
+	}
+	return lines
+}
+
+func prefixed(prefix string, list []string) []string {
+	var out []string
+	for _, l := range list {
+		out = append(out, prefix+sentence(l))
+	}
+	return out
+}
+
+// step is the one thing to do now.
+func (j *job) step(r Reply) []string {
+	switch {
+	case j.outcome() != "":
+		return []string{"This job is closed: " + j.outcome() + "."}
+	case r.Question != nil:
+		return []string{askWords(*r.Question)}
+	case r.Conclusion != nil:
+		return j.concluded(*r.Conclusion)
+	case r.Next == nil:
+		return j.nothingLeft()
+	}
+	if caution := j.pendingCaution(); caution != "" {
+		return []string{"Before the next test: " + caution, "Say ready when clear."}
+	}
+	return j.testLines(*r.Next)
+}
+
+func askWords(q Question) string {
+	if len(q.Choices) == 0 {
+		return sentence(q.Text)
+	}
+	return sentence(q.Text) + " (" + either(q.Choices) + ")"
+}
+
+func (j *job) testLines(t Test) []string {
+	lines := []string{"Next: " + sentence(t.Say)}
+	if t.Why != "" {
+		lines = append(lines, "Why: "+sentence(t.Why))
+	}
+	for _, c := range t.Cautions {
+		lines = append(lines, "Careful: "+sentence(c))
+	}
+	if t.Answers.Kind == "choice" {
+		lines = append(lines, "Answer "+strings.ReplaceAll(either(t.Answers.Of), "_", " ")+".")
+	}
+	return lines
+}
+
+func (j *job) concluded(c Conclusion) []string {
+	names := make([]string, len(c.Suspects))
+	for i, id := range c.Suspects {
+		names[i] = j.suspectWords(id)
+	}
+	sure := " (" + percent(c.Probability) + ")."
+	lines := []string{}
+	switch c.Kind {
+	case "pair":
+		lines = append(lines, "Found, two faults at once: "+joined(names, "and")+sure)
+	case "tied":
+		lines = append(lines, "No test at hand tells these apart: "+joined(names, "or")+sure)
+	default:
+		lines = append(lines, "Found: "+joined(names, "and")+sure)
+	}
+	if c.Repair != "" {
+		lines = append(lines, "Do: "+sentence(c.Repair))
+	}
+	if c.Verify != "" {
+		lines = append(lines, "Then prove it: "+sentence(c.Verify))
+	}
+	if r := j.repaired(); r != nil && r.Result == "gone" {
+		return append(lines, "Say done to close the job.")
+	}
+	return append(lines, "Then tell me what became of the complaint: gone, still there, or changed.")
+}
+
+func (j *job) nothingLeft() []string {
+	if r := j.repaired(); r != nil && r.Result == "gone" {
+		return []string{"The complaint is gone. Say done to close the job."}
+	}
+	lines := []string{"No test left that would tell more. Likeliest:"}
+	for _, s := range j.suspects(3, 0) {
+		lines = append(lines, "- "+s.Words+": "+percent(s.Probability))
+	}
+	return append(lines, "Take back a skipped test with undo, or tell me any reading you can get.")
+}
+
+// pendingCaution is what to accept before the next test: it makes the load run,
+// and something may move. Empty where there is nothing to accept.
+func (j *job) pendingCaution() string {
+	p := j.proposal()
+	if p == nil || j.outcome() != "" || j.now().conclusion != nil || !commands(p.Measure, p.Setup) || !j.moves() || j.accepted() {
+		return ""
+	}
+	if v, known := j.fact("load_moves"); known && v.Bool {
+		return movesCaution
+	}
+	return mayMoveCaution
+}
+
+const (
+	movesCaution   = "the load moves when it runs. Keep hands, hair, leads and tools clear; it may start at any time from here on."
+	mayMoveCaution = "the load may move when it runs. Keep hands, hair, leads and tools clear; it may start at any time from here on. If nothing moves, say so."
+)
+
+// test turns a proposal into what callers see.
+func (j *job) test(p diagnosis.Proposal) Test {
+	labels := j.labels()
+	t := Test{
+		ID: p.Test.ID, Say: withMarks(p.Say, labels), Why: withMarks(p.Why, labels), Measure: p.Measure, Setup: p.Setup,
+		Minutes: p.Minutes, Gain: p.Gain, Cautions: []string{}, Answers: answerKind(p.Measure, p.Test.Of),
+	}
+	if commands(p.Measure, p.Setup) && j.moves() && !j.accepted() {
+		t.Cautions = append(t.Cautions, sentence(movesCautionFor(j)))
+	}
+	for _, c := range p.Cautions {
+		t.Cautions = appendNew(t.Cautions, withMarks(c, labels))
+	}
+	return t
+}
+
+func movesCautionFor(j *job) string {
+	if v, known := j.fact("load_moves"); known && v.Bool {
+		return movesCaution
+	}
+	return mayMoveCaution
+}
+
+func (j *job) suspects(most, reasons int) []Suspect {
+	ranking := j.now().ranking
+	out := make([]Suspect, 0, most)
+	for _, r := range ranking[:min(most, len(ranking))] {
+		out = append(out, j.suspect(r, reasons))
+	}
+	return out
+}
+
+func (j *job) suspect(r diagnosis.Ranked, reasons int) Suspect {
+	s := Suspect{Suspect: r.Suspect, Words: j.suspectWords(r.Suspect), Probability: r.Probability, Because: []string{}}
+	for _, reason := range strongest(r.Reasons)[:min(reasons, len(r.Reasons))] {
+		s.Because = append(s.Because, j.reasonWords(reason))
+	}
+	return s
+}
+
+func (j *job) conclusion() *Conclusion {
+	c := j.now().conclusion
+	if c == nil {
+		return nil
+	}
+	repair := strings.Join(c.Repair, " ")
+	if len(c.Check) > 0 {
+		repair += " While there, " + lowerFirst(joined(c.Check, "and"))
+	}
+	return &Conclusion{Kind: c.Kind, Suspects: c.Suspects, Probability: c.Probability,
+		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: withMarks(c.Verify, j.labels()), Proof: nonNil(c.Proof)}
+}
+
+// speech is the reply for a voice: one or two short sentences.
+func (t *turn) speech(r Reply) string {
+	first := ""
+	switch {
+	case len(t.warnings) > 0:
+		first = firstSentence(t.warnings[0])
+	case len(t.understood) > 0:
+		first = firstSentence(sentence(t.understood[len(t.understood)-1].Words))
+	case len(t.lines) > 0:
+		first = firstSentence(t.lines[0])
+	}
+	second := ""
+	switch step := t.j.step(r); {
+	case r.Question != nil:
+		second = sentence(r.Question.Text)
+	case r.Conclusion != nil && len(step) > 1:
+		return spoken(step[0])
+	case len(step) > 0:
+		second = strings.TrimPrefix(step[0], "Next: ")
+	}
+	return spoken(strings.TrimSpace(first + " " + second))
+}
+
+// spoken writes units out, as a voice must.
+func spoken(text string) string {
+	return strings.NewReplacer(" V.", " volts.", " V,", " volts,", " V ", " volts ", " Ω", " ohms", " A.", " amps.", " A,", " amps,", "\n", " ").Replace(text)
+}
+
+func firstSentence(text string) string {
+	for i, r := range text {
+		if (r == '.' || r == '!' || r == '?') && (i+1 == len(text) || text[i+1] == ' ' || text[i+1] == '\n') {
+			return text[:i+1]
+		}
+		if r == '\n' {
+			return text[:i]
+		}
+	}
+	return text
+}
+
+// percent writes a probability; nothing short of certain is called certain.
+func percent(p float64) string {
+	switch {
+	case p >= 0.995:
+		return "over 99 %"
+	case p > 0 && p < 0.01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%d %%", int(math.Round(100*p)))
+}
+
+// bitsWords says how much a reason moved a suspect.
+func bitsWords(bits float64) string {
+	factor := math.Exp2(math.Abs(bits))
+	if factor < 1.05 {
+		return "hardly moves it"
+	}
+	by := plain(math.Round(factor*10) / 10)
+	switch {
+	case factor > 1000:
+		by = "more than 1000"
+	case factor >= 10:
+		by = plain(math.Round(factor))
+	}
+	if bits > 0 {
+		return by + " times likelier"
+	}
+	return by + " times less likely"
+}
+
+func lowerFirst(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToLower(text[:1]) + text[1:]
+}
+
+func appendNew(list []string, more ...string) []string {
+	for _, m := range more {
+		if m != "" && !slices.Contains(list, m) {
+			list = append(list, m)
+		}
+	}
+	return list
+}
+
+func nonNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+func joinLines(blocks ...[]string) string {
+	var all []string
+	for _, b := range blocks {
+		all = append(all, b...)
+	}
+	return strings.Join(all, "\n")
+}

@@ -1,0 +1,232 @@
+// Package session keeps jobs: their log, the conversation about them, and what
+// the diagnosis makes of both. It owns its concurrency: a Service is safe for
+// concurrent use, and calls about one job are done one after the other.
+package session
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io/fs"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"coilside/engine/diagnosis"
+	"coilside/rules"
+	"coilside/session/journal"
+	"coilside/session/words"
+)
+
+// Options is what a Service stands on.
+type Options struct {
+	Book    *rules.Book                 // the rulebook in force
+	Reload  func() (*rules.Book, error) // reads the rule folders again; nil = the rules are fixed
+	Journal *journal.Folder             // where logs are kept; nil = in memory only
+	Clock   func() time.Time            // nil = time.Now
+	IDs     func() string               // names of new jobs; nil = the day and random letters
+	Engine  string                      // version written into logs; "" = this one
+	Log     zerolog.Logger
+}
+
+// Version is the engine's version that is written into every entry.
+const Version = "1"
+
+// Service is the assistant: every job, and every call on them.
+type Service struct {
+	o Options
+
+	mu    sync.Mutex
+	base  *base            // in force
+	bases map[string]*base // by content hash: jobs keep the rules they were opened with
+	jobs  map[string]*job
+}
+
+// base is a rulebook made ready: compiled for diagnosis and for plain words.
+type base struct {
+	book      *rules.Book
+	knowledge *diagnosis.Knowledge
+	reader    *words.Reader
+}
+
+// New makes a Service. It compiles the rulebook and looks for the jobs on
+// disk; a job's log is read back when the job is first asked for.
+func New(o Options) (*Service, error) {
+	if o.Book == nil {
+		return nil, errors.New("a session needs a rulebook")
+	}
+	if o.Clock == nil {
+		o.Clock = time.Now
+	}
+	if o.Engine == "" {
+		o.Engine = Version
+	}
+	s := &Service{o: o, bases: map[string]*base{}, jobs: map[string]*job{}}
+	if o.IDs == nil {
+		s.o.IDs = s.dayAndLetters
+	}
+	b, err := s.prepare(o.Book)
+	if err != nil {
+		return nil, err
+	}
+	s.base = b
+	if o.Journal == nil {
+		return s, nil
+	}
+	names, err := o.Journal.Names()
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range names {
+		s.jobs[name] = &job{id: name}
+	}
+	return s, nil
+}
+
+func (s *Service) prepare(book *rules.Book) (*base, error) {
+	if b := s.bases[book.Hash]; b != nil {
+		return b, nil
+	}
+	knowledge, err := diagnosis.Compile(book)
+	if err != nil {
+		return nil, err
+	}
+	reader, err := words.New(book.Words)
+	if err != nil {
+		return nil, err
+	}
+	b := &base{book: book, knowledge: knowledge, reader: reader}
+	s.bases[book.Hash] = b
+	return b, nil
+}
+
+// baseFor gives the rules of that hash, or those in force with a note.
+func (s *Service) baseFor(hash string) (*base, []string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if b := s.bases[hash]; b != nil {
+		return b, nil
+	}
+	return s.base, []string{"This job was opened with other rules than those in force; it is shown as those in force see it."}
+}
+
+// open starts a case from an opening that was checked before or is checked here.
+func (b *base) open(o *OpenRequest) (*diagnosis.Case, error) {
+	facts, err := factsOf(b.book, *o)
+	if err != nil {
+		return nil, err
+	}
+	for id := range facts {
+		if _, ok := b.book.Fact(id); !ok {
+			delete(facts, id)
+		}
+	}
+	return b.knowledge.Open(diagnosis.Opening{Complaint: o.Complaint, Facts: facts, Seed: *o.Seed})
+}
+
+// lock finds a job, waits for its turn and makes sure that its log is read. The
+// function returned gives the turn back.
+func (s *Service) lock(ctx context.Context, id string) (*job, func(), error) {
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
+	if id == "" {
+		return nil, nil, invalid("job", "job is missing: give the id that job.open answered")
+	}
+	s.mu.Lock()
+	j := s.jobs[id]
+	s.mu.Unlock()
+	if j == nil {
+		return nil, nil, noJob(id)
+	}
+	j.mu.Lock()
+	if !j.read {
+		if err := j.load(s); err != nil {
+			j.mu.Unlock()
+			s.o.Log.Error().Err(err).Str("job", id).Msg("job cannot be read")
+			return nil, nil, err
+		}
+	}
+	return j, j.mu.Unlock, nil
+}
+
+// lockCase is lock with the case replayed as well.
+func (s *Service) lockCase(ctx context.Context, id string) (*job, func(), error) {
+	j, unlock, err := s.lock(ctx, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := j.replay(s); err != nil {
+		unlock()
+		return nil, nil, err
+	}
+	return j, unlock, nil
+}
+
+func noJob(id string) *Error {
+	return &Error{Kind: NotFound, Field: "job", Job: short(id), Message: fmt.Sprintf("there is no job %q", short(id))}
+}
+
+// dayAndLetters names a job so that it can be read out and found again.
+func (s *Service) dayAndLetters() string {
+	return s.o.Clock().Format("20060102") + "-" + strings.ToLower(rand.Text()[:6])
+}
+
+// idForKey names the job of a keyed opening, so that the same key finds it
+// again, also after a restart.
+func idForKey(key string) string {
+	sum := sha256.Sum256([]byte(key))
+	return "k-" + hex.EncodeToString(sum[:8])
+}
+
+// seedFor fixes a job's draws by its name.
+func seedFor(id string) uint64 {
+	h := fnv.New64a()
+	h.Write([]byte(id))
+	return h.Sum64()
+}
+
+// freeID picks a name for a new job.
+func (s *Service) freeID() (string, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for range 100 {
+		id := s.o.IDs()
+		if !journal.ValidName(id) {
+			return "", refuse(Internal, "%q cannot name a job", id)
+		}
+		if s.jobs[id] == nil {
+			return id, nil
+		}
+	}
+	return "", refuse(Internal, "no free name for a job was found")
+}
+
+// enlist puts a new job, with its first record, on disk and among the jobs. It is
+// an error (fs.ErrExist) if there is one of that name already.
+func (s *Service) enlist(j *job, first record) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.jobs[j.id] != nil {
+		return fs.ErrExist
+	}
+	if s.o.Journal != nil {
+		file, err := s.o.Journal.Create(j.id)
+		if err != nil {
+			return err
+		}
+		j.file = file
+		if err := j.append(first); err != nil {
+			return errors.Join(err, file.Remove())
+		}
+	}
+	j.read = true
+	s.jobs[j.id] = j
+	return nil
+}

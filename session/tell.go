@@ -1,0 +1,259 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"unicode/utf8"
+
+	"coilside/engine/diagnosis"
+	"coilside/rules"
+	"coilside/session/words"
+)
+
+// mostText bounds one utterance, in bytes.
+const mostText = 4000
+
+// Tell takes what the technician typed or said, in plain words. What is not
+// understood, and a reading that cannot be or must not be taken, is answered in
+// the reply and changes nothing; so an error means that the call itself was
+// wrong: Limit for a text that is too long, Closed for a job that is closed.
+func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
+	if len(r.Text) > mostText {
+		return Reply{}, &Error{Kind: Limit, Field: "text", Job: r.Job,
+			Message: "text is too long: at most 4000 bytes at once. Say one or two readings at a time"}
+	}
+	call := r
+	call.Write = Write{}
+	return s.write(ctx, r.Write, call, func(t *turn) error {
+		if !utf8.ValidString(r.Text) {
+			return invalid("text", "text is no UTF-8")
+		}
+		if err := t.writable(); err != nil {
+			return err
+		}
+		t.said = r.Text
+		return t.tell(t.j.base.reader.Read(r.Text, t.j.hearing()))
+	})
+}
+
+// hearing is what the reader of plain words is told about the job.
+func (j *job) hearing() words.Context {
+	c := words.Context{
+		Now: j.stand(), Labels: j.labels(), SystemVolts: j.systemVolts(), Terminals: j.terminals(),
+		CoilPositive: j.text("coil_positive"), Complaint: j.opening().Complaint, Asks: j.asks(), Last: j.last(),
+	}
+	if len(j.asked) > 0 {
+		c.Asked = &j.asked[0]
+	}
+	if p := j.proposal(); p != nil && j.now().conclusion == nil {
+		kind := answerKind(p.Measure, p.Test.Of)
+		c.Expected = &words.Expected{ID: p.Test.ID, Sets: p.Test.Sets, Measure: p.Measure, Setup: p.Setup, Kind: kind.Kind, Of: kind.Of}
+	}
+	if concluded := j.now().conclusion; concluded != nil {
+		c.Repairing = concluded.Suspects[0]
+	}
+	for _, r := range j.now().ranking {
+		c.Suspects = append(c.Suspects, words.Named{ID: r.Suspect, Words: j.suspectWords(r.Suspect)})
+	}
+	return c
+}
+
+// asks are the facts that may be told in words.
+func (j *job) asks() []words.Ask {
+	var out []words.Ask
+	for _, f := range j.base.book.Facts {
+		out = append(out, words.Ask{Fact: f.ID, Kind: f.Kind, Unit: f.Unit, Of: f.Of, Words: f.Words})
+	}
+	return out
+}
+
+// last is what was understood from the last utterance that wrote, for
+// corrections.
+func (j *job) last() []words.Finding {
+	var out []words.Finding
+	log := standing(j.log)
+	for _, e := range slices.Backward(log) {
+		if e.Turn != log[len(log)-1].Turn {
+			break
+		}
+		switch e.Kind {
+		case kindReading:
+			r := e.Reading
+			kind := words.KindReading
+			if r.Test != "" {
+				kind = words.KindAnswer
+			}
+			out = append(out, words.Finding{Kind: kind, Entry: e.Entry, Test: r.Test, Measure: r.Measure, Setup: r.Setup,
+				Answer: words.Answer(r.Answer), Words: e.Words})
+		case kindFact:
+			out = append(out, words.Finding{Kind: words.KindFact, Entry: e.Entry, Fact: e.Fact.Fact, Value: rules.Value(e.Fact.Value), Words: e.Words})
+		}
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// tell turns what was understood into entries.
+func (t *turn) tell(heard words.Result) error {
+	t.asked = heard.Questions
+	if len(heard.Questions) == 0 && len(heard.Unread) > 0 && len(heard.Findings) == 0 && len(heard.Commands) == 0 {
+		t.asked = t.j.asked // nothing was understood: the question stands
+	}
+	for _, u := range heard.Unread {
+		t.notRead(u)
+	}
+	sound := t.acceptable(heard.Findings)
+	if len(sound) == 0 && len(heard.Findings) > 0 {
+		// A correction whose replacement is refused must not lose the reading.
+		heard.Commands = slices.DeleteFunc(heard.Commands, func(c words.Command) bool { return c.Kind == words.CmdCorrect })
+	}
+	for _, c := range heard.Commands {
+		if c.Kind == words.CmdCorrect || c.Kind == words.CmdUndo {
+			if err := t.command(c); err != nil {
+				return err
+			}
+		}
+	}
+	for _, f := range sound {
+		if err := t.find(f); err != nil {
+			return err
+		}
+	}
+	for _, c := range heard.Commands {
+		if c.Kind != words.CmdCorrect && c.Kind != words.CmdUndo {
+			if err := t.command(c); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (t *turn) notRead(u words.Unread) {
+	line := "I did not take that"
+	if u.Text != "" {
+		line = "“" + short(u.Text) + "”: I did not take that"
+	}
+	if u.Why != "" {
+		line += ": " + withoutDot(u.Why)
+	}
+	line += "."
+	if u.Nearest != "" {
+		line += " I would understand: “" + u.Nearest + "”."
+	}
+	t.lines = append(t.lines, line)
+}
+
+// acceptable keeps the findings that may be stored and says what is wrong with
+// the others.
+func (t *turn) acceptable(found []words.Finding) []words.Finding {
+	var sound []words.Finding
+	for _, f := range found {
+		if f.Kind != words.KindAnswer && f.Kind != words.KindReading {
+			sound = append(sound, f)
+			continue
+		}
+		if err := t.mayTake(f); err != nil {
+			t.warnings = appendIfUnsafe(t.warnings, err)
+			t.say("%s Nothing was stored.", sentence(err.Error()))
+			continue
+		}
+		sound = append(sound, f)
+	}
+	return sound
+}
+
+func appendIfUnsafe(warnings []string, err error) []string {
+	var e *Error
+	if errors.As(err, &e) && e.Kind == Unsafe {
+		return append(warnings, sentence(e.Message))
+	}
+	return warnings
+}
+
+// mayTake checks a finding as Record checks a reading.
+func (t *turn) mayTake(f words.Finding) error {
+	a := Answer(f.Answer)
+	var of []string
+	if test, ok := t.j.base.book.Test(f.Test); ok {
+		of = test.Of
+	}
+	if err := fits(f.Measure, answerKind(f.Measure, of), a); err != nil {
+		return err
+	}
+	if err := possible(f.Measure, a, t.j.systemVolts()); err != nil {
+		return err
+	}
+	return t.j.deadForOhms(Reading{Test: f.Test, Measure: f.Measure, Setup: f.Setup, Answer: a})
+}
+
+func (t *turn) warn(warning string) {
+	if warning != "" {
+		t.warnings = append(t.warnings, sentence(warning))
+	}
+}
+
+// find stores one finding. One that the circuit cannot have is answered, not stored.
+func (t *turn) find(f words.Finding) error {
+	var notes []string
+	if f.Hedge != "" {
+		notes = append(notes, f.Hedge)
+	}
+	notes = append(notes, f.Notes...)
+	var err error
+	switch f.Kind {
+	case words.KindComplaint:
+		t.complain(f.Complaint)
+	case words.KindFact:
+		err = t.tellFact(f, notes)
+	default:
+		r := Reading{Test: f.Test, Measure: f.Measure, Setup: f.Setup, Answer: Answer(f.Answer)}
+		spoken := withMarks(f.Words, t.j.labels())
+		if spoken == "" {
+			spoken = t.j.words(r)
+		}
+		err = t.store(r, spoken, notes)
+		if err == nil {
+			t.warn(f.Warning)
+		}
+		if err == nil && len(f.Assumed) > 0 {
+			t.say("Not said, so I took it as %s. Say so if not.", joined(f.Assumed, "and"))
+		}
+	}
+	var e *Error
+	if errors.As(err, &e) && e.Kind == Invalid {
+		t.say("%s Nothing was stored.", sentence(e.Message))
+		return nil
+	}
+	return err
+}
+
+func (t *turn) tellFact(f words.Finding, notes []string) error {
+	spoken := f.Words
+	if spoken == "" {
+		spoken = f.Fact
+	}
+	n, err := t.add(Entry{Kind: kindFact, Fact: &FactTold{Fact: f.Fact, Value: FactValue(f.Value)}, Words: spoken, Notes: notes})
+	if err != nil {
+		return err
+	}
+	t.understood = append(t.understood, Understood{Entry: &n, Words: spoken, Fact: f.Fact})
+	return nil
+}
+
+func (t *turn) complain(complaint string) {
+	if complaint == t.j.opening().Complaint {
+		t.say("That is what this job is about.")
+		return
+	}
+	t.say("This job was opened for: %s. For another complaint, open another job.", t.j.log[0].Words)
+}
+
+// proposal is the test proposed now; nil where there is none.
+func (j *job) proposal() *diagnosis.Proposal {
+	if best := j.now().best; len(best) > 0 {
+		return &best[0]
+	}
+	return nil
+}

@@ -1,0 +1,194 @@
+package session
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"coilside/engine/diagnosis"
+	"coilside/session/journal"
+	"coilside/session/words"
+)
+
+// turn is one call that may write: the entries it makes and what is to be said
+// about them. Either all of it is kept or nothing.
+type turn struct {
+	s     *Service
+	j     *job
+	now   time.Time
+	said  string // the utterance, for Tell
+	start int    // entries in the log before the turn
+
+	understood []Understood
+	lines      []string // said first: answers to commands, what was not understood
+	warnings   []string // cautions of this turn only
+	asked      []words.Question
+	warned     []string // cautions and advice said for the first time
+}
+
+func (s *Service) newTurn(j *job) *turn {
+	return &turn{s: s, j: j, now: s.o.Clock().UTC().Truncate(time.Millisecond), start: len(j.log)}
+}
+
+// add numbers an entry, gives it to the case and puts it in the log.
+func (t *turn) add(e Entry) (int, error) {
+	e.Entry = len(t.j.log) + 1
+	e.Turn = t.start + 1
+	e.Time, e.Engine, e.Rules, e.Said = t.now, t.s.o.Engine, t.j.base.book.Hash, t.said
+	if e.Kind != kindOpened {
+		if err := apply(t.j.c, t.j.log, e); err != nil {
+			return 0, diagnosisError(err)
+		}
+	}
+	t.j.log = append(t.j.log, e)
+	t.j.found = nil
+	return e.Entry, nil
+}
+
+func (t *turn) say(format string, args ...any) {
+	t.lines = append(t.lines, fmt.Sprintf(format, args...))
+}
+
+// made lists the numbers of the turn's entries.
+func (t *turn) made() []int {
+	made := []int{}
+	for _, e := range t.j.log[t.start:] {
+		made = append(made, e.Entry)
+	}
+	return made
+}
+
+// undo takes the turn's entries out of the log again; the case is replayed when
+// it is next needed.
+func (t *turn) undo() {
+	if len(t.j.log) > t.start {
+		t.j.log = t.j.log[:t.start]
+		t.j.forget()
+	}
+}
+
+// diagnosisError makes a refusal of the diagnosis one that callers can act on.
+func diagnosisError(err error) error {
+	var ours *Error
+	if errors.As(err, &ours) {
+		return err
+	}
+	var unsafe *diagnosis.UnsafeError
+	if errors.As(err, &unsafe) {
+		return refuse(Unsafe, "%s", unsafe.Message)
+	}
+	return refuse(Invalid, "%s", err.Error())
+}
+
+// write does one call that may write to a job: it checks key and if_seq, lets
+// do make its entries, composes the reply and keeps the whole on disk before it
+// answers.
+func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) error) (Reply, error) {
+	if err := checkText("key", w.Key); err != nil {
+		return Reply{}, err
+	}
+	j, unlock, err := s.lockCase(ctx, w.Job)
+	if err != nil {
+		return Reply{}, err
+	}
+	defer unlock()
+	print := fingerprint(call)
+	if before, ok := j.keys[w.Key]; ok && w.Key != "" {
+		if before.call != print {
+			return Reply{}, &Error{Kind: Conflict, Field: "key", Job: j.id, Message: "this key was used for another call; take a new one"}
+		}
+		return before.reply, nil
+	}
+	if w.IfSeq != nil && *w.IfSeq != j.seq() {
+		return Reply{}, &Error{Kind: Conflict, Field: "if_seq", Job: j.id,
+			Message: fmt.Sprintf("the job has moved on: it stands at %d, not %d. Read it again", j.seq(), *w.IfSeq)}
+	}
+	t := s.newTurn(j)
+	if err := do(t); err != nil {
+		t.undo()
+		return Reply{}, inJob(err, j.id)
+	}
+	reply, err := t.finish(w.Key, print)
+	if err != nil {
+		t.undo()
+		return Reply{}, inJob(err, j.id)
+	}
+	return reply, nil
+}
+
+// finish composes the reply and writes the turn's entries, if it made any.
+func (t *turn) finish(key, call string) (Reply, error) {
+	j := t.j
+	if err := j.replay(t.s); err != nil {
+		return Reply{}, err
+	}
+	reply := t.compose()
+	if len(j.log) == t.start {
+		j.asked = t.asked
+		return reply, nil
+	}
+	j.log[len(j.log)-1].Shown = t.j.shown()
+	r := record{Entries: j.log[t.start:]}
+	if key != "" {
+		r.Key, r.Call, r.Reply = key, call, &reply
+	}
+	if t.start == 0 {
+		if err := t.s.enlist(j, r); err != nil {
+			return Reply{}, err
+		}
+	} else if err := j.append(r); err != nil {
+		return Reply{}, t.s.notWritten(j, err)
+	}
+	if key != "" {
+		j.keys[key] = keyed{call: call, reply: reply}
+	}
+	j.asked = t.asked
+	for _, w := range t.warned {
+		j.warned[w] = true
+	}
+	j.listen.send(j.change())
+	return reply, nil
+}
+
+// append writes one record to the job's file, where it has one.
+func (j *job) append(r record) error {
+	if j.file == nil {
+		return nil
+	}
+	payload, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	return j.file.Append(payload)
+}
+
+func (s *Service) notWritten(j *job, err error) error {
+	if errors.Is(err, journal.ErrMoved) {
+		j.read = false // read again at the next call
+		return &Error{Kind: Conflict, Job: j.id, Message: "another program has changed this job. Nothing was stored; say it again"}
+	}
+	s.o.Log.Error().Err(err).Str("job", j.id).Msg("entry not written")
+	return &Error{Kind: Internal, Job: j.id, Message: fmt.Sprintf("the entry could not be put on disk, so it was not stored: %v", err)}
+}
+
+func inJob(err error, id string) error {
+	var e *Error
+	if errors.As(err, &e) && e.Job == "" {
+		e.Job = id
+	}
+	return err
+}
+
+// fingerprint tells calls apart that use the same key.
+func fingerprint(call any) string {
+	data, err := json.Marshal(call)
+	if err != nil {
+		return ""
+	}
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:16])
+}
