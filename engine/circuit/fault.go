@@ -1,0 +1,314 @@
+package circuit
+
+import (
+	"fmt"
+
+	"coilside/rules"
+)
+
+// Fault is what one suspect does to the circuit, compiled. A Fault without
+// effects leaves the circuit sound.
+type Fault struct {
+	ID       string
+	Suspect  *rules.Suspect
+	Dims     int  // standard normal numbers it takes, beside those of the draw
+	InRelay  bool // it leaves with the relay: a good relay in its place cures it
+	InJoint  bool // it sits in a blade-to-receptacle joint, which refitting disturbs
+	effects  []effect
+	elements []int // elements it acts on
+}
+
+// effect is one compiled effect: elements and value names as indexes.
+type effect struct {
+	rule    *rules.Effect
+	element int
+	slot    int      // of the scaled value; -1 = none
+	options []effect // exactly one of these
+	group   []effect // all of these
+}
+
+func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
+	f := &Fault{ID: s.ID, Suspect: s}
+	for i := range s.Does {
+		e, err := m.compileEffect(f, &s.Does[i])
+		if err != nil {
+			return nil, fmt.Errorf("suspect %s: %w", s.ID, err)
+		}
+		f.effects = append(f.effects, e)
+	}
+	for _, e := range f.elements {
+		switch m.kinds[e] {
+		case "coil", "armature", "make", "rest", "suppressor":
+			f.InRelay = true
+		case "terminal":
+			f.InJoint = true
+		}
+	}
+	return f, nil
+}
+
+func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
+	e := effect{rule: r, element: -1, slot: -1}
+	if r.ComesAnd != nil {
+		f.Dims++
+	}
+	if len(r.OneOf) > 0 {
+		f.Dims++
+		for i := range r.OneOf {
+			o, err := m.compileEffect(f, &r.OneOf[i])
+			if err != nil {
+				return e, err
+			}
+			e.options = append(e.options, o)
+		}
+		return e, nil
+	}
+	if len(r.AllOf) > 0 {
+		for i := range r.AllOf {
+			g, err := m.compileEffect(f, &r.AllOf[i])
+			if err != nil {
+				return e, err
+			}
+			e.group = append(e.group, g)
+		}
+		return e, nil
+	}
+	element, ok := m.elements[r.To]
+	if !ok {
+		return e, fmt.Errorf("the circuit has no element %q", r.To)
+	}
+	e.element = element
+	f.elements = append(f.elements, element)
+	for _, s := range []*rules.Spread{r.AddOhms, r.Ohms, r.By} {
+		if s != nil {
+			f.Dims++
+		}
+	}
+	if r.ShortTo != "" {
+		m.shorts = append(m.shorts, shortSpec{element, r.ShortTo == "supply"})
+	}
+	if r.Scale != "" {
+		at := element
+		if m.kinds[element] == "armature" { // pull-in and drop-out are kept with the coil
+			at = m.special.coil
+		}
+		slot, ok := m.slots[slotKey{at, r.Scale}]
+		if !ok {
+			return e, fmt.Errorf("element %s has no value %q to scale", r.To, r.Scale)
+		}
+		e.slot = slot
+	}
+	return e, nil
+}
+
+// hold is a position that a fault keeps a moving part in.
+type hold uint8
+
+const (
+	free hold = iota
+	heldOpen
+	heldClosed
+)
+
+// short joins a node to the supply or to the reference.
+type short struct {
+	element  int // at its load-side end
+	toSupply bool
+	siemens  float64
+}
+
+// Instance is a draw with its faults applied: one fully specified circuit.
+type Instance struct {
+	model  *Model
+	draw   *Draw
+	Chance float64 // that the faults are there at any one reading, 0..1; 1 = always
+
+	values  []float64 // by slot
+	open    []bool    // by element
+	added   []float64 // by element: ohms in series
+	held    []hold    // by element; for the armature heldClosed = pulled over
+	instead []uint8   // by element: 0, asMake, asRest
+	shorts  []short
+	blown   []bool // by element: fuses that have gone since the circuit was last mended
+}
+
+const (
+	asMake uint8 = 1 + iota
+	asRestContact
+)
+
+// Possible reports whether the fault can occur in a wiring: the elements it acts
+// on must be there and its own condition met.
+func (m *Model) Possible(f *Fault, w *Wiring) bool {
+	if f.Suspect.When != nil {
+		if ok, err := f.Suspect.When.Truth(w.env); err != nil || !ok {
+			return false
+		}
+	}
+	for _, e := range f.effects {
+		if !m.effectPossible(&e, w) {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *Model) effectPossible(e *effect, w *Wiring) bool {
+	for i := range e.group {
+		if !m.effectPossible(&e.group[i], w) {
+			return false
+		}
+	}
+	if len(e.group) > 0 {
+		return true
+	}
+	if len(e.options) == 0 {
+		return e.element == m.special.armature || w.net.branches[e.element].here()
+	}
+	for i := range e.options {
+		if m.effectPossible(&e.options[i], w) {
+			return true
+		}
+	}
+	return false
+}
+
+// Instance applies faults to a draw. normal holds the standard normal numbers of
+// all the faults in turn. Errors name the suspect whose formula fails.
+func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance, error) {
+	n := len(m.kinds)
+	in := &Instance{model: m, draw: d, Chance: 1, values: d.Values}
+	marks := make([]bool, 2*n)
+	in.open, in.blown = marks[:n:n], marks[n:]
+	in.added = make([]float64, n)
+	in.held = make([]hold, n)
+	in.instead = make([]uint8, n)
+	for _, f := range faults {
+		if len(f.effects) == 0 {
+			continue
+		}
+		if len(in.values) > 0 && &in.values[0] == &d.Values[0] {
+			in.values = append([]float64(nil), d.Values...)
+		}
+		next := normal
+		for i := range f.effects {
+			var err error
+			if next, err = in.apply(&f.effects[i], next); err != nil {
+				return nil, fmt.Errorf("suspect %s: %w", f.ID, err)
+			}
+		}
+		normal = normal[f.Dims:]
+	}
+	in.burnIn()
+	return in, nil
+}
+
+// apply puts one effect on the instance and returns the numbers left over.
+func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
+	draw := func(s *rules.Spread) (float64, error) {
+		value, err := spread(s, in.draw.env, normal[0])
+		normal = normal[1:]
+		return value, err
+	}
+	r := e.rule
+	if r.ComesAnd != nil {
+		chance, err := draw(r.ComesAnd)
+		if err != nil {
+			return nil, err
+		}
+		in.Chance = min(max(chance, 0), 1)
+	}
+	if len(e.options) > 0 {
+		return in.applyOne(e, normal)
+	}
+	for i := range e.group {
+		var err error
+		if normal, err = in.apply(&e.group[i], normal); err != nil {
+			return nil, err
+		}
+	}
+	if len(e.group) > 0 {
+		return normal, nil
+	}
+	if r.Open {
+		in.open[e.element] = true
+	}
+	if r.AddOhms != nil {
+		ohms, err := draw(r.AddOhms)
+		if err != nil {
+			return nil, err
+		}
+		in.added[e.element] += ohms
+	}
+	if r.ShortTo != "" {
+		ohms := 0.01
+		if r.Ohms != nil {
+			var err error
+			if ohms, err = draw(r.Ohms); err != nil {
+				return nil, err
+			}
+		}
+		in.shorts = append(in.shorts, short{e.element, r.ShortTo == "supply", 1 / ohms})
+	}
+	switch r.Hold {
+	case "closed", "over":
+		in.held[e.element] = heldClosed
+	case "open", "rest":
+		in.held[e.element] = heldOpen
+	}
+	if e.slot >= 0 && r.By != nil {
+		by, err := draw(r.By)
+		if err != nil {
+			return nil, err
+		}
+		in.values[e.slot] *= by
+	}
+	switch r.Instead {
+	case "make":
+		in.instead[e.element] = asMake
+	case "rest":
+		in.instead[e.element] = asRestContact
+	}
+	return normal, nil
+}
+
+// applyOne picks one of an effect's options that the wiring can have.
+func (in *Instance) applyOne(e *effect, normal []float64) ([]float64, error) {
+	possible := make([]*effect, 0, len(e.options))
+	dims := 0
+	for i := range e.options {
+		o := &e.options[i]
+		dims += o.dims()
+		if in.model.effectPossible(o, in.draw.Wiring) {
+			possible = append(possible, o)
+		}
+	}
+	if len(possible) == 0 {
+		return normal[1+dims:], nil
+	}
+	pick := min(int(uniform(normal[0])*float64(len(possible))), len(possible)-1)
+	if _, err := in.apply(possible[pick], normal[1:]); err != nil {
+		return nil, err
+	}
+	return normal[1+dims:], nil
+}
+
+// dims is how many standard normal numbers the effect takes.
+func (e *effect) dims() int {
+	n := 0
+	for _, s := range []*rules.Spread{e.rule.ComesAnd, e.rule.AddOhms, e.rule.Ohms, e.rule.By} {
+		if s != nil {
+			n++
+		}
+	}
+	for i := range e.group {
+		n += e.group[i].dims()
+	}
+	if len(e.options) > 0 {
+		n++
+		for i := range e.options {
+			n += e.options[i].dims()
+		}
+	}
+	return n
+}

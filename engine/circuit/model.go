@@ -1,0 +1,294 @@
+// Package circuit is the physics of a relay-controlled circuit: a direct-current
+// network of resistances, sources, switches, fuses and one relay, built from the
+// rulebook's data, with faults as changes to it and meters as loads on it.
+// It is pure and deterministic: every random number is handed in.
+package circuit
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+	"sync"
+
+	"coilside/rules"
+)
+
+// Model is one circuit of a rulebook, compiled. It is safe for concurrent use.
+type Model struct {
+	circuit  *rules.Circuit
+	elements map[string]int // element id to index; the order is that of the rulebook
+	kinds    []string       // by element
+	slots    map[slotKey]int
+	spreads  []rules.Spread // by slot: how the value varies
+	ohmsSlot []int          // by element: its value "ohms", -1 if none
+	plugOf   []int          // by element: the part that a plug belongs to
+	faults   []*Fault       // by suspect of the rulebook
+	byID     map[string]*Fault
+	special  special
+	dims     int // variates of one draw
+	shorts   []shortSpec
+
+	mu       sync.Mutex
+	networks map[string]*Network
+}
+
+// slotKey names one value of one element.
+type slotKey struct {
+	element int
+	value   string
+}
+
+type shortSpec struct {
+	element  int
+	toSupply bool
+}
+
+// special are the elements and values that the physics knows by kind; -1 where
+// the circuit has none.
+type special struct {
+	source, coil, armature, load, control, key, make, rest, suppressor int
+	volts, coilOhms, celsius, pullIn, dropOut, coldPart                int
+}
+
+// Compile reads one circuit and every suspect of the book that acts on it.
+// Errors name the element or suspect that does not fit.
+func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
+	m := &Model{circuit: c, elements: map[string]int{}, slots: map[slotKey]int{},
+		byID: map[string]*Fault{}, networks: map[string]*Network{}}
+	for i, e := range c.Parts {
+		m.elements[e.ID] = i
+		m.kinds = append(m.kinds, e.Kind)
+		names := make([]string, 0, len(e.Values))
+		for name := range e.Values {
+			names = append(names, name)
+		}
+		sort.Strings(names)
+		for _, name := range names {
+			m.slots[slotKey{i, name}] = len(m.spreads)
+			m.spreads = append(m.spreads, e.Values[name])
+		}
+	}
+	for i := range c.Parts {
+		m.ohmsSlot = append(m.ohmsSlot, m.slot(i, "ohms"))
+	}
+	if err := m.findSpecial(); err != nil {
+		return nil, err
+	}
+	m.findPlugs()
+	m.dims = len(c.Vary) + len(m.spreads)
+	for _, s := range book.Suspects {
+		f, err := m.compileFault(s)
+		if err != nil {
+			return nil, err
+		}
+		m.faults = append(m.faults, f)
+		m.byID[s.ID] = f
+	}
+	return m, nil
+}
+
+// Fault finds what a suspect does, by its id.
+func (m *Model) Fault(id string) (*Fault, bool) {
+	f, ok := m.byID[id]
+	return f, ok
+}
+
+// Element reports whether the circuit has an element of that id.
+func (m *Model) Element(id string) bool {
+	_, ok := m.elements[id]
+	return ok
+}
+
+func (m *Model) findSpecial() error {
+	first := func(kind string) int {
+		for i, k := range m.kinds {
+			if k == kind {
+				return i
+			}
+		}
+		return -1
+	}
+	s := &m.special
+	for kind, to := range map[string]*int{"source": &s.source, "coil": &s.coil, "armature": &s.armature, "load": &s.load,
+		"control": &s.control, "key": &s.key, "make": &s.make, "rest": &s.rest, "suppressor": &s.suppressor} {
+		*to = first(kind)
+	}
+	for _, need := range []struct {
+		element int
+		kind    string
+		value   string
+		to      *int
+	}{
+		{s.source, "source", "volts", &s.volts}, {s.coil, "coil", "ohms", &s.coilOhms},
+		{s.coil, "coil", "celsius", &s.celsius}, {s.coil, "coil", "pull_in", &s.pullIn},
+		{s.coil, "coil", "drop_out", &s.dropOut}, {s.load, "load", "cold_part", &s.coldPart},
+	} {
+		if need.element < 0 {
+			return fmt.Errorf("circuit %s: it has no element of kind %s", m.circuit.ID, need.kind)
+		}
+		slot, ok := m.slots[slotKey{need.element, need.value}]
+		if !ok {
+			return fmt.Errorf("circuit %s: element %s has no value %s", m.circuit.ID, m.circuit.Parts[need.element].ID, need.value)
+		}
+		*need.to = slot
+	}
+	return nil
+}
+
+// findPlugs works out which part each plug belongs to: the load where a chain
+// joins it to a load_part place, else the control.
+func (m *Model) findPlugs() {
+	m.plugOf = make([]int, len(m.kinds))
+	for i := range m.plugOf {
+		m.plugOf[i] = -1
+	}
+	for _, c := range m.circuit.Chains {
+		for i := 1; i+1 < len(c.Steps); i += 2 {
+			e, ok := m.elements[c.Steps[i]]
+			if !ok || m.kinds[e] != "plug" {
+				continue
+			}
+			m.plugOf[e] = m.special.control
+			if part(c.Steps[i-1]) == "load" || part(c.Steps[i+1]) == "load" {
+				m.plugOf[e] = m.special.load
+			}
+		}
+	}
+}
+
+// networkFor builds, or finds, the network of one wiring.
+func (m *Model) networkFor(w *Wiring) (*Network, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if n, ok := m.networks[w.key]; ok {
+		return n, nil
+	}
+	n, err := m.build(w)
+	if err != nil {
+		return nil, err
+	}
+	m.networks[w.key] = n
+	return n, nil
+}
+
+// Reference is the place that every voltage of a network is counted from.
+const Reference = "battery.negative"
+
+func (m *Model) build(w *Wiring) (*Network, error) {
+	n := &Network{nodes: map[string]int{Reference: ground}, branches: make([]branch, len(m.kinds))}
+	for i := range n.branches {
+		n.branches[i] = branch{absent, absent, -1}
+	}
+	for _, c := range m.circuit.Chains {
+		if c.When != nil {
+			is, err := c.When.Truth(w.env)
+			if err != nil {
+				return nil, fmt.Errorf("circuit %s: %w", m.circuit.ID, err)
+			}
+			if !is {
+				continue
+			}
+		}
+		for i := 0; i+2 < len(c.Steps); i += 2 {
+			id := w.Fill(c.Steps[i+1])
+			element, ok := m.elements[id]
+			if !ok {
+				return nil, fmt.Errorf("circuit %s: a chain runs through %q, which is no element", m.circuit.ID, id)
+			}
+			if n.branches[element].here() {
+				return nil, fmt.Errorf("circuit %s: element %s stands twice in the wiring %s", m.circuit.ID, id, w.key)
+			}
+			n.branches[element] = branch{n.node(w.Fill(c.Steps[i])), n.node(w.Fill(c.Steps[i+2])), -1}
+		}
+	}
+	m.finish(n, w)
+	return n, nil
+}
+
+// finish works out the elimination plan: an edge for every branch, for every
+// short that a suspect can make and for the jumper of a bridge test.
+func (m *Model) finish(n *Network, w *Wiring) {
+	var pairs [][2]int
+	for _, b := range n.branches {
+		if b.here() {
+			pairs = append(pairs, [2]int{b.from, b.to})
+		}
+	}
+	plus := n.branches[m.special.source].to
+	for _, s := range m.shorts {
+		if b := n.branches[s.element]; b.here() && s.toSupply {
+			pairs = append(pairs, [2]int{plus, b.to})
+		}
+	}
+	for _, pair := range [][2]string{{"socket.30", "socket.87"}, {"socket.30", "socket.87a"}} {
+		a, okA := n.nodes[pair[0]]
+		b, okB := n.nodes[pair[1]]
+		if okA && okB {
+			pairs = append(pairs, [2]int{a, b})
+		}
+	}
+	n.plan = newPlan(len(n.names), pairs)
+	for i, b := range n.branches {
+		if b.here() {
+			n.branches[i] = n.between(b.from, b.to)
+		}
+	}
+}
+
+// between is the branch from node a to node b, if the plan has an edge for it.
+func (n *Network) between(a, b int) branch {
+	edge := -1
+	if a >= 0 && b >= 0 {
+		if id, ok := n.plan.edge[[2]int{min(a, b), max(a, b)}]; ok {
+			edge = id
+		}
+	}
+	return branch{a, b, edge}
+}
+
+func (n *Network) node(name string) int {
+	if id, ok := n.nodes[name]; ok {
+		return id
+	}
+	id := len(n.names)
+	n.nodes[name] = id
+	n.names = append(n.names, name)
+	return id
+}
+
+// Nodes lists the network's places, the reference left out.
+func (n *Network) Nodes() []string { return n.names }
+
+// FillPlaceholders replaces {name} by what names maps it to.
+func FillPlaceholders(text string, names map[string]string) string {
+	if !strings.Contains(text, "{") {
+		return text
+	}
+	var out strings.Builder
+	for {
+		open := strings.IndexByte(text, '{')
+		if open < 0 {
+			break
+		}
+		end := strings.IndexByte(text[open:], '}')
+		if end < 0 {
+			break
+		}
+		out.WriteString(text[:open])
+		name := text[open+1 : open+end]
+		if is, ok := names[name]; ok {
+			out.WriteString(is)
+		} else {
+			out.WriteString(text[open : open+end+1])
+		}
+		text = text[open+end+1:]
+	}
+	out.WriteString(text)
+	return out.String()
+}
+
+// Fuse reports whether an element is a fuse, whose looks the circuit predicts.
+func (m *Model) Fuse(element string) bool {
+	e, ok := m.elements[element]
+	return ok && m.kinds[e] == "fuse"
+}

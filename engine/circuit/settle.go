@@ -1,0 +1,328 @@
+package circuit
+
+import (
+	"math"
+	"strings"
+
+	"coilside/rules"
+)
+
+// Armature is where the relay's moving part comes to rest.
+type Armature uint8
+
+const (
+	AtRest Armature = iota
+	PulledOver
+	Buzzing // no stable position: it lets go as soon as it has pulled over
+)
+
+// blowAt is the multiple of its rating at which a fuse is taken to open for
+// good. Blade fuses open within half an hour at 135 % (ISO 8820-3, from memory).
+const blowAt = 1.35
+
+// benchOhms is the inner resistance of a bench supply, ohms; practice.
+const benchOhms = 0.05
+
+// jumperOhms is a fused jumper with its clips, ohms; practice.
+const jumperOhms = 0.02
+
+// state is what a setup means to the network.
+type state struct {
+	relayIn, key, command, bench, energised bool
+	cold                                    bool // loads have their cold resistance (ohms range, nothing flows)
+	loadUnplugged, controlUnplugged         bool
+	jumper                                  [2]string // places bridged, "" = none
+}
+
+func stateOf(s rules.Setup) state {
+	st := state{relayIn: s.Relay == "in", key: s.Key == "on", command: s.Command == "on",
+		bench: s.Relay == "bench", energised: s.Coil == "energised"}
+	for _, e := range s.Unplugged {
+		st.loadUnplugged = st.loadUnplugged || e == "load"
+		st.controlUnplugged = st.controlUnplugged || e == "control"
+	}
+	return st
+}
+
+// Solver settles instances and reads them. It holds scratch space, so that a
+// turn allocates nothing; one Solver serves one goroutine.
+type Solver struct {
+	sys     system
+	scratch [2][]float64
+	blown   []bool
+	in      *Instance
+	st      state
+
+	armature Armature
+	position Armature  // that the numbers in sys stand for
+	tripped  bool      // a fuse went in this state
+	jumped   bool      // the jumper's own fuse went
+	other    []float64 // when buzzing: the volts of the other position
+	solves   int
+}
+
+// Solves is how many times the network has been factored so far.
+func (sv *Solver) Solves() int { return sv.solves }
+
+// Armature is the settled position.
+func (sv *Solver) Armature() Armature { return sv.armature }
+
+// Tripped reports whether a fuse went while the circuit was put in this state.
+func (sv *Solver) Tripped() bool { return sv.tripped }
+
+// Settle puts an instance in a setup and finds the state it comes to rest in:
+// the fuses that go, then the armature, starting from command off.
+func (sv *Solver) Settle(in *Instance, setup rules.Setup) { sv.settle(in, stateOf(setup)) }
+
+func (sv *Solver) settle(in *Instance, st state) {
+	sv.in, sv.st = in, st
+	sv.tripped, sv.jumped = false, false
+	sv.blown = append(sv.blown[:0], in.blown...)
+	start := AtRest
+	if st.relayIn && st.command && in.canPullUncommanded() {
+		off := st
+		off.command = false
+		sv.st = off
+		start = sv.relax(AtRest)
+		if start == Buzzing {
+			start = AtRest
+		}
+		sv.st = st
+	}
+	sv.armature = sv.relax(start)
+}
+
+// canPullUncommanded reports whether anything could energise the coil while the
+// control is off; where nothing can, settling starts from rest.
+func (in *Instance) canPullUncommanded() bool {
+	return len(in.shorts) > 0 || in.held[in.model.special.control] == heldClosed
+}
+
+// relax iterates fuses and armature from a starting position until nothing moves.
+func (sv *Solver) relax(start Armature) Armature {
+	in := sv.in
+	fixed := true
+	arm := start
+	switch in.held[in.model.special.armature] {
+	case heldClosed:
+		arm = PulledOver
+	case heldOpen:
+		arm = AtRest
+	default:
+		fixed = !sv.st.relayIn && !sv.st.bench
+	}
+	pull, drop := in.pullCurrents()
+	moved := false
+	for range 3 * (len(in.blown) + 2) {
+		sv.assemble(arm)
+		if sv.blowFuses() {
+			moved = false
+			if !fixed {
+				arm = start
+			}
+			continue
+		}
+		if fixed {
+			return arm
+		}
+		amps := math.Abs(sv.coilAmps())
+		switch {
+		case arm == AtRest && amps >= pull:
+			if moved {
+				return Buzzing
+			}
+			arm, moved = PulledOver, true
+			sv.other = append(sv.other[:0], sv.sys.volts...)
+		case arm == PulledOver && amps < drop:
+			if moved {
+				return Buzzing
+			}
+			arm, moved = AtRest, true
+			sv.other = append(sv.other[:0], sv.sys.volts...)
+		default:
+			return arm
+		}
+	}
+	return arm
+}
+
+// pullCurrents are the coil currents that pull the armature over and let it go,
+// in amperes: the stated volts across the healthy coil at 20 °C.
+func (in *Instance) pullCurrents() (pull, drop float64) {
+	s := in.model.special
+	healthy := in.draw.Values[s.coilOhms]
+	return in.values[s.pullIn] / healthy, in.values[s.dropOut] / healthy
+}
+
+// coilAmps is the current from 86 to 85 through the winding itself.
+func (sv *Solver) coilAmps() float64 {
+	coil := sv.in.model.special.coil
+	return sv.branchAmps(coil)
+}
+
+// branchAmps is the current through an element from its supply end to its load
+// end, in amperes; the source's is what it delivers.
+func (sv *Solver) branchAmps(element int) float64 {
+	in := sv.in
+	b := in.draw.Wiring.net.branches[element]
+	if !b.here() {
+		return 0
+	}
+	g := sv.conductance(element, sv.position)
+	across := at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to)
+	if element == in.model.special.source {
+		across += in.values[in.model.special.volts]
+	}
+	return g * across
+}
+
+// assemble fills in and solves the network for one armature position.
+func (sv *Solver) assemble(arm Armature) {
+	sv.position = arm
+	in := sv.in
+	net := in.draw.Wiring.net
+	sv.sys.reset(&net.plan, len(net.names))
+	for e, b := range net.branches {
+		if !b.here() {
+			continue
+		}
+		g := sv.conductance(e, arm)
+		sv.sys.connect(b, g)
+		if e == in.model.special.source {
+			sv.sys.push(b.to, b.from, g*in.values[in.model.special.volts])
+		}
+	}
+	sv.addShorts(net)
+	if sv.st.bench && sv.st.energised {
+		b := net.branches[in.model.special.coil]
+		sv.sys.connect(b, 1/benchOhms)
+		sv.sys.push(b.from, b.to, in.draw.nominalVolts()/benchOhms)
+	}
+	if sv.st.jumper[0] != "" && !sv.jumped {
+		sv.sys.connect(sv.jumperBranch(), 1/jumperOhms)
+	}
+	sv.sys.factor()
+	sv.sys.solve()
+	sv.solves++
+}
+
+func (sv *Solver) jumperBranch() branch {
+	net := sv.in.draw.Wiring.net
+	a, okA := net.nodes[sv.st.jumper[0]]
+	b, okB := net.nodes[sv.st.jumper[1]]
+	if !okA || !okB {
+		return branch{absent, absent, -1}
+	}
+	return net.between(a, b)
+}
+
+func (sv *Solver) addShorts(net *Network) {
+	for _, s := range sv.in.shorts {
+		b := net.branches[s.element]
+		switch {
+		case !b.here():
+		case s.toSupply:
+			plus := net.branches[sv.in.model.special.source].to
+			sv.sys.connect(net.between(plus, b.to), s.siemens)
+		default:
+			sv.sys.connect(branch{b.to, ground, -1}, s.siemens)
+		}
+	}
+}
+
+// blowFuses opens every fuse that carries too much, and reports whether any did.
+func (sv *Solver) blowFuses() bool {
+	in, any := sv.in, false
+	for e, kind := range in.model.kinds {
+		if kind != "fuse" || sv.blown[e] {
+			continue
+		}
+		if rating, ok := in.model.slots[slotKey{e, "amps"}]; ok && math.Abs(sv.branchAmps(e)) > blowAt*in.values[rating] {
+			sv.blown[e], any = true, true
+		}
+	}
+	if j := sv.jumperBranch(); sv.st.jumper[0] != "" && !sv.jumped && j.here() {
+		amps := math.Abs(at(sv.sys.volts, j.from)-at(sv.sys.volts, j.to)) / jumperOhms
+		if amps > blowAt*in.jumperFuse() {
+			sv.jumped, any = true, true
+		}
+	}
+	sv.tripped = sv.tripped || any
+	return any
+}
+
+// jumperFuse is the rating of the fuse in the technician's jumper: that of the
+// load's own fuse, amperes.
+func (in *Instance) jumperFuse() float64 {
+	for e, id := range in.model.circuit.Parts {
+		if id.Kind == "fuse" {
+			if slot, ok := in.model.slots[slotKey{e, "amps"}]; ok {
+				return in.draw.Values[slot]
+			}
+		}
+	}
+	return math.Inf(1)
+}
+
+// burnIn finds the fuses that the faults blow in ordinary use: relay in, key on,
+// not commanded and commanded. They stay blown until the circuit is mended.
+func (in *Instance) burnIn() {
+	if len(in.shorts) == 0 && !in.overloads() {
+		return
+	}
+	var sv Solver // faults that overload are few: its space is not worth keeping
+	for _, st := range []state{{relayIn: true, key: true}, {relayIn: true, key: true, command: true}} {
+		sv.settle(in, st)
+		copy(in.blown, sv.blown)
+	}
+}
+
+// overloads reports whether some resistance is below what the draw had, so that
+// a fuse might go.
+func (in *Instance) overloads() bool {
+	s := in.model.special
+	lower := func(slot int) bool { return slot >= 0 && in.values[slot] < in.draw.Values[slot] }
+	return lower(in.model.slot(s.load, "ohms")) || lower(s.coilOhms) ||
+		(s.suppressor >= 0 && in.held[s.suppressor] == heldClosed)
+}
+
+func (m *Model) slot(element int, value string) int {
+	if id, ok := m.slots[slotKey{element, value}]; ok {
+		return id
+	}
+	return -1
+}
+
+func (d *Draw) nominalVolts() float64 {
+	if v, ok := d.env["system_volts"].(float64); ok {
+		return v
+	}
+	return 12
+}
+
+// part tells which unpluggable part a place belongs to: "load" for load_part.in.
+func part(place string) string {
+	name, _, _ := strings.Cut(place, ".")
+	if base, ok := strings.CutSuffix(name, "_part"); ok {
+		return base
+	}
+	return ""
+}
+
+// Overloaded reports whether the faults blow a fuse in ordinary use.
+func (in *Instance) Overloaded() bool {
+	for _, b := range in.blown {
+		if b {
+			return true
+		}
+	}
+	return false
+}
+
+// AtCelsius is the same circuit with its coil at another temperature.
+func (in *Instance) AtCelsius(celsius float64) *Instance {
+	hot := *in
+	hot.values = append([]float64(nil), in.values...)
+	hot.values[in.model.special.celsius] = celsius
+	return &hot
+}

@@ -1,0 +1,189 @@
+package diagnosis
+
+import (
+	"math"
+	"slices"
+
+	"coilside/engine/rank"
+	"coilside/rules"
+)
+
+// When a fault counts as proven.
+const (
+	concludeAt = 0.95 // probability with everything known
+	provenAt   = 0.80 // probability by the readings alone, every suspect starting even
+	tiedMost   = 5    // suspects that can be named together
+	tiedWithin = 0.1  // of the best by readings alone: what is further off is told apart
+)
+
+// Conclusion is what is proven, nil until something is. It is single when one
+// suspect is likely enough and the readings alone bear it out; tied when nothing
+// that can still be measured tells the last few apart.
+func (c *Case) Conclusion() *Conclusion {
+	ranked := c.belief.Ranking()
+	top := ranked[0]
+	if c.pending() {
+		return nil
+	}
+	if top.Probability() >= concludeAt && c.belief.ByReadingsAlone(top) >= provenAt {
+		return c.conclude("single", ranked[:1])
+	}
+	if !c.exhausted() {
+		return nil
+	}
+	return c.tie(ranked)
+}
+
+// tie names the suspects that the readings leave: all that they speak for nearly
+// as much as for the best, whatever their priors, if they are few and hold nearly
+// all the probability between them.
+func (c *Case) tie(ranked []*rank.Hypothesis) *Conclusion {
+	best := 0.0
+	for _, h := range ranked {
+		best = max(best, c.belief.ByReadingsAlone(h))
+	}
+	var left []*rank.Hypothesis
+	sum := 0.0
+	for _, h := range ranked {
+		if c.belief.ByReadingsAlone(h) >= best*tiedWithin {
+			left = append(left, h)
+			sum += h.Probability()
+		}
+	}
+	switch {
+	case len(left) > tiedMost || sum < concludeAt:
+		return nil
+	case len(left) == 1:
+		return c.conclude("single", left)
+	}
+	return c.conclude("tied", left)
+}
+
+// pending reports whether a rule requires a test that has not been done.
+func (c *Case) pending() bool {
+	done := c.done()
+	for test := range c.effects.Required {
+		if !done[test] && !c.forbidden(test) {
+			return true
+		}
+	}
+	return false
+}
+
+// exhausted reports whether no test at hand is worth doing.
+func (c *Case) exhausted() bool { return len(c.proposals()) == 0 }
+
+func (c *Case) conclude(kind string, hs []*rank.Hypothesis) *Conclusion {
+	out := &Conclusion{Kind: kind, Proof: c.proof(hs[0])}
+	seen := map[string]bool{}
+	for _, h := range hs {
+		out.Probability += h.Probability()
+		for _, id := range h.Suspects {
+			if slices.Contains(out.Suspects, id) {
+				continue
+			}
+			out.Suspects = append(out.Suspects, id)
+			s, ok := c.knowledge.book.Suspect(id)
+			if !ok {
+				continue
+			}
+			if !seen[s.Repair.Do] && s.Repair.Do != "" {
+				seen[s.Repair.Do] = true
+				out.Repair = append(out.Repair, c.fill(s.Repair.Do))
+				for _, check := range s.Repair.Check {
+					out.Check = append(out.Check, c.fill(check))
+				}
+			}
+			if t, ok := c.knowledge.book.Test(s.Repair.Verify); ok && out.Verify == "" {
+				out.Verify = c.fill(t.Say)
+			}
+		}
+	}
+	if len(hs) == 1 && len(out.Suspects) > 1 {
+		out.Kind = "pair"
+	}
+	return out
+}
+
+// proof is a short set of readings that bears a hypothesis out: the strongest
+// first, until the rest adds less than half a bit each.
+func (c *Case) proof(h *rank.Hypothesis) []int {
+	type moved struct {
+		entry int
+		bits  float64
+	}
+	var all []moved
+	for _, r := range c.belief.Readings() {
+		if bits := c.belief.Moved(h, r.ID); bits >= 0.5 {
+			all = append(all, moved{r.ID, bits})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b moved) int { return int(math.Copysign(1, b.bits-a.bits)) })
+	var out []int
+	sum := 0.0
+	for _, m := range all {
+		out = append(out, m.entry)
+		if sum += m.bits; sum > 12 {
+			break
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// fill puts terminals into the {roles} of a sentence; a role that is not sure is
+// called by what it does.
+func (c *Case) fill(text string) string {
+	roles := c.roles()
+	for name, words := range roleWords {
+		if _, ok := roles[name]; !ok {
+			if roles == nil {
+				roles = map[string]string{}
+			}
+			roles[name] = words
+		}
+	}
+	return circuitFill(text, roles)
+}
+
+var roleWords = map[string]string{
+	"supply": "the supply terminal", "away": "the load terminal", "coil_plus": "the coil's supply terminal",
+	"coil_minus": "the coil's other terminal", "load_on": "the load terminal",
+}
+
+// Ranking lists all suspects, likeliest first, with the reasons for the first few.
+func (c *Case) Ranking() []Ranked {
+	var out []Ranked
+	for i, h := range c.belief.Ranking() {
+		r := Ranked{Suspect: h.ID(), Probability: h.Probability()}
+		if i < reasonsFor {
+			r.Reasons = c.reasons(h)
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// reasonsFor is how many suspects of a ranking carry their reasons.
+const reasonsFor = 5
+
+// Cautions are the rules' warnings in force.
+func (c *Case) Cautions() []string { return c.said(rules.Caution) }
+
+// Advice is what the rules advise now.
+func (c *Case) Advice() []string { return c.said(rules.Advise) }
+
+// said collects what the rules say, first-stage rules before late ones.
+func (c *Case) said(do rules.Do) []string {
+	var out []string
+	for _, f := range append(c.memory.Firings(), c.late()...) {
+		for _, a := range f.Rule.Then {
+			if a.Do == do {
+				if text := c.fill(a.Say); !slices.Contains(out, text) {
+					out = append(out, text)
+				}
+			}
+		}
+	}
+	return out
+}

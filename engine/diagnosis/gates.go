@@ -1,0 +1,145 @@
+package diagnosis
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"coilside/engine/circuit"
+	"coilside/engine/rank"
+	"coilside/rules"
+)
+
+// deadVolts is what still counts as dead before the ohms range is used, volts.
+const deadVolts = 0.1
+
+// liveMost is how probable it may be that a place is live and ohms are still
+// offered there.
+const liveMost = 0.01
+
+// safe is the gate in front of every test: whatever it would tell, a test that
+// can hurt somebody or something is not offered.
+func (c *Case) safe(cand *rank.Candidate) bool {
+	switch cand.Measure.Mode {
+	case rules.Ohms:
+		return c.OhmsSafe(cand.Measure, cand.Setup) == ""
+	case rules.Bridge:
+		return c.bridgeSafe(cand.Measure)
+	case rules.TestLamp:
+		return c.lampSafe(cand.Measure)
+	}
+	return true
+}
+
+// OhmsSafe says why the ohms range must not be used between two places in a
+// setup, or "" where it may: both places isolated by the setup, or each read as
+// dead in this very setup since the last repair, with a meter proved on a live
+// place, and no likely explanation that makes either live.
+func (c *Case) OhmsSafe(m rules.Measure, s rules.Setup) string {
+	if isolated(m.Red, s) && isolated(m.Black, s) {
+		return ""
+	}
+	for _, place := range []string{m.Red, m.Black} {
+		if place == circuit.Reference || isolated(place, s) {
+			continue
+		}
+		if place == "battery.positive" {
+			return "the battery's positive post is live"
+		}
+		if !c.readDead(place, s) {
+			return place + " has not been read as dead in this setup"
+		}
+		if c.belief.LiveProbability(place, s) > liveMost {
+			return place + " may be live in this setup"
+		}
+	}
+	if !c.meterProved() {
+		return "the meter has not been proved on a live place"
+	}
+	return ""
+}
+
+// isolated reports whether a place hangs on nothing that can be live: the relay
+// on the bench, unenergised or on a contact terminal, or a part that is unplugged.
+func isolated(place string, s rules.Setup) bool {
+	head, terminal, _ := strings.Cut(place, ".")
+	switch head {
+	case "relay":
+		return s.Relay == "bench" && (s.Coil != "energised" || terminal != "85" && terminal != "86")
+	case "load_part", "control_part":
+		return true
+	}
+	return false
+}
+
+// readDead reports whether a place was read within 0.1 V of the battery's
+// negative post in this setup since the last repair, the last such reading
+// counting.
+func (c *Case) readDead(place string, s rules.Setup) bool {
+	dead := false
+	for _, e := range c.events {
+		switch {
+		case e.repair != nil:
+			dead = false
+		case e.reading == nil || e.reading.Measure.Mode != rules.VoltsDC || e.reading.Answer.Number == nil:
+		case !sameSetup(e.reading.Setup, s):
+		case e.reading.Measure.Red == place && e.reading.Measure.Black == circuit.Reference,
+			e.reading.Measure.Black == place && e.reading.Measure.Red == circuit.Reference:
+			dead = math.Abs(*e.reading.Answer.Number) <= deadVolts
+		}
+	}
+	return dead
+}
+
+func sameSetup(a, b rules.Setup) bool {
+	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && a.Coil == b.Coil &&
+		slices.Equal(a.Unplugged, b.Unplugged)
+}
+
+// meterProved reports whether the meter has shown volts on some live place.
+func (c *Case) meterProved() bool {
+	return slices.ContainsFunc(c.events, func(e event) bool {
+		return e.reading != nil && e.reading.Measure.Mode == rules.VoltsDC &&
+			e.reading.Answer.Number != nil && math.Abs(*e.reading.Answer.Number) > 5
+	})
+}
+
+// shortMost is how probable a short in the load may be and a jumper still be
+// offered.
+const shortMost = 0.1
+
+// bridgeSafe allows a fused jumper only from the contact's supply cavity to its
+// load cavity, only where it is known that the load may run past its control, and
+// not where the load side is likely shorted.
+func (c *Case) bridgeSafe(m rules.Measure) bool {
+	roles := c.roles()
+	if m.From != "socket."+roles["supply"] || m.To != "socket."+roles["away"] {
+		return false
+	}
+	if hazard, ok := c.facts["load_hazard"]; !ok || hazard.Text != "none" {
+		return false
+	}
+	short := 0.0
+	for _, h := range c.belief.Ranking() {
+		if slices.Contains(h.Suspects, "load.shorted") || slices.Contains(h.Suspects, "load_wire.short_to_ground") {
+			short += h.Probability()
+		}
+	}
+	return short <= shortMost
+}
+
+// lampSafe keeps a test lamp off the coil's circuit unless a plain switch, known
+// as such, commands it: a module's output does not survive one.
+func (c *Case) lampSafe(m rules.Measure) bool {
+	driver, ok := c.facts["driver"]
+	if ok && driver.Text == "switch" {
+		return true
+	}
+	for _, place := range []string{m.Red, m.Black} {
+		head, terminal, _ := strings.Cut(place, ".")
+		if terminal == "85" || terminal == "86" || strings.HasPrefix(head, "control") {
+			return false
+		}
+	}
+	return true
+}

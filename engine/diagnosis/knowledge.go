@@ -1,0 +1,95 @@
+package diagnosis
+
+import (
+	"fmt"
+	"strconv"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// Knowledge is a rulebook made ready for jobs. It is immutable and safe for
+// concurrent use; a service compiles one a rulebook.
+type Knowledge struct {
+	book  *rules.Book
+	model *circuit.Model // nil where the rulebook has no circuit
+	known map[string]bool
+}
+
+// Compile makes a rulebook ready. Errors name the circuit, suspect or test that
+// does not fit together.
+func Compile(book *rules.Book) (*Knowledge, error) {
+	k := &Knowledge{book: book, known: map[string]bool{}}
+	if len(book.Circuits) > 1 {
+		return nil, fmt.Errorf("the rulebook has %d circuits; a job is about one", len(book.Circuits))
+	}
+	if len(book.Circuits) == 1 {
+		c := book.Circuits[0]
+		model, err := circuit.Compile(book, c)
+		if err != nil {
+			return nil, err
+		}
+		k.model = model
+		for _, q := range c.Vary {
+			if q.Known != "" {
+				k.known[q.Known] = true
+			}
+		}
+	}
+	return k, nil
+}
+
+// Book is the rulebook.
+func (k *Knowledge) Book() *rules.Book { return k.book }
+
+// Model is the rulebook's circuit, nil if it has none.
+func (k *Knowledge) Model() *circuit.Model { return k.model }
+
+// shapes reports whether a fact is part of the circuit model: a wiring unknown, a
+// name that follows from the wiring, or a number that pins a quantity.
+func (k *Knowledge) shapes(fact string) bool {
+	return k.model != nil && (k.known[fact] || k.model.Fits(fact))
+}
+
+// split sorts facts into what the circuit model takes as wiring and as numbers.
+func (k *Knowledge) split(facts map[string]rules.Value) (wiring map[string]string, known map[string]float64) {
+	wiring, known = map[string]string{}, map[string]float64{}
+	if k.model == nil {
+		return wiring, known
+	}
+	for id, v := range facts {
+		if k.known[id] && v.Kind == rules.Number {
+			known[id] = v.Number
+		}
+		if k.model.Fits(id) {
+			wiring[id] = textOf(v)
+		}
+	}
+	return wiring, known
+}
+
+func textOf(v rules.Value) string {
+	switch v.Kind {
+	case rules.Number:
+		return strconv.FormatFloat(v.Number, 'g', -1, 64)
+	case rules.Bool:
+		return strconv.FormatBool(v.Bool)
+	}
+	return v.Text
+}
+
+// environment is facts as formulas see them.
+func environment(facts map[string]rules.Value) map[string]any {
+	env := make(map[string]any, len(facts))
+	for id, v := range facts {
+		switch v.Kind {
+		case rules.Number:
+			env[id] = v.Number
+		case rules.Bool:
+			env[id] = v.Bool
+		default:
+			env[id] = v.Text
+		}
+	}
+	return env
+}

@@ -1,0 +1,296 @@
+package diagnosis
+
+import (
+	"slices"
+	"sort"
+	"strings"
+
+	"coilside/engine/choose"
+	"coilside/engine/circuit"
+	"coilside/engine/rank"
+	"coilside/rules"
+)
+
+// roleSure is how probable a wiring must be before tests that name its roles are
+// offered: a lead in the wrong cavity makes a wrong reading.
+const roleSure = 0.97
+
+// worthless is the gain below which a test is not worth anybody's time, bits.
+const worthless = 0.02
+
+// Next lists up to limit tests worth doing now, best first; limit 0 means all.
+// None that a gate or a rule forbids is among them.
+func (c *Case) Next(limit int) []Proposal {
+	ps := c.proposals()
+	if c.Conclusion() != nil && !slices.ContainsFunc(ps, func(p Proposal) bool { return c.required(p.Test.ID) }) {
+		ps = slices.DeleteFunc(ps, func(p Proposal) bool { return p.Gain < worthless })
+	}
+	if limit > 0 && len(ps) > limit {
+		ps = ps[:limit]
+	}
+	for i := range ps {
+		c.describe(&ps[i])
+	}
+	return ps
+}
+
+// proposals works out the offered tests and what each is worth, best first.
+func (c *Case) proposals() []Proposal {
+	cs, blocked := c.offered()
+	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...))
+	opens := c.opens(blocked, outlooks[len(cs):])
+	ps := make([]Proposal, 0, len(cs))
+	scores := map[string]float64{}
+	for i, cand := range cs {
+		o := &outlooks[i]
+		gain := choose.Gain(o.Prior, o.Cells)
+		minutes := c.minutes(cand)
+		if o, ok := opens[deadKey(cand.Measure.Red, cand.Setup)]; ok && cand.Measure.Mode == rules.VoltsDC && cand.Measure.Black == circuit.Reference && o.gain > gain {
+			gain, minutes = o.gain, minutes+o.minutes
+		}
+		if gain < worthless && !c.required(cand.Test.ID) {
+			continue
+		}
+		ps = append(ps, Proposal{Test: cand.Test, Measure: cand.Measure, Setup: cand.Setup,
+			Gain: gain, Minutes: minutes, outlook: o})
+		score := gain / (minutes + lookingUp)
+		if f, ok := c.effects.Preferred[cand.Test.ID]; ok {
+			score *= f.Factor
+		}
+		if c.required(cand.Test.ID) {
+			score += 1e3
+		}
+		scores[cand.Test.ID] = score
+	}
+	sort.SliceStable(ps, func(i, j int) bool { return scores[ps[i].Test.ID] > scores[ps[j].Test.ID] })
+	return ps
+}
+
+// lookingUp is what any test costs beside its own minutes: reading what to do,
+// and saying what came of it.
+const lookingUp = 0.3
+
+// offered lists the tests that make sense now, roles filled in: applicable,
+// allowed, not done since the last repair, not skipped, and each measurement once.
+// Blocked are ohms tests that only lack the reading that proves a place dead.
+func (c *Case) offered() (out, blocked []*rank.Candidate) {
+	env := environment(c.facts)
+	roles := c.roles()
+	done := c.done()
+	seen := map[string]bool{}
+	for _, t := range c.knowledge.book.Tests {
+		if done[t.ID] || c.forbidden(t.ID) {
+			continue
+		}
+		if t.When != nil && t.When.Decide(env) == rules.False {
+			continue
+		}
+		m, ok := fillRoles(t.Measure, roles)
+		if !ok || !c.reachable(m) {
+			continue
+		}
+		s := circuit.SetupFor(m, t.Setup)
+		key := measureKey(m, s)
+		if seen[key] || done[key] {
+			continue
+		}
+		seen[key] = true
+		cand, err := c.candidate(t, m, s, key)
+		switch {
+		case err != nil:
+		case c.safe(cand):
+			out = append(out, cand)
+		case m.Mode == rules.Ohms && c.couldBeDead(cand):
+			blocked = append(blocked, cand)
+		}
+	}
+	return out, blocked
+}
+
+// opening is what a reading that proves a place dead opens the way to.
+type opening struct{ gain, minutes float64 }
+
+// opens tells, by place and setup, the best ohms test that a dead reading there
+// would make safe.
+func (c *Case) opens(blocked []*rank.Candidate, outlooks []rank.Outlook) map[string]opening {
+	out := map[string]opening{}
+	for i, cand := range blocked {
+		o := opening{choose.Gain(outlooks[i].Prior, outlooks[i].Cells), anotherReading}
+		for _, place := range []string{cand.Measure.Red, cand.Measure.Black} {
+			if key := deadKey(place, cand.Setup); o.gain > out[key].gain {
+				out[key] = o
+			}
+		}
+	}
+	return out
+}
+
+func deadKey(place string, s rules.Setup) string {
+	return strings.Join([]string{place, s.Relay, s.Key, s.Command, s.Coil}, " ")
+}
+
+// couldBeDead reports whether an ohms test that is not safe yet would become so by
+// one more volts reading: nothing likely makes its places live.
+func (c *Case) couldBeDead(cand *rank.Candidate) bool {
+	lacking := 0
+	for _, place := range []string{cand.Measure.Red, cand.Measure.Black} {
+		if place == circuit.Reference || isolated(place, cand.Setup) || c.readDead(place, cand.Setup) {
+			continue
+		}
+		if place == "battery.positive" || c.belief.LiveProbability(place, cand.Setup) > liveMost {
+			return false
+		}
+		lacking++
+	}
+	return lacking == 1
+}
+
+func (c *Case) candidate(t *rules.Test, m rules.Measure, s rules.Setup, key string) (*rank.Candidate, error) {
+	key = t.ID + " " + key
+	if cand, ok := c.candidates[key]; ok {
+		return cand, nil
+	}
+	cand, err := c.belief.Candidate(t, m, s)
+	if err == nil {
+		c.candidates[key] = cand
+	}
+	return cand, err
+}
+
+// done lists what has been answered since the last repair or was skipped, by test
+// id and by measurement.
+func (c *Case) done() map[string]bool {
+	done := map[string]bool{}
+	epoch := 0
+	for _, e := range c.events {
+		switch {
+		case e.repair != nil:
+			epoch++
+			for k := range done {
+				delete(done, k)
+			}
+		case e.skipped != "":
+			done[e.skipped] = true
+		case e.reading != nil:
+			if e.reading.Test != "" {
+				done[e.reading.Test] = true
+			}
+			if e.reading.Measure.Mode != rules.Ask {
+				done[measureKey(e.reading.Measure, circuit.SetupFor(e.reading.Measure, e.reading.Setup))] = true
+			}
+		}
+	}
+	for _, e := range c.events { // questions are answered once for the whole job
+		if e.reading != nil && e.reading.Measure.Mode == rules.Ask {
+			done[e.reading.Test] = true
+		}
+	}
+	for _, t := range c.knowledge.book.Tests { // and never when the opening said it
+		if _, ok := c.facts[t.Sets]; ok && t.Measure.Mode == rules.Ask {
+			done[t.ID] = true
+		}
+	}
+	return done
+}
+
+func (c *Case) forbidden(test string) bool {
+	_, ok := c.effects.Forbidden[test]
+	return ok
+}
+
+func (c *Case) required(test string) bool {
+	_, ok := c.effects.Required[test]
+	return ok && !c.done()[test]
+}
+
+// roles are the names that follow from the wiring, as far as they are sure.
+func (c *Case) roles() map[string]string {
+	if c.knowledge.model == nil {
+		return nil
+	}
+	roles := map[string]string{}
+	for _, n := range c.knowledge.model.Names() {
+		if is, p := c.belief.Likeliest(n); p >= roleSure {
+			roles[n] = is
+		}
+	}
+	return roles
+}
+
+// fillRoles puts terminals in the place of {roles}; false where one is not sure.
+func fillRoles(m rules.Measure, roles map[string]string) (rules.Measure, bool) {
+	for _, place := range []*string{&m.Red, &m.Black, &m.At, &m.From, &m.To} {
+		*place = circuit.FillPlaceholders(*place, roles)
+		if strings.Contains(*place, "{") {
+			return m, false
+		}
+	}
+	return m, true
+}
+
+// reachable reports whether the circuit, as far as it is known, has every place.
+func (c *Case) reachable(m rules.Measure) bool {
+	if c.knowledge.model == nil {
+		return true
+	}
+	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
+		if place != "" && !c.belief.Has(place) {
+			return false
+		}
+	}
+	return true
+}
+
+func measureKey(m rules.Measure, s rules.Setup) string {
+	if m.Mode == rules.Ask {
+		return "ask " + m.Question
+	}
+	return strings.Join([]string{string(m.Mode), m.Red, m.Black, m.At, m.During, m.From, m.To,
+		s.Relay, s.Key, s.Command, s.Coil, strings.Join(s.Unplugged, "+")}, " ")
+}
+
+// spotOf is the part of the vehicle where a measurement is taken.
+func spotOf(m rules.Measure) string {
+	for _, place := range []string{m.Red, m.At, m.From} {
+		head, _, ok := strings.Cut(place, ".")
+		switch {
+		case place == "":
+		case ok && (head == "socket" || head == "back" || head == "relay"):
+			return "relay"
+		case strings.HasPrefix(head, "load"):
+			return "load"
+		case strings.HasPrefix(head, "control"):
+			return "control"
+		case strings.HasSuffix(head, "_fuse"):
+			return "fuses"
+		case strings.HasPrefix(place, "battery"):
+			return "battery"
+		}
+	}
+	return string(m.Mode)
+}
+
+// minutes a test takes from where the technician stands: getting there and
+// changing the setup are paid once, further readings on the spot are quick.
+func (c *Case) minutes(cand *rank.Candidate) float64 {
+	t := cand.Test
+	access := 0
+	if v, ok := c.facts["relay_access"]; ok {
+		access = max(slices.Index([]string{"bonnet", "dash", "under"}, v.Text), 0)
+	}
+	full := t.Minutes[access]
+	switch {
+	case t.Measure.Mode == rules.Ask || c.at == "" || spotOf(cand.Measure) != c.at || cand.Setup.Relay != c.stand.Relay:
+		return full
+	case cand.Setup.Key == c.stand.Key && cand.Setup.Command == c.stand.Command && cand.Setup.Coil == c.stand.Coil:
+		return min(full, anotherReading)
+	}
+	return min(full, anotherReading+switching)
+}
+
+// Minutes of a further reading on the spot, and of a change of key or command.
+// Practice, no source.
+const (
+	anotherReading = 0.5
+	switching      = 0.7
+)

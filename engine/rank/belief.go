@@ -1,0 +1,286 @@
+package rank
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// Belief is what one job knows about its suspects. It is built by Open and fed
+// by Read, in order; the same calls give the same numbers. Not safe for
+// concurrent use.
+type Belief struct {
+	book        *rules.Book
+	model       *circuit.Model // nil: a rulebook without a circuit
+	known       map[string]float64
+	seed        uint64
+	systemVolts float64
+	complaint   string
+	repaired    []Repaired
+	solver      circuit.Solver
+	mixes       []mix
+
+	readings []*measurement
+	hyps     []*Hypothesis
+}
+
+// Hypothesis is one explanation: a suspect, or a pair of them.
+type Hypothesis struct {
+	Suspects []string
+	prior    float64   // log, before anything was read
+	weight   float64   // log odds factor from rules
+	complain float64   // log factor from the complaint
+	gained   []float64 // by reading: log of the mean likelihood given the readings before
+	moved    []float64 // by reading: bits of odds against the others
+	log      float64   // log of prior x weight x likelihoods, not normalised
+	prob     float64
+	cloud    *cloud // nil: nothing in the circuit predicts for it
+}
+
+// ID joins the suspects' ids: "coil.open" or "coil.open + feed_fuse.open".
+func (h *Hypothesis) ID() string { return strings.Join(h.Suspects, " + ") }
+
+// Probability is the posterior, 0..1; over all hypotheses it sums to 1.
+func (h *Hypothesis) Probability() float64 { return h.prob }
+
+// Opening is what a belief starts from.
+type Opening struct {
+	Book      *rules.Book
+	Model     *circuit.Model    // nil for a rulebook without a circuit
+	Complaint string            // "" = none given
+	Wiring    map[string]string // known choices and names of the wiring
+	Known     map[string]float64
+	Repaired  []Repaired // in the order they were done
+	Seed      uint64
+	Draws     int // particles a suspect; 0 = DefaultDraws
+}
+
+// Repaired is one repair that did not end the job. Readings taken before it are
+// predicted with its fault still present, as far as it was really there.
+type Repaired struct {
+	Suspect     string
+	Probability float64 // that the fault was there, as believed when it was mended
+	Complains   bool    // the complaint was still there afterwards
+	fault       *circuit.Fault
+}
+
+// botched is the chance, against its prior, that a repaired fault is still or
+// again there. Experience, no source.
+const botched = 0.05
+
+// DefaultDraws is how many particles a suspect starts with.
+const DefaultDraws = 64
+
+// Open starts a belief. It is an error when no wiring fits what is known.
+func Open(o Opening) (*Belief, error) {
+	b := &Belief{book: o.Book, model: o.Model, known: o.Known, seed: o.Seed, complaint: o.Complaint,
+		repaired: slices.Clone(o.Repaired), systemVolts: 12}
+	var ws *circuit.Wirings
+	if b.model != nil {
+		var err error
+		if ws, err = b.model.Wirings(o.Wiring); err != nil {
+			return nil, err
+		}
+		if o.Wiring["system_volts"] == "24" {
+			b.systemVolts = 24
+		}
+	}
+	priors := complaintPriors(o.Book, o.Complaint)
+	for i := range b.repaired {
+		r := &b.repaired[i]
+		priors[r.Suspect] *= botched
+		if b.model != nil {
+			r.fault, _ = b.model.Fault(r.Suspect)
+		}
+	}
+	draws := o.Draws
+	if draws == 0 {
+		draws = DefaultDraws
+	}
+	shared := newShared(b.seed, draws)
+	for _, s := range o.Book.Suspects {
+		h := &Hypothesis{Suspects: []string{s.ID}, prior: math.Log(priors[s.ID])}
+		possible, err := b.populate(h, ws, shared)
+		if err != nil {
+			return nil, err
+		}
+		if possible {
+			b.hyps = append(b.hyps, h)
+		}
+	}
+	if len(b.hyps) == 0 {
+		return nil, fmt.Errorf("the rulebook has no suspect that fits this circuit")
+	}
+	if err := b.hearComplaint(); err != nil {
+		return nil, err
+	}
+	b.normalise()
+	return b, nil
+}
+
+// complaintPriors spreads the complaint's table over the suspects; where it is
+// silent a suspect keeps a part of its own weight.
+func complaintPriors(book *rules.Book, id string) map[string]float64 {
+	priors := map[string]float64{}
+	c, ok := book.Complaint(id)
+	if !ok {
+		for _, s := range book.Suspects {
+			priors[s.ID] = s.Prior
+		}
+		return priors
+	}
+	const silent = 0.15
+	for _, s := range book.Suspects {
+		priors[s.ID] = silent * s.Prior
+	}
+	for pattern, weight := range c.Priors {
+		var hit []string
+		for _, s := range book.Suspects {
+			if rules.Matches(pattern, s.ID) {
+				hit = append(hit, s.ID)
+			}
+		}
+		for _, s := range hit {
+			priors[s] = max(priors[s], weight/float64(len(hit)))
+		}
+	}
+	return priors
+}
+
+// shared are the normal numbers that all suspects' draws have in common, so that
+// suspects differ by their fault and not by luck: a Latin hypercube, extended
+// dimension by dimension as needed.
+type shared struct {
+	rng  *rand.Rand
+	n    int
+	dims [][]float64
+
+	draws []map[*circuit.Wiring]*circuit.Draw // by particle: the draw that its numbers stand for
+}
+
+func newShared(seed uint64, n int) *shared {
+	s := &shared{rng: rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)), n: n,
+		draws: make([]map[*circuit.Wiring]*circuit.Draw, n)}
+	for i := range s.draws {
+		s.draws[i] = map[*circuit.Wiring]*circuit.Draw{}
+	}
+	return s
+}
+
+func (s *shared) at(dim, i int) float64 {
+	for len(s.dims) <= dim {
+		column := make([]float64, s.n)
+		for k, cell := range s.rng.Perm(s.n) {
+			column[k] = inverseNormal((float64(cell) + s.rng.Float64()) / float64(s.n))
+		}
+		s.dims = append(s.dims, column)
+	}
+	return s.dims[dim][i]
+}
+
+// inverseNormal is the standard normal quantile of p, 0 < p < 1.
+func inverseNormal(p float64) float64 {
+	return math.Sqrt2 * math.Erfinv(2*min(max(p, 1e-12), 1-1e-12)-1)
+}
+
+// populate gives a hypothesis its cloud, if the circuit has a part in it, and
+// reports whether it is possible at all.
+func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings, sh *shared) (bool, error) {
+	if b.model == nil {
+		return true, nil
+	}
+	c := &cloud{wirings: ws}
+	dims := b.model.Dims()
+	for _, id := range h.Suspects {
+		f, ok := b.model.Fault(id)
+		if !ok {
+			return true, nil
+		}
+		some, part := c.wirings.Possible(f)
+		if some == nil {
+			return false, nil
+		}
+		c.wirings = some
+		h.prior += math.Log(part)
+		c.faults = append(c.faults, f)
+		dims += f.Dims
+	}
+	for _, r := range b.repaired {
+		dims++
+		if r.fault != nil {
+			dims += r.fault.Dims
+		}
+	}
+	dims += c.wirings.Dims()
+	c.stream = rand.NewPCG(b.seed, 0)
+	c.rng = rand.New(c.stream)
+	c.particles = make([]particle, sh.n)
+	c.logw = make([]float64, sh.n)
+	numbers := make([]float64, dims*sh.n)
+	for i := range c.particles {
+		p := &c.particles[i]
+		p.normal, numbers = numbers[:dims:dims], numbers[dims:]
+		for k := range p.normal {
+			p.normal[k] = sh.at(k, i)
+		}
+		wiring := c.wirings.Pick(p.normal)
+		p.draw = sh.draws[i][wiring]
+		if err := b.build(c, p); err != nil {
+			return false, err
+		}
+		sh.draws[i][wiring] = p.draw
+	}
+	h.cloud = c
+	return true, nil
+}
+
+// normalise turns the hypotheses' logs into probabilities.
+func (b *Belief) normalise() {
+	top := math.Inf(-1)
+	for _, h := range b.hyps {
+		h.log = h.prior + h.weight + h.complain
+		for _, g := range h.gained {
+			h.log += g
+		}
+		top = max(top, h.log)
+	}
+	sum := 0.0
+	for _, h := range b.hyps {
+		h.prob = math.Exp(h.log - top)
+		sum += h.prob
+	}
+	for _, h := range b.hyps {
+		h.prob /= sum
+	}
+}
+
+// Ranking lists the hypotheses, likeliest first; ties by id.
+func (b *Belief) Ranking() []*Hypothesis {
+	out := slices.Clone(b.hyps)
+	slices.SortStableFunc(out, func(x, y *Hypothesis) int {
+		switch {
+		case x.prob > y.prob:
+			return -1
+		case x.prob < y.prob:
+			return 1
+		}
+		return strings.Compare(x.ID(), y.ID())
+	})
+	return out
+}
+
+// Weigh sets the odds factors that rules put on suspects, by suspect id, in logs.
+func (b *Belief) Weigh(logs map[string]float64) {
+	for _, h := range b.hyps {
+		h.weight = 0
+		for _, s := range h.Suspects {
+			h.weight += logs[s]
+		}
+	}
+	b.normalise()
+}

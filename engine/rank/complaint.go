@@ -1,0 +1,160 @@
+package rank
+
+import (
+	"math"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// complaintError is the chance that the customer's words name the wrong thing.
+// Experience, no source.
+const complaintError = 0.03
+
+// Complaints lists what a customer can complain of, in a fixed order.
+var Complaints = []string{"dead", "stays_on", "weak", "intermittent", "chatters", "drops_out_hot", "blows_fuse", "inverted"}
+
+var (
+	commanded   = rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	uncommanded = rules.Setup{Relay: "in", Key: "on", Command: "off"}
+)
+
+// Presentation is how likely each complaint is of one circuit, in the order of
+// Complaints, and how likely none at all.
+type Presentation struct {
+	Of   [8]float64
+	None float64
+}
+
+const (
+	dead = iota
+	staysOn
+	weak
+	intermittent
+	chatters
+	dropsOutHot
+	blowsFuse
+	inverted
+)
+
+// Present computes what a customer would complain of: from how the load runs
+// commanded and not, cold and hot, with the fault there and away.
+// The shares of what people say are experience, no source.
+func Present(sv *circuit.Solver, there, away *circuit.Instance, chance float64) Presentation {
+	p := presentSteady(sv, there)
+	if away != nil && chance < 1 {
+		q := presentSteady(sv, away)
+		comes := math.Min(1, 5*(1-chance)) * 0.85 * (1 - p.None)
+		for i := range p.Of {
+			p.Of[i] = (1 - comes) * (chance*p.Of[i] + (1-chance)*q.Of[i])
+		}
+		p.None = (1 - comes) * (chance*p.None + (1-chance)*q.None)
+		p.Of[intermittent] += comes
+	}
+	return p
+}
+
+func presentSteady(sv *circuit.Solver, in *circuit.Instance) Presentation {
+	var p Presentation
+	watch := func(in *circuit.Instance, s rules.Setup) float64 {
+		m := rules.Measure{Mode: rules.Watch}
+		sv.SettleFor(in, m, s)
+		return sv.At(circuit.Probe{Mode: rules.Watch}).A
+	}
+	if in.Overloaded() {
+		p.Of[blowsFuse], p.Of[dead] = 0.65, 0.35
+		return p
+	}
+	on, off := watch(in, commanded), watch(in, uncommanded)
+	if on == circuit.ComesAndGoes {
+		p.Of[chatters], p.Of[intermittent], p.Of[weak], p.Of[dead] = 0.8, 0.08, 0.06, 0.06
+		return p
+	}
+	runsOn, offOn := runs("runs", on), runs("off", on)
+	weakOn := 1 - runsOn - offOn
+	runsOff := 1 - runs("off", off)
+	p.Of[staysOn] = runsOff * (runsOn + weakOn)
+	p.Of[inverted] = runsOff * offOn
+	p.Of[dead] = (1 - runsOff) * offOn
+	p.Of[weak] = (1 - runsOff) * weakOn
+	p.None = (1 - runsOff) * runsOn
+	hot, cold := watch(in.AtCelsius(hotCelsius), commanded), watch(in.AtCelsius(coldCelsius), commanded)
+	if lost := runs("runs", cold) * runs("off", hot); lost > 0 {
+		for i := range p.Of {
+			p.Of[i] *= 1 - 0.8*lost
+		}
+		p.None *= 1 - 0.8*lost
+		p.Of[dropsOutHot] += 0.65 * lost
+		p.Of[intermittent] += 0.15 * lost
+	}
+	return p
+}
+
+// A coil just switched on, and one that has been on beside a hot engine, in
+// degrees Celsius. Practice, no source.
+const (
+	coldCelsius = 20
+	hotCelsius  = 95
+)
+
+// complaintLikelihood is how likely the job's complaint is of a particle.
+func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
+	at := -1
+	for i, id := range Complaints {
+		if id == b.complaint {
+			at = i
+		}
+	}
+	if at < 0 {
+		return 1
+	}
+	like := 1.0
+	for i := range p.epochs {
+		switch {
+		case i > 0 && !b.repaired[i-1].Complains:
+			continue // it changed: nobody said to what
+		case i == 0 && c.sound() && len(b.repaired) == 0:
+			like *= 1.0 / 8 // a sound circuit: whatever made the customer come, it is not this
+			continue
+		}
+		k := &p.epochs[i]
+		away := k.away
+		if k.chance >= 1 {
+			away = nil
+		}
+		pr := Present(&b.solver, k.there, away, k.chance)
+		like *= (1-complaintError)*pr.Of[at] + complaintError/8
+	}
+	return like
+}
+
+// sound reports whether the cloud's hypothesis is that nothing is wrong.
+func (c *cloud) sound() bool {
+	for _, f := range c.faults {
+		if len(f.Suspect.Does) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// hearComplaint conditions every cloud on the complaint. The complaint's own
+// table already says how often each suspect is behind it, so the model's word
+// only counts against a suspect that can hardly bring the complaint about.
+func (b *Belief) hearComplaint() error {
+	const enough = 0.1
+	for _, h := range b.hyps {
+		c := h.cloud
+		if c == nil || b.complaint == "" {
+			continue
+		}
+		for i := range c.particles {
+			p := &c.particles[i]
+			p.complaint = math.Log(b.complaintLikelihood(c, p))
+			c.logw[i] = p.complaint
+		}
+		mean := math.Exp(logMean(c.logw))
+		h.complain = math.Log(mean / math.Max(mean, enough))
+	}
+	return nil
+}

@@ -1,0 +1,193 @@
+package rank
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilside/engine/choose"
+	"coilside/rules"
+)
+
+// Figure prints a reading with three digits that count.
+func Figure(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 1e6:
+		return strconv.FormatFloat(v/1e6, 'f', 1, 64) + "M"
+	case a >= 1e4:
+		return strconv.FormatFloat(v/1e3, 'f', 1, 64) + "k"
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 10:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
+}
+
+// ComplaintBits is how far the complaint counted against the hypothesis, in bits.
+func (h *Hypothesis) ComplaintBits() float64 { return h.complain / math.Ln2 }
+
+// Expects says in words what a hypothesis predicts for a reading that was taken.
+func (b *Belief) Expects(h *Hypothesis, id int) string {
+	for _, m := range b.readings {
+		if m.ID != id {
+			continue
+		}
+		if !m.circuit || h.cloud == nil || m.wiring != "" {
+			return ""
+		}
+		return b.predictionWords(h, m)
+	}
+	return ""
+}
+
+func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
+	type weighted struct{ value, weight float64 }
+	var values []weighted
+	choices := Choices(m.Measure.Mode)
+	shares := make([]float64, len(choices))
+	over := 0.0
+	var out [1]mix
+	for i, w := range normalWeights(h.cloud.logw) {
+		b.predict(&h.cloud.particles[i], []*measurement{m}, out[:])
+		for k := range out[0].n {
+			raw, part := out[0].raw[k].A, w*out[0].chance[k]
+			for c, choice := range choices {
+				shares[c] += part * Named(m.Measure.Mode, choice, raw)
+			}
+			if math.IsInf(raw, 0) {
+				over += part
+				continue
+			}
+			values = append(values, weighted{raw, part})
+		}
+	}
+	switch {
+	case len(choices) > 0:
+		return strings.ReplaceAll(choices[argmax(shares)], "_", " ")
+	case over > 0.5:
+		return "OL"
+	case len(values) == 0:
+		return ""
+	}
+	slices.SortFunc(values, func(x, y weighted) int { return int(math.Copysign(1, x.value-y.value)) })
+	quantile := func(part float64) float64 {
+		sum := 0.0
+		for _, v := range values {
+			if sum += v.weight; sum >= part*(1-over) {
+				return v.value
+			}
+		}
+		return values[len(values)-1].value
+	}
+	return span(m.Measure.Mode, quantile(0.1), quantile(0.9))
+}
+
+// span says a range in words, as one figure when it is narrow.
+func span(mode rules.Mode, low, high float64) string {
+	unit := " V"
+	switch mode {
+	case rules.Ohms:
+		unit = " ohms"
+	case rules.AmpsDC:
+		unit = " A"
+	}
+	if high-low <= 4*sigma(mode, (low+high)/2, 12) {
+		return "about " + Figure((low+high)/2) + unit
+	}
+	return Figure(low) + " to " + Figure(high) + unit
+}
+
+func argmax(v []float64) int {
+	best := 0
+	for i := range v {
+		if v[i] > v[best] {
+			best = i
+		}
+	}
+	return best
+}
+
+// LikelyOutcome is one outcome of a test not yet done, neighbouring numbers
+// gathered into one.
+type LikelyOutcome struct {
+	Words  string
+	Chance float64
+	After  []float64 // by hypothesis of the outlook
+}
+
+// Likely gathers the outcomes a test may have into at most n, likeliest first.
+func (o *Outlook) Likely(n int) []LikelyOutcome {
+	if len(o.Cells) == 0 {
+		return nil
+	}
+	var out []LikelyOutcome
+	for _, r := range o.runs() {
+		after := make([]float64, len(o.Prior))
+		var chance float64
+		for cell := r[0]; cell <= r[1]; cell++ {
+			post, c := choose.Posterior(o.Prior, o.Cells, cell)
+			chance += c
+			for h := range after {
+				after[h] += c * post[h]
+			}
+		}
+		for h := range after {
+			after[h] /= chance
+		}
+		if chance >= 0.04 {
+			out = append(out, LikelyOutcome{Words: o.words(r), Chance: chance, After: after})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b LikelyOutcome) int { return int(math.Copysign(1, b.Chance-a.Chance)) })
+	return out[:min(n, len(out))]
+}
+
+// runs are the ranges of cells that belong together: each choice by itself, and
+// numbers between gaps where hardly anything is expected.
+func (o *Outlook) runs() [][2]int {
+	cells := len(o.Cells[0])
+	var out [][2]int
+	if o.grid.half == 0 {
+		for i := range cells {
+			out = append(out, [2]int{i, i})
+		}
+		return out
+	}
+	start := -1
+	for i := range cells {
+		chance := 0.0
+		for h, p := range o.Prior {
+			chance += p * o.Cells[h][i]
+		}
+		busy := chance > 0.002
+		over := i == cells-1
+		if start >= 0 && (!busy || over) {
+			out = append(out, [2]int{start, i - 1})
+			start = -1
+		}
+		if busy && start < 0 {
+			start = i
+		}
+		if over && busy {
+			out = append(out, [2]int{i, i})
+		}
+	}
+	return out
+}
+
+func (o *Outlook) words(r [2]int) string {
+	switch {
+	case o.grid.mode == rules.MinMax:
+		low := o.grid.systemVolts * (1.5*float64(r[0]/spanCells)/spanCells - 0.2)
+		high := o.grid.systemVolts * (1.5*float64(r[0]%spanCells)/spanCells - 0.2)
+		return span(rules.VoltsDC, low, high)
+	case o.grid.half == 0:
+		return strings.ReplaceAll(o.grid.of[r[0]], "_", " ")
+	}
+	if math.IsInf(o.grid.value(r[0]), 1) {
+		return "OL"
+	}
+	return span(o.grid.mode, o.grid.value(r[0]), o.grid.value(r[1]))
+}

@@ -1,0 +1,203 @@
+package rank
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// refitCures is the chance that a joint that was bad is good after the relay
+// has been pulled and refitted. Experience, no source.
+const refitCures = 0.6
+
+// wiggleShows is the chance that wiggling brings out both states of something
+// that comes and goes. Experience, no source.
+const wiggleShows = 0.8
+
+// particle is one complete guess: standard normal numbers, and the circuits they
+// stand for, one for each time between repairs.
+type particle struct {
+	normal    []float64
+	draw      *circuit.Draw
+	epochs    []broken
+	loglik    []float64 // by reading: log likelihood
+	complaint float64   // log likelihood of the complaint
+	total     float64   // log of the product, tempered where a reading is being taken in
+}
+
+// broken is a draw with faults, in the forms that tests bring it into.
+type broken struct {
+	there   *circuit.Instance
+	away    *circuit.Instance // what comes and goes is gone, joints are made good; nil = as there
+	swapped *circuit.Instance // with a good relay; nil = as there
+	chance  float64           // that the fault is there at any one reading
+}
+
+// mix is a prediction: one or two raw values with their chances.
+type mix struct {
+	raw    [2]circuit.Raw
+	chance [2]float64
+	n      int
+}
+
+func one(raw circuit.Raw) mix {
+	return mix{raw: [2]circuit.Raw{raw}, chance: [2]float64{1}, n: 1}
+}
+
+// likelihood of an answer under the mix, without slips.
+func (x *mix) likelihood(mode rules.Mode, a *Answer, systemVolts float64) float64 {
+	p := 0.0
+	for i := range x.n {
+		p += x.chance[i] * likelihood(mode, a, x.raw[i], systemVolts)
+	}
+	return p
+}
+
+// cloud is the particles of one hypothesis.
+type cloud struct {
+	wirings    *circuit.Wirings
+	faults     []*circuit.Fault
+	particles  []particle
+	logw       []float64 // by particle: log weight, not normalised
+	stream     *rand.PCG
+	rng        *rand.Rand // draws from stream
+	generation int        // counts renewals: predictions kept of older particles are stale
+}
+
+// numbered is a fault with the normal numbers that size it.
+type numbered struct {
+	fault *circuit.Fault
+	own   []float64
+}
+
+// build turns a particle's normal numbers into circuits: the draw, unless it has
+// one already, then what is broken now, and what was broken before each repair.
+func (b *Belief) build(c *cloud, p *particle) error {
+	wd, dd := c.wirings.Dims(), b.model.Dims()
+	if p.draw == nil {
+		draw, err := b.model.Draw(c.wirings.Pick(p.normal[:wd]), b.known, p.normal[wd:wd+dd])
+		if err != nil {
+			return err
+		}
+		p.draw = draw
+	}
+	draw := p.draw
+	left := p.normal[wd+dd:]
+	var faults []numbered
+	for _, f := range c.faults {
+		faults = append(faults, numbered{f, left[:f.Dims]})
+		left = left[f.Dims:]
+	}
+	p.epochs = make([]broken, len(b.repaired)+1)
+	now := len(b.repaired)
+	if err := b.breakIt(&p.epochs[now], draw, faults); err != nil {
+		return err
+	}
+	for i := now - 1; i >= 0; i-- {
+		r := &b.repaired[i]
+		was := normalBelow(left[0], r.Probability)
+		if r.fault != nil {
+			if was && b.model.Possible(r.fault, draw.Wiring) && !contains(faults, r.fault) {
+				faults = append(faults, numbered{r.fault, left[1 : 1+r.fault.Dims]})
+			}
+			left = left[r.fault.Dims:]
+		}
+		left = left[1:]
+		if err := b.breakIt(&p.epochs[i], draw, faults); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// normalBelow turns a standard normal number into an event of probability p.
+func normalBelow(x, p float64) bool { return 0.5*math.Erfc(-x/math.Sqrt2) < p }
+
+func contains(faults []numbered, f *circuit.Fault) bool {
+	for _, n := range faults {
+		if n.fault == f {
+			return true
+		}
+	}
+	return false
+}
+
+// breakIt applies faults to a draw and works out the circuit's other forms.
+func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []numbered) error {
+	there, err := b.instance(draw, faults, func(*circuit.Fault) bool { return false })
+	if err != nil {
+		return err
+	}
+	*k = broken{there: there, chance: there.Chance}
+	inJoint, inRelay := false, false
+	for _, n := range faults {
+		inJoint, inRelay = inJoint || n.fault.InJoint, inRelay || n.fault.InRelay
+	}
+	if k.chance < 1 || inJoint {
+		if k.away, err = b.instance(draw, faults, func(f *circuit.Fault) bool { return f.InJoint }); err != nil {
+			return err
+		}
+	}
+	if inRelay {
+		k.swapped, err = b.instance(draw, faults, func(f *circuit.Fault) bool { return f.InRelay })
+	}
+	return err
+}
+
+// instance is the draw with all faults but those mended.
+func (b *Belief) instance(draw *circuit.Draw, faults []numbered, mended func(*circuit.Fault) bool) (*circuit.Instance, error) {
+	var left []*circuit.Fault
+	var own []float64
+	for _, n := range faults {
+		if !mended(n.fault) {
+			left, own = append(left, n.fault), append(own, n.own...)
+		}
+	}
+	return b.model.Instance(draw, left, own)
+}
+
+// predict fills what each measurement of one setup would read on a particle.
+// The measurements must share the state that the first one implies.
+func (b *Belief) predict(p *particle, ms []*measurement, out []mix) {
+	k := &p.epochs[ms[0].epoch]
+	refitted := ms[0].Measure.Mode == rules.Reseat || ms[0].Measure.Mode == rules.Swap
+	there := k.there
+	if ms[0].Measure.Mode == rules.Swap && k.swapped != nil {
+		there = k.swapped
+	}
+	switch {
+	case k.away == nil || there == k.swapped:
+		b.fill(p, there, nil, 1, ms, out)
+	case refitted:
+		b.fill(p, there, k.away, k.chance*(1-refitCures), ms, out)
+	case k.chance < 1:
+		b.fill(p, there, k.away, k.chance, ms, out)
+	default:
+		b.fill(p, there, nil, 1, ms, out)
+	}
+}
+
+func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64, ms []*measurement, out []mix) {
+	sv := &b.solver
+	sv.SettleFor(there, ms[0].Measure, ms[0].Setup)
+	for i := range ms {
+		out[i] = one(sv.At(ms[i].probe(b.model, p.draw.Wiring)))
+	}
+	if away == nil {
+		return
+	}
+	sv.SettleFor(away, ms[0].Measure, ms[0].Setup)
+	for i := range ms {
+		other := sv.At(ms[i].probe(b.model, p.draw.Wiring))
+		x := &out[i]
+		x.raw[1], x.n = other, 2
+		x.chance = [2]float64{chance, 1 - chance}
+		if ms[i].Measure.Mode == rules.MinMax {
+			x.raw[1] = circuit.Raw{A: math.Min(x.raw[0].A, other.A), B: math.Max(x.raw[0].B, other.B)}
+			x.raw[0] = other // nothing moved: it stayed away
+			x.chance = [2]float64{1 - wiggleShows, wiggleShows}
+		}
+	}
+}

@@ -1,0 +1,125 @@
+package rank
+
+import (
+	"math"
+	"slices"
+)
+
+// Clouds are renewed with the same random numbers, particle by particle: two
+// suspects that no reading so far tells apart then keep the same particles, and
+// luck does not tell them apart either.
+
+// renew draws a cloud again around the particles that still carry weight:
+// systematic resampling, then Metropolis moves that leave the posterior as it
+// is. Afterwards all weights are equal.
+func (b *Belief) renew(c *cloud, groups []group, part float64) {
+	b.renewTempered(c, groups, len(b.readings)-1, part)
+}
+
+// renewTempered does the same while the newest reading counts only in part.
+func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float64) {
+	c.generation++
+	step := uint64(len(b.readings))<<20 | uint64(part*(1<<16))
+	c.stream.Seed(b.seed^0xc0ffee, step)
+	b.resample(c)
+	for i := range c.particles {
+		p := &c.particles[i]
+		p.total = p.score(newest, part)
+	}
+	for sweep := range sweeps {
+		for i := range c.particles {
+			c.stream.Seed(b.seed^step, uint64(sweep)<<32|uint64(i))
+			b.move(c, &c.particles[i], groups, newest, part)
+		}
+	}
+}
+
+// score is the log of the particle's likelihood of everything read.
+func (p *particle) score(newest int, part float64) float64 {
+	total := p.complaint
+	for i, l := range p.loglik {
+		if i == newest {
+			l *= part
+		}
+		total += l
+	}
+	return total
+}
+
+// resample replaces the particles by copies in proportion to their weights.
+func (b *Belief) resample(c *cloud) {
+	n := len(c.particles)
+	total := logSum(c.logw)
+	old := slices.Clone(c.particles)
+	used := make([]bool, n)
+	upTo, j := math.Exp(c.logw[0]-total), 0
+	start := c.rng.Float64()
+	for i := range n {
+		want := (float64(i) + start) / float64(n)
+		for upTo < want && j < n-1 {
+			j++
+			upTo += math.Exp(c.logw[j] - total)
+		}
+		c.particles[i] = old[j]
+		if used[j] { // a second copy must not share what a move writes to
+			c.particles[i].normal = slices.Clone(old[j].normal)
+			c.particles[i].loglik = slices.Clone(old[j].loglik)
+		}
+		used[j] = true
+		c.logw[i] = 0
+	}
+}
+
+// move proposes one changed guess and takes it with the Metropolis probability.
+// The proposal keeps the standard normal prior (x' = r x + sqrt(1-r^2) n, the
+// preconditioned Crank-Nicolson step of Cotter, Roberts, Stuart and White 2013),
+// so that only the likelihoods decide.
+func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64) {
+	accept := math.Log(c.rng.Float64())
+	q := particle{normal: slices.Clone(p.normal), loglik: slices.Clone(p.loglik)}
+	if onlyFault := b.propose(c, q.normal); onlyFault {
+		q.draw = p.draw
+	}
+	if err := b.build(c, &q); err != nil {
+		return
+	}
+	if b.complaint != "" {
+		q.complaint = math.Log(b.complaintLikelihood(c, &q))
+	}
+	for _, g := range groups {
+		b.weigh(&q, g.ms, g.at)
+	}
+	q.total = q.score(newest, part)
+	if accept < q.total-p.total {
+		*p = q
+	}
+}
+
+// propose changes normal in place: the fault's own numbers, a few of all, or all
+// of them a little. It reports whether only the fault's own numbers changed.
+func (b *Belief) propose(c *cloud, normal []float64) (onlyFault bool) {
+	shift := func(i int, r float64) {
+		normal[i] = r*normal[i] + math.Sqrt(1-r*r)*c.rng.NormFloat64()
+	}
+	wiring := c.wirings.Dims()
+	own := wiring + b.model.Dims()
+	switch kind := c.rng.Float64(); {
+	case kind < 0.35 && own < len(normal):
+		r := 0.3 + 0.69*c.rng.Float64()
+		for i := own; i < len(normal); i++ {
+			shift(i, r)
+		}
+		return true
+	case kind < 0.7:
+		for i := range normal {
+			if c.rng.Float64() < 0.15 {
+				shift(i, 0.5)
+			}
+		}
+	default:
+		for i := wiring; i < len(normal); i++ {
+			shift(i, 0.97)
+		}
+	}
+	return false
+}

@@ -1,0 +1,358 @@
+package rank
+
+import (
+	"fmt"
+	"math"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// Reading is one answered measurement as evidence.
+type Reading struct {
+	ID      int
+	Measure rules.Measure
+	Setup   rules.Setup
+	Answer  Answer
+	Test    *rules.Test // nil when taken unasked
+	Epoch   int         // how many repairs had been done before
+
+	// Overruled are the suspects for which a rule speaks on this reading: its
+	// weight replaces the model's word, which then is that of the field.
+	Overruled map[string]bool
+}
+
+// measurement is a reading, or a measurement that might be taken, with its
+// places found in each network.
+type measurement struct {
+	Reading
+	state   string
+	epoch   int
+	choices int
+	wiring  string // ask: the wiring unknown that the answer settles, "" = none
+	circuit bool   // the circuit predicts it; else Expect does
+	probes  map[*circuit.Network]circuit.Probe
+}
+
+func (b *Belief) measurement(r Reading) (*measurement, error) {
+	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]circuit.Probe{}}
+	m.choices = len(Choices(r.Measure.Mode))
+	if r.Test != nil && r.Measure.Mode == rules.Ask {
+		m.choices = len(r.Test.Of)
+		if b.model != nil && b.model.Fits(r.Test.Sets) {
+			m.wiring = r.Test.Sets
+		}
+	}
+	switch r.Measure.Mode {
+	case rules.Ask:
+		m.circuit = m.wiring != ""
+	case rules.Look:
+		m.circuit = b.model != nil && b.model.Fuse(r.Measure.At)
+	default:
+		m.circuit = b.model != nil
+		if !m.circuit && r.Test == nil {
+			return nil, fmt.Errorf("this rulebook has no circuit, so a reading must belong to one of its tests")
+		}
+	}
+	if b.model != nil {
+		return m, circuit.Check(r.Measure, r.Setup)
+	}
+	return m, nil
+}
+
+func (m *measurement) probe(model *circuit.Model, w *circuit.Wiring) circuit.Probe {
+	net := w.Network()
+	p, ok := m.probes[net]
+	if !ok {
+		p = model.Resolve(w, m.Measure)
+		m.probes[net] = p
+	}
+	return p
+}
+
+// How a cloud is renewed when few of its particles still carry weight.
+const (
+	liveAt     = 1e-3 // hypotheses below this are weighed but not renewed
+	renewBelow = 0.4  // of the particles: effective number under which a cloud is renewed
+	stagesMost = 6    // tempering stages a reading
+	sweeps     = 2    // moves a particle a renewal
+)
+
+// Read takes in one reading. Errors name a place that the setup does not give
+// access to; then nothing has changed.
+func (b *Belief) Read(r Reading) error {
+	m, err := b.measurement(r)
+	if err != nil {
+		return err
+	}
+	b.readings = append(b.readings, m)
+	groups := b.groups()
+	for _, h := range b.hyps {
+		if !m.overruled(h) {
+			h.gained = append(h.gained, b.take(h, m, groups))
+		}
+	}
+	b.compareToField(m)
+	b.normalise()
+	for _, h := range b.hyps {
+		if h.cloud != nil && h.prob > 0.005 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
+			b.renew(h.cloud, groups, 1)
+		}
+	}
+	return nil
+}
+
+// overruled reports whether a rule speaks for one of the hypothesis's suspects.
+func (m *measurement) overruled(h *Hypothesis) bool {
+	for _, s := range h.Suspects {
+		if m.Overruled[s] {
+			return true
+		}
+	}
+	return false
+}
+
+// compareToField gives overruled hypotheses the field's mean likelihood, and
+// notes for every hypothesis how far the newest reading moved it, in bits of odds
+// against the others.
+func (b *Belief) compareToField(m *measurement) {
+	n := len(b.readings)
+	var terms []float64
+	for _, h := range b.hyps {
+		if len(h.gained) == n {
+			terms = append(terms, math.Log(h.prob)+h.gained[n-1])
+		}
+	}
+	field := logSum(terms)
+	for _, h := range b.hyps {
+		for len(h.gained) < n {
+			h.gained = append(h.gained, field)
+		}
+		if h.cloud != nil {
+			for i := range h.cloud.particles {
+				for p := &h.cloud.particles[i]; len(p.loglik) < n; {
+					p.loglik = append(p.loglik, 0)
+				}
+			}
+		}
+		rest := math.Log(max(math.Exp(field)-math.Exp(math.Log(h.prob)+h.gained[n-1]), 1e-300)) - math.Log(max(1-h.prob, 1e-12))
+		h.moved = append(h.moved, (h.gained[n-1]-rest)/math.Ln2)
+	}
+}
+
+// group is the readings that were taken in one state.
+type group struct {
+	at []int
+	ms []*measurement
+}
+
+// groups sorts the circuit's readings by state, in order of first appearance.
+func (b *Belief) groups() []group {
+	var out []group
+	where := map[string]int{}
+	for i, m := range b.readings {
+		if !m.circuit || m.Answer.Unsure {
+			continue
+		}
+		state := fmt.Sprint(m.epoch, " ", m.state)
+		k, ok := where[state]
+		if !ok {
+			k = len(out)
+			where[state] = k
+			out = append(out, group{})
+		}
+		out[k].at = append(out[k].at, i)
+		out[k].ms = append(out[k].ms, m)
+	}
+	return out
+}
+
+// take weighs one hypothesis by the newest reading and returns the log of its
+// mean likelihood given the readings before.
+func (b *Belief) take(h *Hypothesis, m *measurement, groups []group) float64 {
+	if m.Answer.Unsure {
+		return 0
+	}
+	if !m.circuit {
+		return b.byHand(h, m)
+	}
+	c := h.cloud
+	if c == nil {
+		return math.Log(slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
+	}
+	n := len(b.readings)
+	ll := make([]float64, len(c.particles))
+	one := []*measurement{m}
+	for i := range c.particles {
+		p := &c.particles[i]
+		for len(p.loglik) < n {
+			p.loglik = append(p.loglik, 0)
+		}
+		b.weigh(p, one, []int{n - 1})
+		ll[i] = p.loglik[n-1]
+	}
+	if h.prob < liveAt {
+		return plainStep(c.logw, ll, 1)
+	}
+	return b.temper(c, groups, n-1, ll)
+}
+
+// temper lets the newest reading in by degrees: each stage takes as much of it
+// as leaves enough particles, then renews the cloud around those.
+func (b *Belief) temper(c *cloud, groups []group, newest int, ll []float64) float64 {
+	gained, done := 0.0, 0.0
+	want := renewBelow * float64(len(ll))
+	for stage := 0; done < 1; stage++ {
+		left := 1 - done
+		part := left
+		if stage < stagesMost && effectiveAfter(c.logw, ll, left) < want && effective(c.logw) > want {
+			part = bisect(left, func(x float64) bool { return effectiveAfter(c.logw, ll, x) >= want })
+		}
+		gained += plainStep(c.logw, ll, part)
+		done += part
+		if part < left {
+			b.renewTempered(c, groups, newest, done)
+			for i := range c.particles {
+				ll[i] = c.particles[i].loglik[newest]
+			}
+		}
+	}
+	return gained
+}
+
+// bisect finds the largest part in 0..most for which ok still holds.
+func bisect(most float64, ok func(float64) bool) float64 {
+	low, high := 0.0, most
+	for range 12 {
+		mid := (low + high) / 2
+		if ok(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return max(low, most/64)
+}
+
+// plainStep multiplies the weights by a part of the likelihoods and returns the
+// log of their mean under the weights before.
+func plainStep(logw, ll []float64, part float64) float64 {
+	before := logSum(logw)
+	for i := range logw {
+		logw[i] += part * ll[i]
+	}
+	return logSum(logw) - before
+}
+
+// weigh fills a particle's log likelihood of some readings of one state.
+func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
+	if ms[0].wiring != "" {
+		for k, m := range ms {
+			is, _ := p.draw.Wiring.Choice(m.wiring)
+			like := Slip / float64(m.choices)
+			if is == m.Answer.Choice {
+				like += 1 - Slip
+			}
+			p.loglik[at[k]] = math.Log(like)
+		}
+		return
+	}
+	if cap(b.mixes) < len(ms) {
+		b.mixes = make([]mix, len(ms)+8)
+	}
+	out := b.mixes[:len(ms)]
+	b.predict(p, ms, out)
+	for k, m := range ms {
+		like := (1-Slip)*out[k].likelihood(m.Measure.Mode, &m.Answer, b.systemVolts) +
+			Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts)
+		p.loglik[at[k]] = math.Log(like)
+	}
+}
+
+// byHand is a hypothesis's log likelihood of a reading that only the rulebook's
+// own figures predict.
+func (b *Belief) byHand(h *Hypothesis, m *measurement) float64 {
+	best := 0.0
+	for _, s := range h.Suspects {
+		best = max(best, expected(m.Test, m.Measure, s, &m.Answer, m.choices, b.systemVolts))
+	}
+	return math.Log((1-Slip)*best + Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
+}
+
+func logSum(v []float64) float64 {
+	top := math.Inf(-1)
+	for _, x := range v {
+		top = max(top, x)
+	}
+	if math.IsInf(top, -1) {
+		return top
+	}
+	sum := 0.0
+	for _, x := range v {
+		sum += math.Exp(x - top)
+	}
+	return top + math.Log(sum)
+}
+
+func logMean(v []float64) float64 { return logSum(v) - math.Log(float64(len(v))) }
+
+// effective is how many particles carry the weight: (sum w)^2 / sum w^2.
+func effective(logw []float64) float64 { return effectiveAfter(logw, nil, 0) }
+
+func effectiveAfter(logw, ll []float64, part float64) float64 {
+	at := func(i int) float64 {
+		if ll == nil {
+			return logw[i]
+		}
+		return logw[i] + part*ll[i]
+	}
+	top := math.Inf(-1)
+	for i := range logw {
+		top = max(top, at(i))
+	}
+	var sum, squares float64
+	for i := range logw {
+		w := math.Exp(at(i) - top)
+		sum += w
+		squares += w * w
+	}
+	return sum * sum / squares
+}
+
+// Readings lists what has been taken in, in order.
+func (b *Belief) Readings() []Reading {
+	out := make([]Reading, len(b.readings))
+	for i, m := range b.readings {
+		out[i] = m.Reading
+	}
+	return out
+}
+
+// Moved is by how many bits of odds a reading moved a hypothesis against the
+// others when it was taken in; 0 for an unknown reading.
+func (b *Belief) Moved(h *Hypothesis, id int) float64 {
+	for i, m := range b.readings {
+		if m.ID == id && i < len(h.moved) {
+			return h.moved[i]
+		}
+	}
+	return 0
+}
+
+// ByReadingsAlone is what a hypothesis's probability would be had all started
+// even and no rule weighed in.
+func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 {
+	logs := make([]float64, 0, len(b.hyps))
+	own := 0.0
+	for _, h := range b.hyps {
+		sum := min(h.complain, 0)
+		for _, g := range h.gained {
+			sum += g
+		}
+		if h == of {
+			own = sum
+		}
+		logs = append(logs, sum)
+	}
+	return math.Exp(own - logSum(logs))
+}
