@@ -103,11 +103,11 @@ func (a *Answer) readMinMax(data []byte) error {
 		if ends[at] != nil {
 			return badAnswer("answer.%s is given twice", name)
 		}
-		var raw json.Number
-		if err := d.Decode(&raw); err != nil {
+		var raw json.RawMessage
+		if err := d.Decode(&raw); err != nil || !strings.ContainsAny(string(raw[:1]), "-0123456789") {
 			return badAnswer("answer.%s must be a number of volts", name)
 		}
-		value, problem := finite(fmt.Sprintf("answer.%s", name), raw.String())
+		value, problem := finite(fmt.Sprintf("answer.%s", name), string(raw))
 		if problem != nil {
 			return problem
 		}

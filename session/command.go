@@ -205,11 +205,19 @@ func (j *job) whySuspect(id string, most int) string {
 }
 
 func (j *job) reasonWords(r diagnosis.Reason) string {
-	line := withMarks(withoutDot(r.Words), j.labels())
+	line := withoutDot(j.reasonText(r))
 	if r.Expected != "" {
 		line += " (it would give " + r.Expected + ")"
 	}
 	return line + ": " + bitsWords(r.Bits) + "."
+}
+
+// reasonText names a reading as it was read back, and a rule by its because.
+func (j *job) reasonText(r diagnosis.Reason) string {
+	if r.Entry > 0 && r.Entry <= len(j.log) && j.log[r.Entry-1].Words != "" {
+		return j.log[r.Entry-1].Words
+	}
+	return withMarks(r.Words, j.labels())
 }
 
 // strongest orders reasons by how much they moved the suspect.

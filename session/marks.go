@@ -1,8 +1,10 @@
 package session
 
 import (
+	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // marksOf gives the mark on the relay for each DIN role under a labelling
@@ -26,15 +28,16 @@ func withMarks(text, labels string) string {
 		return text
 	}
 	var b strings.Builder
-	for rest := text; rest != ""; {
-		start, end := nextNumber(rest)
-		b.WriteString(rest[:end])
-		mark, ok := marks[rest[start:end]]
-		before, after := rest[:start], rest[end:]
-		rest = after
+	for done := 0; done < len(text); {
+		start, end := nextNumber(text[done:])
+		start, end = done+start, done+end
+		b.WriteString(text[done:end])
+		before, after := text[:start], text[end:]
+		mark, ok := marks[text[start:end]]
 		if ok && !joinedNumber(before, after) && !hasUnit(after) && !strings.HasPrefix(after, " (marked ") {
 			b.WriteString(" (marked " + mark + ")")
 		}
+		done = end
 	}
 	return b.String()
 }
@@ -61,23 +64,24 @@ func nextNumber(text string) (start, end int) {
 	return len(text), len(text)
 }
 
-// joinedNumber reports a decimal or an id: 12.30, 30.5, terminal_86.
+// joinedNumber reports a number that is part of another or of a name: 12.30,
+// 30.5, -30, terminal_86. A hyphen between two of them joins two terminals.
 func joinedNumber(before, after string) bool {
-	if before != "" && strings.ContainsRune(".,_-−+±<>≤≥=", rune(lastRune(before))) {
-		cut := strings.TrimRight(before, ".,")
-		if cut != before && cut != "" && unicode.IsDigit(rune(cut[len(cut)-1])) {
-			return true // 12.30
-		}
-		if cut == before && !strings.HasSuffix(before, "–") {
-			return true
-		}
+	if len(after) > 1 && (after[0] == '.' || after[0] == ',') && unicode.IsDigit(rune(after[1])) {
+		return true
 	}
-	return len(after) > 1 && (after[0] == '.' || after[0] == ',') && unicode.IsDigit(rune(after[1]))
-}
-
-func lastRune(s string) rune {
-	r := []rune(s)
-	return r[len(r)-1]
+	if before == "" {
+		return false
+	}
+	last, start := utf8.DecodeLastRuneInString(before)
+	afterDigit := start > 0 && unicode.IsDigit(rune(before[start-1]))
+	switch last {
+	case '.', ',':
+		return afterDigit
+	case '-', '+':
+		return !afterDigit
+	}
+	return strings.ContainsRune("_−±<>≤≥=", last)
 }
 
 var units = []string{"v", "volt", "volts", "a", "amp", "amps", "ampere", "amperes", "ohm", "ohms", "ω", "kω", "mω",
@@ -85,17 +89,11 @@ var units = []string{"v", "volt", "volts", "a", "amp", "amps", "ampere", "ampere
 
 // hasUnit reports whether what follows a number makes it a quantity.
 func hasUnit(after string) bool {
-	trimmed := strings.TrimLeft(after, "  ")
+	trimmed := strings.TrimLeft(after, " \u00a0")
 	end := strings.IndexFunc(trimmed, func(r rune) bool { return !unicode.IsLetter(r) && r != '%' && r != '°' })
 	if end < 0 {
 		end = len(trimmed)
 	}
 	word := strings.ToLower(trimmed[:end])
-	for _, u := range units {
-		if word == u {
-			// "86 a" never ends a terminal's sentence; "at 30 A" is a current.
-			return true
-		}
-	}
-	return false
+	return slices.Contains(units, word)
 }

@@ -24,15 +24,26 @@ func (t *turn) compose() Reply {
 		r.Entry = &n
 	}
 	j.think(&r)
-	if len(t.asked) > 0 {
-		r.Question = &Question{Text: t.asked[0].Text, Choices: []string{}}
-		for _, c := range t.asked[0].Choices {
-			r.Question.Choices = append(r.Question.Choices, c.Words)
-		}
-	}
+	r.Question = t.question()
 	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), j.step(r))
 	r.Speech = t.speech(r)
 	return r
+}
+
+// question is what is asked back: about what was said, or whether a load that
+// moves may be commanded.
+func (t *turn) question() *Question {
+	if len(t.asked) > 0 {
+		q := &Question{Text: t.asked[0].Text, Choices: []string{}}
+		for _, c := range t.asked[0].Choices {
+			q.Choices = append(q.Choices, c.Words)
+		}
+		return q
+	}
+	if caution := t.j.pendingCaution(); caution != "" {
+		return &Question{Text: "Before the next test: " + caution + " Say ready when clear.", Choices: []string{"ready", "skip"}}
+	}
+	return nil
 }
 
 // think fills in what the diagnosis says now.
@@ -105,14 +116,11 @@ func (j *job) step(r Reply) []string {
 	case r.Next == nil:
 		return j.nothingLeft()
 	}
-	if caution := j.pendingCaution(); caution != "" {
-		return []string{"Before the next test: " + caution, "Say ready when clear."}
-	}
 	return j.testLines(*r.Next)
 }
 
 func askWords(q Question) string {
-	if len(q.Choices) == 0 {
+	if len(q.Choices) == 0 || strings.Contains(q.Text, " Say ") {
 		return sentence(q.Text)
 	}
 	return sentence(q.Text) + " (" + either(q.Choices) + ")"
@@ -177,10 +185,7 @@ func (j *job) pendingCaution() string {
 	if p == nil || j.outcome() != "" || j.now().conclusion != nil || !commands(p.Measure, p.Setup) || !j.moves() || j.accepted() {
 		return ""
 	}
-	if v, known := j.fact("load_moves"); known && v.Bool {
-		return movesCaution
-	}
-	return mayMoveCaution
+	return movesCautionFor(j)
 }
 
 const (
@@ -235,7 +240,7 @@ func (j *job) conclusion() *Conclusion {
 	}
 	repair := strings.Join(c.Repair, " ")
 	if len(c.Check) > 0 {
-		repair += " While there, " + lowerFirst(joined(c.Check, "and"))
+		repair += " While there, look at " + joined(c.Check, "and") + "."
 	}
 	return &Conclusion{Kind: c.Kind, Suspects: c.Suspects, Probability: c.Probability,
 		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: withMarks(c.Verify, j.labels()), Proof: nonNil(c.Proof)}
@@ -254,10 +259,12 @@ func (t *turn) speech(r Reply) string {
 	}
 	second := ""
 	switch step := t.j.step(r); {
-	case r.Question != nil:
+	case len(t.asked) > 0:
 		second = sentence(r.Question.Text)
+	case r.Question != nil:
+		second = firstSentence(r.Question.Text) + " Say ready when clear."
 	case r.Conclusion != nil && len(step) > 1:
-		return spoken(step[0])
+		first, second = step[0], firstSentence(strings.TrimPrefix(step[1], "Do: "))
 	case len(step) > 0:
 		second = strings.TrimPrefix(step[0], "Next: ")
 	}
@@ -309,13 +316,6 @@ func bitsWords(bits float64) string {
 		return by + " times likelier"
 	}
 	return by + " times less likely"
-}
-
-func lowerFirst(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToLower(text[:1]) + text[1:]
 }
 
 func appendNew(list []string, more ...string) []string {

@@ -116,7 +116,7 @@ func (j *job) explainSuspect(id string) (Explanation, error) {
 }
 
 func (j *job) reason(r diagnosis.Reason, suspect string) Reason {
-	return Reason{Suspect: suspect, Entry: r.Entry, Rule: r.Rule, Bits: r.Bits, Words: withMarks(r.Words, j.labels()), Expected: r.Expected}
+	return Reason{Suspect: suspect, Entry: r.Entry, Rule: r.Rule, Bits: r.Bits, Words: j.reasonText(r), Expected: r.Expected}
 }
 
 func (j *job) explainTest(id string) (Explanation, error) {

@@ -1,0 +1,267 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"coilside/rules"
+	"coilside/session"
+
+	"github.com/rs/zerolog"
+)
+
+// assistant is the part of a session that a conversation needs: the service in
+// this program, or one that runs on the same data folder.
+type assistant interface {
+	Open(context.Context, session.OpenRequest) (session.Opened, error)
+	Tell(context.Context, session.TellRequest) (session.Reply, error)
+	Show(context.Context, session.JobRequest) (session.JobView, error)
+	List(context.Context, session.JobsRequest) (session.JobList, error)
+}
+
+// conversation is a chat in a terminal or over a pipe.
+type conversation struct {
+	with  assistant
+	lines *lineReader
+	out   io.Writer
+	plain bool // no prompt and no echo: for programs and screen readers
+	echo  bool // input is no terminal: show what was read
+}
+
+// chat is the assistant in a terminal.
+func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	var with setup
+	flags := flag.NewFlagSet("chat", flag.ContinueOnError)
+	job := flags.String("job", "", "`ID` of a job to go on with")
+	plain := flags.Bool("plain", false, "print replies only, without prompts")
+	with.addFlags(flags)
+	if code, done := parse(flags, args, stderr); done {
+		return code
+	}
+	book, err := with.loadBook()
+	if err == nil {
+		var a assistant
+		if a, err = with.assistant(ctx); err == nil {
+			c := &conversation{with: a, lines: newLineReader(stdin), out: stdout, plain: *plain, echo: !*plain && !isTerminal(stdin)}
+			err = c.run(ctx, book, *job)
+		}
+	}
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, context.Canceled) {
+		fmt.Fprintf(stderr, "coilside chat: %v\n", err)
+		return exitWrong
+	}
+	return exitDone
+}
+
+// assistant is the service that runs on the data folder, or else one in this program.
+func (s *setup) assistant(ctx context.Context) (assistant, error) {
+	if remote := s.running(ctx); remote != nil {
+		return remote, nil
+	}
+	return s.openService(zerolog.Nop())
+}
+
+func isTerminal(r io.Reader) bool {
+	f, ok := r.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// run opens or resumes a job and talks about it until the input ends or the job
+// is closed.
+func (c *conversation) run(ctx context.Context, book *rules.Book, job string) error {
+	if job != "" {
+		v, err := c.with.Show(ctx, session.JobRequest{Job: job})
+		if err != nil {
+			return err
+		}
+		c.say("Job " + v.Job + ": " + v.Label)
+		c.say(v.Reply.Text)
+		if v.State == "closed" {
+			return nil
+		}
+		return c.talk(ctx, v.Job)
+	}
+	c.greet(ctx)
+	opened, err := c.open(ctx, book)
+	if err != nil {
+		return err
+	}
+	c.say("Job " + opened.Job + ". Say help for what you can say. Ctrl-D leaves; the job is kept.")
+	c.say(opened.Reply.Text)
+	return c.talk(ctx, opened.Job)
+}
+
+func (c *conversation) greet(ctx context.Context) {
+	if c.plain {
+		return
+	}
+	list, err := c.with.List(ctx, session.JobsRequest{State: "open", Limit: 3})
+	if err != nil || len(list.Jobs) == 0 {
+		return
+	}
+	c.say("Jobs still open; go on with one by --job ID:")
+	for _, j := range list.Jobs {
+		c.say(strings.TrimRight(fmt.Sprintf("  %s  %s  %s", j.Job, strings.ReplaceAll(j.Complaint, "_", " "), j.Label), " "))
+	}
+}
+
+// open asks what a job needs and opens it. What the service refuses is said and
+// asked again from the start.
+func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Opened, error) {
+	for {
+		interview, err := session.NewInterview(book)
+		if err != nil {
+			return session.Opened{}, err
+		}
+		for q := interview.Question(); q != nil; q = interview.Question() {
+			c.say(q.Text + choicesWords(q.Choices))
+			line, err := c.hear(ctx)
+			if err != nil {
+				return session.Opened{}, err
+			}
+			if said := interview.Answer(line); said != "" {
+				c.say(said)
+			}
+		}
+		opened, err := c.with.Open(ctx, interview.Request())
+		if err == nil {
+			return opened, nil
+		}
+		if e, ok := errors.AsType[*session.Error](err); !ok || e.Kind == session.Unsafe || e.Kind == session.Internal {
+			return session.Opened{}, err
+		}
+		c.say(err.Error())
+	}
+}
+
+func choicesWords(of []string) string {
+	if len(of) == 0 {
+		return ""
+	}
+	return "\n  " + strings.Join(of, " · ") + " · don't know"
+}
+
+// talk passes lines to the assistant and prints its replies.
+func (c *conversation) talk(ctx context.Context, job string) error {
+	for {
+		line, err := c.hear(ctx)
+		if err != nil {
+			return err
+		}
+		if strings.TrimSpace(line) == "" {
+			continue
+		}
+		if word := strings.ToLower(strings.TrimSpace(line)); word == "quit" || word == "exit" {
+			return nil
+		}
+		reply, err := c.with.Tell(ctx, session.TellRequest{Write: session.Write{Job: job}, Text: line})
+		if e, refused := errors.AsType[*session.Error](err); refused && e.Kind != session.Internal && e.Kind != session.NotFound {
+			c.say(e.Message)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		c.say(reply.Text)
+		if reply.Next == nil && reply.Question == nil && reply.Conclusion == nil && closed(reply) {
+			return nil
+		}
+	}
+}
+
+// closed reports whether the reply is the last of its job.
+func closed(r session.Reply) bool {
+	for _, u := range r.Understood {
+		if strings.HasPrefix(u.Words, "the job is closed") {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *conversation) say(text string) {
+	fmt.Fprintln(c.out, strings.TrimRight(text, "\n"))
+	if !c.plain {
+		fmt.Fprintln(c.out)
+	}
+}
+
+// hear reads one line; io.EOF when there are no more.
+func (c *conversation) hear(ctx context.Context) (string, error) {
+	if !c.plain {
+		fmt.Fprint(c.out, "> ")
+	}
+	line, err := c.lines.next(ctx)
+	switch {
+	case err != nil && !c.plain:
+		fmt.Fprintln(c.out)
+	case c.echo:
+		fmt.Fprintln(c.out, cut(line, 200))
+	}
+	return line, err
+}
+
+func cut(text string, most int) string {
+	if r := []rune(text); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return text
+}
+
+// mostLine bounds one line of input, in bytes; what is beyond it is dropped, and
+// what is left is still too long for the assistant, which says so.
+const mostLine = 1 << 16
+
+// lineReader reads lines so that waiting for one can be given up.
+type lineReader struct{ lines chan string }
+
+func newLineReader(r io.Reader) *lineReader {
+	l := &lineReader{lines: make(chan string)}
+	go func() {
+		defer close(l.lines)
+		in := bufio.NewReader(r)
+		for {
+			line, err := readLine(in)
+			if err != nil && line == "" {
+				return
+			}
+			l.lines <- line
+		}
+	}()
+	return l
+}
+
+func readLine(in *bufio.Reader) (string, error) {
+	var b strings.Builder
+	for {
+		part, more, err := in.ReadLine()
+		if b.Len() < mostLine {
+			b.Write(part)
+		}
+		if err != nil || !more {
+			return b.String(), err
+		}
+	}
+}
+
+func (l *lineReader) next(ctx context.Context) (string, error) {
+	select {
+	case line, ok := <-l.lines:
+		if !ok {
+			return "", io.EOF
+		}
+		return line, nil
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
