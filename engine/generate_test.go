@@ -61,7 +61,7 @@ func (g *generator) book(count int) generated {
 		case f.kind == rules.Choice:
 			fmt.Fprintf(&b, "  - {id: %s, of: [x, y, z]}\n", f.id)
 		case f.id == "volts0":
-			fmt.Fprintf(&b, "  - {id: %s, unit: volt, range: [-5, 5]}\n", f.id)
+			fmt.Fprintf(&b, "  - {id: %s, unit: volt, range: [-2, 2]}\n", f.id)
 		default:
 			fmt.Fprintf(&b, "  - {id: %s, kind: %s, unit: %q}\n", f.id, f.kind, f.unit)
 		}
@@ -252,6 +252,9 @@ func (g *generator) input(f fakeFact) rules.Value {
 	case rules.Bool:
 		return rules.BoolValue(g.IntN(2) == 0)
 	case rules.Number:
+		if f.id == "volts0" { // has a range
+			return rules.NumberValue(float64(g.IntN(9)-4) / 2)
+		}
 		return rules.NumberValue(float64(g.IntN(15)-7) / 2)
 	}
 	return rules.ChoiceValue(choiceWords[g.IntN(3)])

@@ -11,6 +11,7 @@ import (
 type checker struct {
 	*problems
 	book  *Book
+	named int    // suspects and tests that patterns stand for
 	facts *scope // facts and parameters: what rules may read
 	all   *scope // and the names of every circuit
 }
@@ -26,22 +27,28 @@ func check(m *merge, found *problems) {
 	for _, c := range b.Circuits {
 		k.all = k.circuit(c)
 	}
-	for _, c := range b.Complaints {
-		k.complaint(c)
-	}
-	for _, s := range b.Suspects {
-		k.suspect(s)
-	}
-	for _, t := range b.Tests {
-		k.test(t)
-	}
+	each(k, b.Complaints, k.complaint)
+	each(k, b.Suspects, k.suspect)
+	each(k, b.Tests, k.test)
 	k.switches(m.offs)
 	k.safety(m.history, m.removed)
-	for _, r := range b.Rules {
-		k.rule(r)
-	}
+	each(k, b.Rules, k.rule)
+	each(k, b.Rules, func(r *Rule) { k.fixed(r, m) })
 	k.precedence()
 	k.order()
+}
+
+// maxErrors is how many errors are worth telling at once.
+const maxErrors = 1_000
+
+// each checks the items of a list, unless far too much is wrong already.
+func each[T any](k *checker, items []T, check func(T)) {
+	for _, item := range items {
+		if len(k.list) >= maxErrors {
+			return
+		}
+		check(item)
+	}
 }
 
 // unitOf reads a unit field, reporting one that does not exist.
@@ -137,9 +144,6 @@ func (k *checker) circuit(c *Circuit) *scope {
 		k.formula(q.KnownSpread, in, Number, unit{free: true})
 		if _, ok := k.book.Fact(q.Known); q.Known != "" && !ok {
 			k.add(q.at.of("known"), CodeName, fmt.Sprintf("no fact is called %q", q.Known), didYouMean(q.Known, k.factIDs()))
-		}
-		if q.Unit == "" {
-			u = unit{free: true}
 		}
 		in = in.with(symbol{name: q.ID, kind: Number, unit: u, fact: -1})
 	}

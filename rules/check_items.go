@@ -30,6 +30,9 @@ func (k *checker) pattern(kind, pattern string, at spot) []string {
 	return nil
 }
 
+// maxNamed bounds what all patterns of a book together may stand for.
+const maxNamed = 5_000_000
+
 // patterns resolves a list field, each id once, in book order.
 func (k *checker) patterns(kind, field string, list []string, at spots) []string {
 	chosen := map[string]bool{}
@@ -42,7 +45,17 @@ func (k *checker) patterns(kind, field string, list []string, at spots) []string
 	if kind == "test" {
 		all = k.book.testIDs()
 	}
-	return slices.DeleteFunc(all, func(id string) bool { return !chosen[id] })
+	out := make([]string, 0, len(chosen))
+	for _, id := range all {
+		if chosen[id] {
+			out = append(out, id)
+		}
+	}
+	if k.named += len(out); k.named > maxNamed {
+		k.add(at.of(field), CodeBudget, fmt.Sprintf("the patterns of this rulebook stand for more than %d names", maxNamed), "use fewer rules with *")
+		return nil
+	}
+	return out
 }
 
 // item gives the place of one member of a list field.

@@ -16,6 +16,7 @@ type Condition struct {
 	op     *operand
 	reads  []int
 	late   bool
+	params []string
 	parts  []Part
 }
 
@@ -92,7 +93,7 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 		k.add(cond.at, CodeType, fmt.Sprintf("this should give %s, but it gives %s", kindWords(want), op.describe()), "")
 		return nil
 	}
-	cond.op, cond.late, cond.reads = op, c.late, k.factIndexes(c.reads)
+	cond.op, cond.late, cond.reads, cond.params = op, c.late, k.factIndexes(c.reads), c.params
 	if want == Bool {
 		cond.parts = k.parts(cond, node)
 	}

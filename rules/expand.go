@@ -7,15 +7,19 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// maxItems bounds what `for` may make of one file.
-const maxItems = 10_000
+// What `for` may make of one file: items, and YAML nodes within them.
+const (
+	maxItems    = 10_000
+	maxExpanded = 2_000_000
+)
 
 // expander writes out the items that `for` declares once for many. `{name}` is
 // replaced in every text of the item; other names in braces stay, they are
 // roles that follow from the wiring.
 type expander struct {
 	*reader
-	made  int
+	made  int // items
+	nodes int
 	stuck bool // the budget was reported
 }
 
@@ -86,7 +90,7 @@ func (x *expander) each(items []*yaml.Node, name, values *yaml.Node) []*yaml.Nod
 			continue
 		}
 		for _, item := range items {
-			if x.made++; x.made > maxItems {
+			if x.made++; x.made > maxItems || x.nodes > maxExpanded {
 				x.stuck = true
 				x.fail(name, CodeBudget, "split the file or shorten the lists", "`for` makes more than %d items", maxItems)
 				return out
@@ -105,6 +109,7 @@ func (x *expander) each(items []*yaml.Node, name, values *yaml.Node) []*yaml.Nod
 
 // replace clones a tree with the variable replaced in every scalar.
 func (x *expander) replace(n *yaml.Node, name, value string) (*yaml.Node, bool) {
+	x.nodes++
 	clone := *n
 	clone.Content = make([]*yaml.Node, len(n.Content))
 	used := false

@@ -77,6 +77,7 @@ type compiler struct {
 	scope  *scope
 	slot   func(symbol) int // where the frame holds a name
 	reads  []string         // names read, in order of appearance
+	params []string         // parameters read
 	late   bool             // asks suspected() or concluded()
 	source string
 }
@@ -285,6 +286,7 @@ func (c *compiler) name(n ast.Node) *operand {
 		return c.fail(n, CodeName, hint, "%q is not a known name here", name)
 	}
 	if s.constant != nil {
+		c.params = append(c.params, name)
 		return constantNumber(*s.constant, s.unit)
 	}
 	c.read(name)

@@ -152,11 +152,30 @@ func (l *loader) parse(r *reader, data []byte) *yaml.Node {
 			"this file holds a second YAML document", "remove the line ---, or make it a file of its own")
 		return nil
 	}
+	if long := tooLong(&doc); long != nil {
+		r.fail(long, CodeBudget, "", "this text has more than %d characters", maxScalar)
+		return nil
+	}
 	if alias := firstAlias(&doc); alias != nil {
 		r.fail(alias, CodeSyntax, "write the value out, or use `for`", "anchors and aliases (& and *) are not read here")
 		return nil
 	}
 	return &doc
+}
+
+// maxScalar bounds one text of a rule file, in bytes.
+const maxScalar = 20_000
+
+func tooLong(n *yaml.Node) *yaml.Node {
+	if len(n.Value) > maxScalar {
+		return n
+	}
+	for _, c := range n.Content {
+		if found := tooLong(c); found != nil {
+			return found
+		}
+	}
+	return nil
 }
 
 func firstAlias(n *yaml.Node) *yaml.Node {

@@ -13,6 +13,7 @@ type merge struct {
 	layer   int
 	seen    map[string]placed  // "suspect coil.open"
 	offs    []off              // that switch off nothing
+	retuned map[string]spot    // parameters whose value a later layer replaced, and where
 	removed map[string]spot    // rules that a later layer switched off, and where
 	history map[string][]*Rule // rules as earlier layers had them
 }
@@ -29,7 +30,7 @@ type off struct {
 }
 
 func newMerge() *merge {
-	return &merge{book: &Book{}, seen: map[string]placed{}, removed: map[string]spot{}, history: map[string][]*Rule{}}
+	return &merge{book: &Book{}, seen: map[string]placed{}, removed: map[string]spot{}, retuned: map[string]spot{}, history: map[string][]*Rule{}}
 }
 
 // finish drops the rules that were switched off.
@@ -77,6 +78,9 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 	}
 	for _, item := range o.items("parameters") {
 		p := r.parameter(item)
+		if before, known := m.seen["parameter "+p.ID]; known && before.layer < m.layer {
+			m.retuned[p.ID] = r.spot(idNode(item))
+		}
 		put(m, r, idNode(item), "parameter", p.ID, &m.book.Parameters, p)
 	}
 	for _, item := range o.items("circuits") {

@@ -223,7 +223,7 @@ func isLiteral(n ast.Node) bool {
 // words reports a literal outside the other side's choices.
 func (c *compiler) words(n *ast.BinaryNode, x, y *operand) bool {
 	switch {
-	case x.of == nil || y.of == nil:
+	case x.of == nil || y.of == nil || x.literal && y.literal: // as `for` may write
 		return true
 	case y.literal && !slices.Contains(x.of, y.of[0]):
 		c.notAChoice(n.Right, n.Left, y.of[0], x.of)

@@ -21,14 +21,19 @@ func (r *reader) fact(n *yaml.Node) *Fact {
 	if f.Kind == "" {
 		f.Kind = impliedKind(o)
 	}
-	for i, word := range f.Of {
-		for _, other := range f.Of[:i] {
-			if word == other {
-				r.fail(o.at("of"), CodeDuplicate, "", "the choice %q is listed twice", word)
-			}
-		}
-	}
+	r.distinct(o.at("of"), f.Of)
 	return f
+}
+
+// distinct reports a choice that is listed twice.
+func (r *reader) distinct(at *yaml.Node, choices []string) {
+	seen := make(map[string]bool, len(choices))
+	for _, word := range choices {
+		if seen[word] {
+			r.fail(at, CodeDuplicate, "", "the choice %q is listed twice", word)
+		}
+		seen[word] = true
+	}
 }
 
 // impliedKind takes the kind from the fields given; "" when they say nothing.

@@ -79,6 +79,7 @@ func (r *reader) test(n *yaml.Node) *Test {
 	case t.Measure.Mode != Ask && o.has("of"):
 		r.fail(o.keys["of"], CodeField, "leave it out", "the answers of %q are fixed; \"of\" belongs to a question", t.Measure.Mode)
 	}
+	r.distinct(o.at("of"), t.Of)
 	for _, item := range o.items("expect") {
 		t.Expect = append(t.Expect, r.expect(item))
 	}

@@ -67,6 +67,20 @@ func (k *checker) tighter(old, now *Rule) {
 	}
 }
 
+// fixed reports a parameter that a later layer replaced although a safety rule of
+// an earlier one stands on it: which way is looser can't be told.
+func (k *checker) fixed(r *Rule, m *merge) {
+	if !r.Safety || r.When == nil {
+		return
+	}
+	for _, name := range r.When.params {
+		at, retuned := m.retuned[name]
+		if retuned && m.seen["parameter "+name].layer > m.seen["rule "+r.ID].layer {
+			k.add(at, CodeSafety, fmt.Sprintf("%q can't be replaced: the safety rule %q (%s) stands on it", name, r.ID, r.Pos), "declare a parameter of your own")
+		}
+	}
+}
+
 // testsOf resolves the tests a rule requires or forbids, whether it has been
 // checked already or not.
 func (k *checker) testsOf(r *Rule, do Do) []string {
