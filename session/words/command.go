@@ -1,0 +1,226 @@
+package words
+
+import (
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// commands takes out the clauses that want something of the assistant.
+func (c *call) commands(in [][]item) (rest [][]item) {
+	var skip []string
+	unsure := false
+	for _, cl := range in {
+		switch {
+		case anyOf(cl, "skip", "cannot"):
+			skip = append(skip, rawOf(cl))
+		case asksWhy(cl):
+			c.command(Command{Kind: CmdWhy, Suspects: c.suspects(cl)})
+		case anyOf(cl, "unsure") && !hasReading(cl):
+			unsure = true
+		case anyOf(cl, "help", "status", "else", "done") && !hasReading(cl):
+			c.simple(cl)
+		case onlyConcepts(cl, "yes"):
+			c.yesNo(true, len(in) == 1)
+		case onlyConcepts(cl, "no"):
+			c.yesNo(false, len(in) == 1)
+		default:
+			rest = append(rest, cl)
+		}
+	}
+	if len(skip) > 0 {
+		c.command(Command{Kind: CmdSkip, Reason: skipReason(skip, rest, c.text)})
+		if !slices.ContainsFunc(rest, hasReading) {
+			return nil
+		}
+	}
+	if unsure && len(skip) == 0 {
+		if slices.ContainsFunc(rest, hasReading) {
+			rest = append(rest, []item{{kind: kConcept, concept: "maybe", text: "maybe", raw: "not sure"}})
+		} else {
+			c.command(Command{Kind: CmdUnsure})
+			return nil
+		}
+	}
+	return rest
+}
+
+// skipReason is the reason in the technician's words, without a leading "skip".
+func skipReason(said []string, rest [][]item, text string) string {
+	reason := strings.Join(said, ", ")
+	if !slices.ContainsFunc(rest, hasReading) {
+		reason = text
+	}
+	low := strings.ToLower(reason)
+	for _, lead := range []string{"skip that", "skip it", "skip this", "skip"} {
+		if after, ok := strings.CutPrefix(low, lead); ok {
+			reason = strings.TrimLeft(reason[len(reason)-len(after):], " ,;.-:")
+			break
+		}
+	}
+	return strings.TrimRight(reason, " .!,;")
+}
+
+func (c *call) command(cmd Command) { c.res.Commands = append(c.res.Commands, cmd) }
+
+func (c *call) simple(cl []item) {
+	for _, it := range cl {
+		switch it.concept {
+		case "help":
+			c.command(Command{Kind: CmdHelp})
+		case "status":
+			c.command(Command{Kind: CmdStatus})
+		case "else":
+			c.command(Command{Kind: CmdElse})
+		case "done":
+			c.command(Command{Kind: CmdDone})
+		}
+	}
+}
+
+// yesNo files a plain yes or no; beside other words it is only a manner of
+// speaking.
+func (c *call) yesNo(yes, alone bool) {
+	if !alone {
+		return
+	}
+	kind := CmdNo
+	if yes {
+		kind = CmdYes
+	}
+	c.command(Command{Kind: kind})
+}
+
+func anyOf(cl []item, want ...string) bool {
+	return slices.ContainsFunc(cl, func(it item) bool { return it.concept != "" && slices.Contains(want, it.concept) })
+}
+
+// onlyConcepts tells whether the clause says the concept and nothing else.
+func onlyConcepts(cl []item, want string) bool {
+	found := false
+	for _, it := range cl {
+		switch {
+		case it.concept == want:
+			found = true
+		case it.kind == kWord && (linkWords[it.text] || common[it.text]):
+		default:
+			return false
+		}
+	}
+	return found
+}
+
+// hasReading tells whether the clause holds a number or something seen.
+func hasReading(cl []item) bool {
+	return slices.ContainsFunc(cl, func(it item) bool {
+		return it.kind == kNum || concepts[it.concept] == gOutcome
+	})
+}
+
+// asksWhy tells a question from "dunno why".
+func asksWhy(cl []item) bool {
+	for _, it := range cl {
+		if it.concept == "why" {
+			return true
+		}
+		if it.kind != kWord || !linkWords[it.text] {
+			return false
+		}
+	}
+	return false
+}
+
+// repair reads what was done to the vehicle and what became of it.
+func (c *call) repair(in []item) bool {
+	act := hasConcept(in, "replaced")
+	result := c.repairResult(in)
+	if !act && (c.ctx.Repairing == "" || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {
+		return false
+	}
+	if e := c.ctx.Expected; act && e != nil && e.Measure.Mode == rules.Swap {
+		return false
+	}
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(in)}
+	if len(cmd.Suspects) == 0 && c.ctx.Repairing != "" {
+		cmd.Suspects = []string{c.ctx.Repairing}
+	}
+	c.command(cmd)
+	return true
+}
+
+// watching tells whether the test asked for awaits the same words.
+func (c *call) watching() bool {
+	return c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil
+}
+
+// repairResult is gone, still_there, changed, or "" where nothing tells.
+func (c *call) repairResult(in []item) string {
+	var seen []string
+	for _, it := range negate(in) {
+		if concepts[it.concept] == gOutcome {
+			seen = append(seen, it.concept)
+		}
+	}
+	if slices.Contains(seen, "gone") {
+		return "gone"
+	}
+	if slices.Contains(seen, "still_there") || slices.Contains(seen, "same") {
+		return "still_there"
+	}
+	ch, _ := c.pick(rules.Watch, only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "dead", "nothing", "good", "dim", "bright", "dark"))
+	switch {
+	case ch == "":
+		if slices.Contains(seen, "changed") {
+			return "changed"
+		}
+		return ""
+	case ch == c.asBefore(), ch == "trips":
+		return "still_there"
+	case ch == "runs" || ch == "off" && c.ctx.Complaint == "stays_on":
+		return "gone"
+	}
+	return "changed"
+}
+
+// suspects lists the suspects that the words name, best first.
+func (c *call) suspects(in []item) []string {
+	said := map[string]bool{}
+	for _, it := range in {
+		for _, w := range strings.FieldsFunc(strings.ToLower(it.raw), func(r rune) bool { return r == ' ' || r == '\'' || r == '-' }) {
+			said[w] = true
+		}
+		for _, w := range strings.Split(it.concept, "_") {
+			said[w] = true
+		}
+		for _, s := range it.place.spots {
+			said[s.role] = true
+			for _, w := range strings.FieldsFunc(s.abs+"_"+s.part, func(r rune) bool { return r == '_' || r == '.' }) {
+				said[w] = true
+			}
+		}
+	}
+	best, out := 0, []string(nil)
+	for _, s := range c.ctx.Suspects {
+		score := 0
+		id := strings.FieldsFunc(s.ID, func(r rune) bool { return r == '_' || r == '.' })
+		for _, w := range id {
+			if said[w] && w != "" {
+				score += 3
+			}
+		}
+		for _, w := range strings.Fields(strings.NewReplacer("'s", "", ",", "").Replace(strings.ToLower(s.Words))) {
+			if said[w] && !common[w] && !linkWords[w] && !slices.Contains(id, w) {
+				score += 2
+			}
+		}
+		switch {
+		case score == 0 || score < best:
+		case score > best:
+			best, out = score, []string{s.ID}
+		default:
+			out = append(out, s.ID)
+		}
+	}
+	return out
+}

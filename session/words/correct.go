@@ -1,0 +1,298 @@
+package words
+
+import (
+	"slices"
+
+	"coilside/rules"
+)
+
+// segment is a run of items after a mark that what went before was wrong.
+type segment struct {
+	mark  string // "" for the first; correction, undo
+	items []item
+}
+
+// corrections parts the utterance where it corrects itself or what went before.
+func (c *call) corrections(in []item) []segment {
+	segs := []segment{{}}
+	cur := func() *segment { return &segs[len(segs)-1] }
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		mark := ""
+		switch it.concept {
+		case "correction":
+			mark = "correction"
+		case "undo":
+			mark = "undo"
+		case "rather":
+			if hasContent(cur().items) {
+				mark = "correction"
+			} else {
+				continue
+			}
+		case "that_was":
+			if c.correctsPlace(cur(), in[i+1:]) {
+				mark = "correction"
+			} else {
+				continue
+			}
+		case "no":
+			if c.noCorrects(in, i) {
+				mark = "correction"
+			}
+		case "not":
+			if neighbour(in, i, 1).kind == kPlace {
+				if !hasContent(cur().items) && cur().mark == "" {
+					segs = append(segs, segment{mark: "correction"})
+				}
+				i++
+				continue
+			}
+		}
+		if mark == "" {
+			cur().items = append(cur().items, it)
+			continue
+		}
+		if cur().mark != "" && !hasContent(cur().items) {
+			cur().mark = strongest(cur().mark, mark)
+			continue
+		}
+		segs = append(segs, segment{mark: mark})
+	}
+	return segs
+}
+
+func strongest(a, b string) string {
+	if a == "undo" || b == "undo" {
+		return "undo"
+	}
+	return a
+}
+
+// correctsPlace tells "that was 85", which moves a reading, from "that was
+// 12.4", which gives one.
+func (c *call) correctsPlace(cur *segment, rest []item) bool {
+	if cur.mark != "" && !hasContent(cur.items) {
+		return true
+	}
+	if !hasContent(cur.items) && len(c.ctx.Last) == 0 {
+		return false
+	}
+	for _, it := range rest {
+		if it.kind == kNum || it.kind == kConcept && (valueWord(it) || concepts[it.concept] == gOutcome) {
+			return false
+		}
+	}
+	return slices.ContainsFunc(rest, func(it item) bool { return it.kind == kPlace || concepts[it.concept] == gSetup })
+}
+
+// noCorrects tells a "no" that takes something back from "no click" and from a
+// plain answer.
+func (c *call) noCorrects(in []item, i int) bool {
+	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
+	if prev.kind != kSep {
+		return false
+	}
+	if !hasContent(in[i+1:]) && !slices.ContainsFunc(in[i+1:], func(it item) bool { return concepts[it.concept] == gSetup }) {
+		return false
+	}
+	if i == 0 && len(c.ctx.Last) == 0 {
+		return false
+	}
+	switch {
+	case next.concept == "that_was", next.concept == "correction", next.kind == kPlace:
+		return true
+	case next.kind == kNum:
+		return i > 0 || next.num.unit.dim == ""
+	}
+	return next.kind == kSep && c.restCorrects(in[i+1:])
+}
+
+// restCorrects tells whether what follows "no," gives something else for what
+// was said, and is no fresh answer such as "no, silent".
+func (c *call) restCorrects(rest []item) bool {
+	return slices.ContainsFunc(rest, func(it item) bool {
+		return it.kind == kNum || it.kind == kPlace || it.concept == "that_was" || it.concept == "correction" || concepts[it.concept] == gSetup
+	})
+}
+
+// correct changes the last frame, or the last thing understood, by what was
+// said after the mark.
+func (c *call) correct(all, got []frame, mark string) []frame {
+	switch {
+	case len(all) > 0 && len(got) == 0 && mark == "undo":
+		return all[:len(all)-1]
+	case len(all) > 0 && len(got) > 0:
+		all[len(all)-1].patch(got[0])
+		return append(all, got[1:]...)
+	case len(all) > 0:
+		return all
+	case len(got) > 0 && c.lastReading() >= 0:
+		c.correctLast(&got[0])
+		return got[1:]
+	case len(got) > 0:
+		return got
+	case mark == "undo":
+		c.res.Commands = append(c.res.Commands, Command{Kind: CmdUndo})
+	case len(c.setups) > 0 && c.lastReading() >= 0:
+		f := frame{setups: c.setups, raw: c.text}
+		c.setups = nil
+		c.correctLast(&f)
+	case len(c.res.Commands) == 0:
+		c.ask("What should it be?", nil)
+	}
+	return nil
+}
+
+// patch puts what g says in the place of what f said of the same.
+func (f *frame) patch(g frame) {
+	if len(g.places) > 0 {
+		f.places, f.nowhere, f.prefix = g.places, "", g.prefix
+		if f.between && len(g.places) == 1 && len(g.places[0].spots) == 2 {
+			g.places[0].pair, g.places[0].vague = true, false
+		}
+	}
+	if len(g.nums)+len(g.values) > 0 {
+		f.badNum, f.span = g.badNum, g.span
+		if len(g.nums) == 1 && len(f.nums) == 1 && g.nums[0].num.unit.dim == "" {
+			g.nums[0].num.unit = f.nums[0].num.unit
+		}
+		f.nums, f.values = g.nums, g.values
+		f.manner = g.manner
+	} else if len(g.outcomes) > 0 {
+		f.nums, f.values = nil, nil
+	}
+	if len(g.outcomes) > 0 {
+		f.outcomes = g.outcomes
+	}
+	if len(g.acts) > 0 {
+		f.acts = g.acts
+	}
+	for _, s := range g.setups {
+		f.setups = slices.DeleteFunc(f.setups, func(old string) bool { return setupField(old) == setupField(s) })
+	}
+	f.setups = append(f.setups, g.setups...)
+	f.hedges = append(f.hedges, g.hedges...)
+	f.raw += ", no wait, " + g.raw
+}
+
+// lastReading is the index of the last reading or answer understood, -1 for
+// none.
+func (c *call) lastReading() int {
+	for i := len(c.ctx.Last) - 1; i >= 0; i-- {
+		if k := c.ctx.Last[i].Kind; k == KindReading || k == KindAnswer {
+			return i
+		}
+	}
+	return -1
+}
+
+// correctLast replaces the last thing understood by what the frame changes in
+// it.
+func (c *call) correctLast(f *frame) {
+	c.cur = f
+	defer func() { c.cur = nil }()
+	f.setups = append(f.setups, c.unsaidIn(*f)...)
+	old := c.ctx.Last[c.lastReading()]
+	fd := old
+	fd.Assumed, fd.Warning = nil, ""
+	fd.Hedge = hedge(f)
+	said, clash := saidSetup(f.setups)
+	if why := f.askPlace(); why != "" || clash != "" || f.badNum || len(f.places) > 1 || len(f.nums) > 1 {
+		c.ask("“"+f.raw+"”: what should it be? "+upper(why), nil)
+		return
+	}
+	if !c.correctSetup(&fd, said) || !c.correctPlace(&fd, f) || !c.correctAnswer(&fd, f) {
+		return
+	}
+	if fd.Measure != old.Measure || !sameSetup(fd.Setup, old.Setup) {
+		fd.Kind, fd.Test = KindReading, ""
+	}
+	fd.Entry = 0
+	c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: old.Entry})
+	c.file(fd, f)
+}
+
+func sameSetup(a, b rules.Setup) bool {
+	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && a.Coil == b.Coil
+}
+
+func (c *call) correctSetup(fd *Finding, said rules.Setup) bool {
+	if said.Relay != "" && said.Relay != fd.Setup.Relay {
+		fd.Setup.Relay = said.Relay
+		for _, p := range []*string{&fd.Measure.Red, &fd.Measure.Black, &fd.Measure.At} {
+			if r := role(*p); r != "" {
+				*p = prefixOfRelay[said.Relay] + "." + r
+			}
+		}
+		if said.Relay == "bench" {
+			fd.Setup.Coil = "rest"
+		} else {
+			fd.Setup.Coil = ""
+		}
+	}
+	for _, x := range []struct{ said, at *string }{{&said.Key, &fd.Setup.Key}, {&said.Command, &fd.Setup.Command}, {&said.Coil, &fd.Setup.Coil}} {
+		if *x.said != "" {
+			*x.at = *x.said
+		}
+	}
+	return true
+}
+
+func (c *call) correctPlace(fd *Finding, f *frame) bool {
+	if len(f.places) == 0 {
+		if f.nowhere != "" {
+			c.askWhere(f, "“"+f.nowhere+"” is no place of this circuit that is known here")
+			return false
+		}
+		return true
+	}
+	p := f.places[0]
+	name := func(i int) string { return c.fullName(f, i, p.spots[i], fd.Setup) }
+	m := &fd.Measure
+	switch {
+	case len(p.spots) == 1 && p.spots[0].part == "ground":
+		m.Black = "battery.negative"
+	case m.At != "" && len(p.spots) == 1:
+		m.At = name(0)
+	case m.Red != "" && len(p.spots) == 1 && reference(m.Black):
+		m.Red = name(0)
+	case m.Red != "" && len(p.spots) == 2:
+		m.Red, m.Black = name(0), name(1)
+	case m.From != "" && len(p.spots) == 2:
+		m.From, m.To = name(0), name(1)
+	default:
+		c.ask("That was read between two places. Between which two should it be?", nil)
+		return false
+	}
+	return true
+}
+
+func (c *call) correctAnswer(fd *Finding, f *frame) bool {
+	mode := fd.Measure.Mode
+	if len(f.nums) == 1 {
+		n := f.nums[0].num
+		v := value(n)
+		if n.bad || n.odd != "" || !c.plausible(mode, v) || n.unit.dim != "" && !dimFits(n.unit.dim, mode) {
+			c.ask("“"+f.raw+"” does not fit what it would correct. What should it be?", nil)
+			return false
+		}
+		fd.Answer = Answer{Number: &v}
+		return true
+	}
+	seen := f.allSeen()
+	if len(seen) == 0 {
+		return true
+	}
+	if ch, several := c.pick(mode, seen); ch != "" && !several {
+		fd.Answer = Answer{Choice: ch}
+		return true
+	}
+	a, q := c.valueAnswer(mode, seen)
+	if a == nil {
+		c.ask(firstText(q, "“"+f.raw+"”: what should it be?"), nil)
+		return false
+	}
+	fd.Answer = *a
+	return true
+}

@@ -1,0 +1,255 @@
+package words
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilside/rules"
+)
+
+// facts files the facts said, and returns the items that are left.
+func (c *call) facts(in []item) []item {
+	var rest []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		fact, val, ok := strings.Cut(it.concept, "=")
+		ask := c.askOf(fact)
+		if !ok || ask == nil {
+			rest = append(rest, it)
+			continue
+		}
+		not := len(rest) > 0 && rest[len(rest)-1].concept == "not"
+		used := -1
+		if val == "number" {
+			used = nearNumber(in, i)
+			if used < 0 {
+				continue
+			}
+			c.numberFact(ask, in[used].num)
+			if used < i {
+				rest = slices.DeleteFunc(rest, func(x item) bool { return x.kind == kNum && x.num == in[used].num })
+			} else {
+				in = slices.Delete(slices.Clone(in), used, used+1)
+			}
+			continue
+		}
+		if not {
+			rest = rest[:len(rest)-1]
+			val = oppositeFact(val)
+		}
+		c.fact(ask, val, it.raw)
+	}
+	return rest
+}
+
+func (c *call) askOf(fact string) *Ask {
+	for i := range c.ctx.Asks {
+		if c.ctx.Asks[i].Fact == fact {
+			return &c.ctx.Asks[i]
+		}
+	}
+	return nil
+}
+
+// nearNumber is the number nearest to in[i] within its clause, -1 for none.
+func nearNumber(in []item, i int) int {
+	for d := 1; d <= 4; d++ {
+		for _, j := range []int{i + d, i - d} {
+			if j >= 0 && j < len(in) && in[j].kind == kNum && in[j].num.odd == "" && !in[j].num.bad {
+				return j
+			}
+		}
+	}
+	return -1
+}
+
+func (c *call) numberFact(ask *Ask, n num) {
+	dim := n.unit.dim
+	if dim == "rating" {
+		dim = ""
+	}
+	if dim != "" && dim != ask.Unit && dim != kilo {
+		c.ask("The "+ask.Words+" is in "+ask.Unit+"s. What is it?", nil)
+		return
+	}
+	c.fileFact(ask, rules.Value{Kind: rules.Number, Number: value(n)})
+}
+
+func oppositeFact(v string) string {
+	switch v {
+	case "true":
+		return "false"
+	case "false":
+		return "true"
+	}
+	return ""
+}
+
+func (c *call) fact(ask *Ask, val, raw string) {
+	switch {
+	case ask.Kind == rules.Bool && (val == "true" || val == "false"):
+		c.fileFact(ask, rules.Value{Kind: rules.Bool, Bool: val == "true"})
+	case ask.Kind == rules.Number:
+		if v, err := strconv.ParseFloat(val, 64); err == nil {
+			c.fileFact(ask, rules.Value{Kind: rules.Number, Number: v})
+		}
+	case ask.Kind == rules.Text && val != "", slices.Contains(ask.Of, val):
+		c.fileFact(ask, rules.Value{Kind: ask.Kind, Text: val})
+	default:
+		var choices []Choice
+		for _, o := range ask.Of {
+			f := Finding{Kind: KindFact, Fact: ask.Fact, Value: rules.Value{Kind: ask.Kind, Text: o}}
+			f.Words = c.say(f)
+			choices = append(choices, Choice{Words: strings.ReplaceAll(o, "_", " "), Findings: []Finding{f}})
+		}
+		c.ask("The "+ask.Words+": which is it?", choices)
+	}
+}
+
+func (c *call) fileFact(ask *Ask, v rules.Value) {
+	f := Finding{Kind: KindFact, Fact: ask.Fact, Value: v}
+	f.Words = c.say(f)
+	c.res.Findings = append(c.res.Findings, f)
+}
+
+func (c *call) factWords(f Finding) string {
+	name := strings.ReplaceAll(f.Fact, "_", " ")
+	if a := c.askOf(f.Fact); a != nil && a.Words != "" {
+		name = a.Words
+	}
+	switch f.Value.Kind {
+	case rules.Bool:
+		return name + ": " + map[bool]string{true: "yes", false: "no"}[f.Value.Bool]
+	case rules.Number:
+		return name + ": " + formatNumber(f.Value.Number)
+	}
+	return name + ": " + strings.ReplaceAll(f.Value.Text, "_", " ")
+}
+
+// answerAsk answers a question in words that was the expected test.
+func (c *call) answerAsk(in []item) bool {
+	e := c.ctx.Expected
+	if e == nil || e.Measure.Mode != rules.Ask {
+		return false
+	}
+	if e.Kind == "number" {
+		return c.askedNumber(in)
+	}
+	got, not := c.askedChoice(in), hasConcept(in, "not")
+	if len(got) == 1 && not && len(e.Of) == 2 && !strings.Contains(got[0], "not") {
+		got = slices.DeleteFunc(slices.Clone(e.Of), func(o string) bool { return o == got[0] })
+		not = false
+	}
+	switch {
+	case len(got) == 0 || anyOf(in, "skip", "cannot", "why", "help", "status", "else"):
+		return false
+	case len(got) > 1 || not:
+		c.ask("“"+c.text+"”: which of these is it?", c.expectedChoices())
+		return true
+	}
+	fd := Finding{Kind: KindAnswer, Test: e.ID, Measure: e.Measure, Setup: e.Setup, Answer: Answer{Choice: got[0]}}
+	fd.Words = c.say(fd)
+	c.res.Findings = append(c.res.Findings, fd)
+	return true
+}
+
+func (c *call) askedNumber(in []item) bool {
+	var nums []num
+	for _, it := range in {
+		if it.kind == kNum {
+			nums = append(nums, it.num)
+		}
+	}
+	if len(nums) != 1 || nums[0].bad || nums[0].odd != "" || anyOf(in, "bound") {
+		return false
+	}
+	e, v := c.ctx.Expected, value(nums[0])
+	fd := Finding{Kind: KindAnswer, Test: e.ID, Measure: e.Measure, Setup: e.Setup, Answer: Answer{Number: &v}}
+	fd.Words = formatNumber(v)
+	c.res.Findings = append(c.res.Findings, fd)
+	return true
+}
+
+// askedChoice lists the answers of the expected question that the words say.
+func (c *call) askedChoice(in []item) []string {
+	e := c.ctx.Expected
+	sets := firstText(e.Sets, e.ID)
+	var got []string
+	add := func(o string) {
+		if slices.Contains(e.Of, o) && !slices.Contains(got, o) {
+			got = append(got, o)
+		}
+	}
+	said := " " + strings.Join(strings.FieldsFunc(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(" ,.;!?()'-", r) }), " ") + " "
+	longest := 0
+	for _, o := range e.Of {
+		w := strings.ReplaceAll(o, "_", " ")
+		if !strings.Contains(said, " "+w+" ") || len(w) < longest {
+			continue
+		}
+		if len(w) > longest && contained(got, w) {
+			got = nil // "engine bay" over "engine"
+		}
+		longest = len(w)
+		add(o)
+	}
+	if len(got) > 0 {
+		return got
+	}
+	for _, it := range in {
+		fact, val, ok := strings.Cut(it.concept, "=")
+		switch {
+		case ok && (fact == sets || fact == e.ID):
+			add(val)
+			add(map[string]string{"true": "yes", "false": "no"}[val])
+		case it.concept == "yes":
+			add("yes")
+			add("true")
+		case it.concept == "no":
+			add("no")
+			add("false")
+		case it.concept == "unsure":
+			add("unknown")
+		}
+	}
+	return got
+}
+
+func contained(list []string, w string) bool {
+	return slices.ContainsFunc(list, func(s string) bool { return strings.Contains(w, strings.ReplaceAll(s, "_", " ")) })
+}
+
+// complaints in the order in which one said with others wins.
+var complaintOf = []struct {
+	id   string
+	said []string
+}{
+	{"drops_out_hot", []string{"drops_out_hot"}},
+	{"inverted", []string{"inverted"}},
+	{"stays_on", []string{"stays_on"}},
+	{"blows_fuse", []string{"trips", "blown"}},
+	{"chatters", []string{"buzz"}},
+	{"intermittent", []string{"comes_and_goes"}},
+	{"weak", []string{"weak", "dim"}},
+	{"dead", []string{"off", "dead", "nothing", "dark"}},
+}
+
+// complaint files what the customer says is wrong.
+func (c *call) complaint(f *frame, seen []string) {
+	for _, k := range complaintOf {
+		if len(only(seen, k.said...)) > 0 {
+			fd := Finding{Kind: KindComplaint, Complaint: k.id, Hedge: hedge(f)}
+			fd.Words = c.say(fd)
+			c.res.Findings = append(c.res.Findings, fd)
+			return
+		}
+	}
+	var choices []Choice
+	for _, k := range complaintOf {
+		fd := Finding{Kind: KindComplaint, Complaint: k.id}
+		fd.Words = c.say(fd)
+		choices = append(choices, Choice{Words: strings.ReplaceAll(k.id, "_", " "), Findings: []Finding{fd}})
+	}
+	c.ask("What is wrong with it?", choices)
+}

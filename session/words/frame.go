@@ -1,0 +1,336 @@
+package words
+
+import "strings"
+
+// frame is one thing said: where, how much, in what setup, what was seen.
+type frame struct {
+	places   []placeRef
+	nums     []item
+	values   []string // what a place read, without a number: live, nothing
+	outcomes []string // what was seen otherwise: click, runs, blown
+	acts     []string
+	setups   []string
+	manner   []string // concepts of how sure, how much
+	elements []string // place words without a lead position: load, relay, fuse
+	hedges   []string // as said
+	unknown  []string // words with no meaning here
+	nowhere  string   // "on the bracket": a place that is no place of the circuit
+	between  bool
+	span     bool // two numbers as a range: "5 to 11"
+	badNum   bool
+	question bool
+	no       bool   // "no" in front
+	prefix   string // socket, back, relay, said apart from the place
+	raw      string
+}
+
+func (f *frame) has(list []string, want ...string) bool {
+	for _, x := range list {
+		for _, w := range want {
+			if x == w {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (f *frame) act(want ...string) bool     { return f.has(f.acts, want...) }
+func (f *frame) outcome(want ...string) bool { return f.has(f.outcomes, want...) }
+func (f *frame) is(want ...string) bool      { return f.has(f.manner, want...) }
+
+// bare tells that nothing was seen or measured in it.
+func (f *frame) bare() bool {
+	return len(f.nums)+len(f.values)+len(f.outcomes) == 0 && !f.badNum
+}
+
+func (f *frame) onlySetup() bool {
+	return f.bare() && len(f.places)+len(f.acts) == 0 && len(f.setups) > 0
+}
+
+// clauses cuts the items at separators.
+func clauses(in []item) [][]item {
+	var out [][]item
+	start := 0
+	cut := func(end int) {
+		if end > start {
+			out = append(out, in[start:end])
+		}
+	}
+	for i, it := range in {
+		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though")
+		if breaks {
+			cut(i)
+			start = i + 1
+		}
+	}
+	cut(len(in))
+	return out
+}
+
+// symbol is a place or a value in the order said.
+type symbol struct {
+	place bool
+	item  item
+}
+
+// frames reads one clause into one frame for each pair of place and value.
+func (c *call) frames(clause []item) []frame {
+	var base frame
+	var syms []symbol
+	clause = negate(clause)
+	base.raw = rawOf(clause)
+	for i, it := range clause {
+		switch {
+		case it.kind == kPlace:
+			syms = append(syms, symbol{true, it})
+		case it.kind == kNum:
+			c.number(&base, &syms, it)
+			base.span = base.span || spans(clause, i)
+		case it.kind == kConcept && valueWord(it):
+			syms = append(syms, symbol{false, it})
+		case it.kind == kConcept:
+			base.note(it)
+		case it.text == badNumber:
+			base.badNum = true
+		case it.kind == kWord:
+			base.word(clause, i)
+		}
+	}
+	if p := c.prefixIn(clause); p != "" {
+		base.prefix = p
+	}
+	base.jumper(syms)
+	return base.split(syms)
+}
+
+// jumper takes "jumping 30 to 87" for a jumper's work: what jumps between two
+// places is no number.
+func (f *frame) jumper(syms []symbol) {
+	for _, s := range syms {
+		if !s.place && s.item.kind == kNum {
+			return
+		}
+	}
+	for i, a := range f.acts {
+		if a == "jumping" && len(syms) > 0 && len(syms[0].item.place.spots) == 2 {
+			f.acts[i] = "bridge"
+		}
+	}
+}
+
+// spans tells whether the number at in[i] begins a range.
+func spans(in []item, i int) bool {
+	if neighbour(in, i, 2).kind != kNum {
+		return false
+	}
+	switch neighbour(in, i, 1).text {
+	case "to", "and", "-", "max", "high", "up":
+		return true
+	}
+	return false
+}
+
+func (c *call) prefixIn(clause []item) string {
+	for _, it := range clause {
+		if p := prefixOf(it); p != "" {
+			return p
+		}
+	}
+	return ""
+}
+
+// number files a number as a value, unless it is a size or a time.
+func (c *call) number(base *frame, syms *[]symbol, it item) {
+	switch it.num.unit.dim {
+	case "rating", "time", "times", "watt", "hertz", "bar", "rpm", "metre", "percent":
+		base.unknown = append(base.unknown, it.raw)
+		return
+	}
+	if it.num.negated {
+		base.unknown = append(base.unknown, "not "+it.raw)
+		return
+	}
+	*syms = append(*syms, symbol{false, it})
+}
+
+func (f *frame) note(it item) {
+	if strings.Contains(it.concept, "=") {
+		return // facts are read apart
+	}
+	switch concepts[it.concept] {
+	case gOutcome:
+		f.outcomes = append(f.outcomes, it.concept)
+	case gSetup:
+		f.setups = append(f.setups, it.concept)
+	case gAct:
+		f.acts = append(f.acts, it.concept)
+	case gPlace:
+		f.elements = append(f.elements, it.concept)
+	case gSide:
+		f.between = f.between || it.concept == "between" || it.concept == "across"
+	case gManner:
+		f.manner = append(f.manner, it.concept)
+		if it.concept == "about" || it.concept == "maybe" {
+			f.hedges = append(f.hedges, it.raw)
+		}
+	case gCommand:
+		switch it.concept {
+		case "unsure":
+			f.hedges = append(f.hedges, it.raw)
+		case "no":
+			f.no = true
+		}
+	}
+}
+
+// word files a word that is no concept: harmless, or a place that is none.
+func (f *frame) word(clause []item, i int) {
+	w := clause[i].text
+	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
+		if w == "ish" {
+			f.hedges = append(f.hedges, "-ish")
+		}
+		return
+	}
+	if f.nowhere == "" && locative(clause, i) && !harmless[w] {
+		f.nowhere = clause[i].raw
+	}
+	if !common[w] {
+		f.unknown = append(f.unknown, clause[i].raw)
+	}
+}
+
+// harmless nouns may follow "on the" without naming a place of the circuit.
+var harmless = set(`meter multimeter screen display dmm gauge scale range reading moment first second third go guess
+	average time money button nose head face test tester way whole most least times least last low high
+	vehicle truck van job same other next both all one ones end back phone mine mate him her me you us again once`)
+
+// locative tells whether the word names where something was measured.
+func locative(clause []item, i int) bool {
+	j := i - 1
+	for j >= 0 && clause[j].kind == kWord && (clause[j].text == "the" || clause[j].text == "a" || clause[j].text == "my" || clause[j].text == "its" || common[clause[j].text] && !preps[clause[j].text] && j > 0) {
+		j--
+	}
+	if j < 0 {
+		return false
+	}
+	switch clause[j].text {
+	case "at", "on", "across", "between", "from", "off":
+		return true
+	case "to":
+		return j != i-1
+	}
+	return false
+}
+
+// negate applies "not" and "no" to what they stand before.
+func negate(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		if it.concept == "not" || it.concept == "no" {
+			j := i + 1
+			for j < len(in) && j <= i+3 && in[j].kind == kWord && !linkPrep(in[j].text) {
+				j++
+			}
+			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
+				continue
+			}
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func linkPrep(w string) bool { return w == "at" || w == "to" || w == "from" }
+
+func negated(it *item, far bool) bool {
+	if it.kind == kNum && !far {
+		it.num.negated = true
+		return true
+	}
+	o, ok := opposite[it.concept]
+	if !ok || it.kind != kConcept {
+		return false
+	}
+	if o == "" {
+		o = "unclear"
+	}
+	it.concept, it.text = o, o
+	return true
+}
+
+func rawOf(in []item) string {
+	var b strings.Builder
+	for _, it := range in {
+		if b.Len() > 0 && !(it.glued && (it.kind == kSep || it.text == "'s" || it.text == "v" || it.text == "-")) {
+			b.WriteByte(' ')
+		}
+		b.WriteString(it.raw)
+	}
+	return b.String()
+}
+
+// split pairs places and values in the order said. Where they do not pair off,
+// all stay in one frame, which is then asked about.
+func (f frame) split(syms []symbol) []frame {
+	syms = f.respectively(syms)
+	places, vals := 0, 0
+	alternate := true
+	for i, s := range syms {
+		if s.place {
+			places++
+		} else {
+			vals++
+		}
+		alternate = alternate && (i == 0 || s.place != syms[i-1].place)
+	}
+	if places > 1 && places == vals && alternate {
+		return f.zip(syms)
+	}
+	for _, s := range syms {
+		f.take(s)
+	}
+	return []frame{f}
+}
+
+// respectively parts "86 and 85 read 12.4 and 0.3" into two pairs.
+func (f frame) respectively(syms []symbol) []symbol {
+	if len(syms) != 3 || !syms[0].place || syms[1].place || syms[2].place || f.act("jumping") {
+		return syms
+	}
+	p := syms[0].item.place
+	if len(p.spots) != 2 || p.pair {
+		return syms
+	}
+	a, b := syms[0], syms[0]
+	a.item.place, b.item.place = placeRef{spots: p.spots[:1]}, placeRef{spots: p.spots[1:]}
+	return []symbol{a, syms[1], b, syms[2]}
+}
+
+func (f frame) zip(syms []symbol) []frame {
+	var out []frame
+	for i := 0; i+1 < len(syms); i += 2 {
+		g := f
+		g.take(syms[i])
+		g.take(syms[i+1])
+		g.raw = syms[i].item.raw + " " + syms[i+1].item.raw
+		if i > 0 {
+			g.outcomes, g.acts = nil, nil
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+func (f *frame) take(s symbol) {
+	switch {
+	case s.place:
+		f.places = append(append([]placeRef(nil), f.places...), s.item.place)
+	case s.item.kind == kNum:
+		f.nums = append(append([]item(nil), f.nums...), s.item)
+	default:
+		f.values = append(append([]string(nil), f.values...), s.item.concept)
+	}
+}

@@ -1,0 +1,169 @@
+package words
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// node is one step of the phrase tree.
+type node struct {
+	next    map[string]*node
+	concept string // "" = no phrase ends here
+}
+
+// star stands in the tree for a * in a saying: any one or two words.
+const star = "anyword"
+
+func (n *node) step(w string) *node {
+	if n.next == nil {
+		n.next = map[string]*node{}
+	}
+	if n.next[w] == nil {
+		n.next[w] = &node{}
+	}
+	return n.next[w]
+}
+
+// saying is one phrase with its meaning, for finding the nearest one.
+type saying struct {
+	phrase, means string
+}
+
+// Reader reads utterances with one set of synonyms. It holds no state between
+// calls and is safe for concurrent use.
+type Reader struct {
+	root    node
+	vocab   map[string]bool // every word of every phrase
+	targets []string        // words that a slip may be corrected to, sorted
+	sayings []saying
+}
+
+// New makes a Reader. A synonym means one of Concepts, or a fact and its value
+// ("mounting=outside"), or a fact whose number follows ("load_amps=number").
+// Every wrong synonym is named in the error.
+func New(synonyms []*rules.Synonym) (*Reader, error) {
+	r := &Reader{vocab: map[string]bool{}}
+	for _, c := range Concepts() {
+		r.add(strings.ReplaceAll(c, "_", " "), c)
+	}
+	var errs []error
+	for _, s := range synonyms {
+		if _, ok := concepts[s.Means]; !ok && !strings.Contains(s.Means, "=") {
+			errs = append(errs, fmt.Errorf("%s:%d:%d: no such meaning %q; the nearest is %q",
+				s.Pos.File, s.Pos.Line, s.Pos.Column, s.Means, nearestOf(s.Means, Concepts())))
+			continue
+		}
+		for _, said := range s.Said {
+			if err := r.add(said, s.Means); err != nil {
+				errs = append(errs, fmt.Errorf("%s:%d:%d: %w", s.Pos.File, s.Pos.Line, s.Pos.Column, err))
+			}
+		}
+	}
+	for w := range r.vocab {
+		if len(w) >= 4 && !numberWord(w) {
+			r.targets = append(r.targets, w)
+		}
+	}
+	slices.Sort(r.targets)
+	return r, errors.Join(errs...)
+}
+
+// add puts one phrase into the tree. A later phrase replaces an earlier one, so
+// that a shop's own words win.
+func (r *Reader) add(said, means string) error {
+	n, count := &r.root, 0
+	for _, it := range scan(clean(strings.ReplaceAll(said, "*", " "+star+" "))) {
+		switch {
+		case it.kind == kNum:
+			return fmt.Errorf("%q: a saying holds no numbers", said)
+		case it.kind == kSep || it.text == "-":
+			continue
+		}
+		n = n.step(it.text)
+		if it.text != star {
+			r.vocab[it.text] = true
+		}
+		count++
+	}
+	if count == 0 {
+		return fmt.Errorf("%q: nothing is said", said)
+	}
+	n.concept = means
+	r.sayings = append(r.sayings, saying{said, means})
+	return nil
+}
+
+// match joins words into concepts, longest phrase first.
+func (r *Reader) match(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); {
+		if c, n := r.longest(in[i:]); n > 0 {
+			var raw []string
+			for _, it := range in[i : i+n] {
+				raw = append(raw, it.raw)
+			}
+			out = append(out, item{kind: kConcept, concept: c, text: c, raw: strings.Join(raw, " "), glued: in[i].glued})
+			i += n
+			continue
+		}
+		out = append(out, in[i])
+		i++
+	}
+	return out
+}
+
+func (r *Reader) longest(in []item) (string, int) {
+	best, took := "", 0
+	var walk func(n *node, i int)
+	walk = func(n *node, i int) {
+		if n.concept != "" && i > took {
+			best, took = n.concept, i
+		}
+		if i >= len(in) || in[i].kind != kWord {
+			return
+		}
+		if next := n.next[in[i].text]; next != nil {
+			walk(next, i+1)
+		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
+			walk(next, i+1)
+		}
+		if any := n.next[star]; any != nil && i > 0 {
+			walk(any, i+1)
+			if i+1 < len(in) && in[i+1].kind == kWord {
+				walk(any, i+2)
+			}
+		}
+	}
+	walk(&r.root, 0)
+	return best, took
+}
+
+// stem finds the word of the vocabulary that w is a form of, or "".
+func stem(w string, known map[string]*node) string {
+	if len(w) < 5 {
+		return ""
+	}
+	for _, suffix := range []string{"s", "es", "ed", "ing", "y", "ly"} {
+		base, ok := strings.CutSuffix(w, suffix)
+		if !ok || len(base) < 3 {
+			continue
+		}
+		for _, b := range []string{base, base + "e", undouble(base)} {
+			if known[b] != nil {
+				return b
+			}
+		}
+	}
+	return ""
+}
+
+func undouble(s string) string {
+	if n := len(s); n > 3 && s[n-1] == s[n-2] {
+		return s[:n-1]
+	}
+	return s
+}

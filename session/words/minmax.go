@@ -1,0 +1,79 @@
+package words
+
+import (
+	"coilside/rules"
+)
+
+// minMax makes a reading of a range; two numbers are never averaged.
+func (c *call) minMax(f *frame, said rules.Setup) {
+	a, b := value(f.nums[0].num), value(f.nums[1].num)
+	for _, n := range f.nums {
+		if d := n.num.unit.dim; d != "" && d != volt && d != milli || !c.plausible(rules.MinMax, value(n.num)) {
+			c.ask("“"+f.raw+"” is a range, but not of volts on this vehicle. What number did the meter settle on?", nil)
+			return
+		}
+	}
+	ans := Answer{MinMax: &[2]float64{min(a, b), max(a, b)}}
+	if c.expects(rules.MinMax) && c.atExpected(f, said) {
+		c.file(c.answer(f, ans), f)
+		return
+	}
+	if !f.act("jumping", "wiggle", "crank") && !c.expects(rules.MinMax) {
+		c.ask("“"+f.raw+"”: did it move between the two, or are they two readings? Say “jumping from … to …”, or one number.", nil)
+		return
+	}
+	if why := f.askPlace(); why != "" || len(f.places) == 0 && f.nowhere != "" {
+		c.askWhere(f, firstText(why, "“"+f.nowhere+"” is no place of this circuit that is known here"))
+		return
+	}
+	fd, want := c.reading(f, said, rules.MinMax)
+	if want != "" {
+		c.askWhere(f, want)
+		return
+	}
+	fd.Answer = ans
+	fd.Measure.During = during(f)
+	c.settleDuring(fd, f)
+}
+
+func firstText(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+func during(f *frame) string {
+	switch {
+	case f.act("wiggle"):
+		return "wiggle"
+	case f.act("crank"):
+		return "crank"
+	}
+	return ""
+}
+
+// settleDuring finds out what was being done while the number moved.
+func (c *call) settleDuring(fd Finding, f *frame) {
+	if fd.Measure.During == "" && fd.Setup.Command == "on" {
+		fd.Measure.During = "command"
+		fd.Assumed = append(fd.Assumed, "while switched on")
+	}
+	if fd.Measure.During != "" {
+		c.settle(fd, f)
+		return
+	}
+	var choices []Choice
+	for _, d := range []string{"wiggle", "command", "crank"} {
+		g := fd
+		g.Measure.During = d
+		if missing := unsaid(g.Setup); missing != "" {
+			continue
+		}
+		g.Words = c.say(g)
+		choices = append(choices, Choice{Words: duringWords[d], Findings: []Finding{g}})
+	}
+	c.ask("What was being done while it moved?", choices)
+}
+
+var duringWords = map[string]string{"wiggle": "while wiggling", "command": "while switching it", "crank": "while cranking"}

@@ -1,0 +1,294 @@
+package words
+
+import "slices"
+
+// spot is one place a lead can touch, as far as it was said.
+type spot struct {
+	role   string // terminal, by its DIN name
+	prefix string // socket, back, relay, if said
+	abs    string // any other place by its full name: "battery.negative"
+	part   string // element whose end was not said: "load", "fuse"
+	ask    string // why this spot must be asked for; "" = clear
+}
+
+func (s spot) same(o spot) bool { return s.role == o.role && s.abs == o.abs && s.part == o.part }
+
+// placeRef is one spot, two between the leads, or several read alike.
+type placeRef struct {
+	spots []spot
+	pair  bool // one reading between the two; else one reading each
+	vague bool // said with "and": between the two, or each
+}
+
+// ends are the two ends of an element, in toward the supply.
+var ends = map[string][2]spot{
+	"coil":      {{role: "86"}, {role: "85"}},
+	"contact":   {{role: "30"}, {role: "87"}},
+	"battery":   {{abs: "battery.positive"}, {abs: "battery.negative"}},
+	"load":      {{abs: "load.in"}, {abs: "load.out"}},
+	"feed_fuse": {{abs: "feed_fuse.in"}, {abs: "feed_fuse.out"}},
+	"coil_fuse": {{abs: "coil_fuse.in"}, {abs: "coil_fuse.out"}},
+	"control":   {{abs: "control.in"}, {abs: "control.out"}},
+}
+
+// places joins place words, sides and terminals into places.
+func (c *call) places(in []item) []item {
+	in = c.sidesOf(c.prefixes(in))
+	in = c.namedPlaces(in)
+	in = leads(in)
+	return pairs(in)
+}
+
+// filler may stand between the parts of a place: "the in side of the fuse".
+var filler = set(`of the on 's its a an at my that this it are`)
+
+func skipFiller(in []item, i int) int {
+	for i < len(in) && in[i].kind == kWord && filler[in[i].text] {
+		i++
+	}
+	return i
+}
+
+// prefixes joins "socket 86", "86 in the socket" and "86 on the relay".
+func (c *call) prefixes(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		if p := prefixOf(it); p != "" {
+			j := skipFiller(in, i+1)
+			if j < len(in) && in[j].kind == kPlace && in[j].place.spots[0].prefix == "" {
+				in[j].place.spots[0].prefix = p
+				if p != "back" { // "backprobed" also tells the relay is in
+					i = j - 1
+					continue
+				}
+			}
+			c.prefix = p
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func prefixOf(it item) string {
+	switch it.concept {
+	case "socket":
+		return "socket"
+	case "backprobe":
+		return "back"
+	case "blade":
+		return "relay"
+	}
+	return ""
+}
+
+// sidesOf joins a side and its element, in either order.
+func (c *call) sidesOf(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		j := skipFiller(in, i+1)
+		if j < len(in) {
+			if p, ok := c.side(it.concept, in[j].concept); ok {
+				out, i = append(out, asPlace(it, in[j], p)), j
+				continue
+			}
+			if p, ok := c.side(in[j].concept, it.concept); ok && in[j].concept != "across" && in[j].concept != "between" {
+				out, i = append(out, asPlace(it, in[j], p)), j
+				continue
+			}
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func asPlace(a, b item, p placeRef) item {
+	return item{kind: kPlace, raw: a.raw + " " + b.raw, glued: a.glued, place: p}
+}
+
+// side is the place that a side of an element names.
+func (c *call) side(side, element string) (placeRef, bool) {
+	if element == "fuse" {
+		element = c.whichFuse()
+	}
+	two, ok := ends[element]
+	if element == "fuse" {
+		two, ok = [2]spot{{part: "fuse"}, {part: "fuse"}}, true
+		for i := range two {
+			two[i].ask = "there are two fuses, the load's and the coil's"
+		}
+	}
+	if !ok {
+		return placeRef{}, false
+	}
+	if element == "coil" {
+		two = c.coilEnds()
+	}
+	switch side {
+	case "in_side":
+		return placeRef{spots: two[:1]}, true
+	case "out_side":
+		return placeRef{spots: two[1:]}, true
+	case "one_side":
+		return placeRef{spots: []spot{{part: element, ask: "which side was not said"}}}, true
+	case "both_sides":
+		return placeRef{spots: two[:]}, true
+	case "across", "between":
+		return placeRef{spots: two[:], pair: true}, true
+	}
+	return placeRef{}, false
+}
+
+// coilEnds are the coil's terminals, the one toward the supply first.
+func (c *call) coilEnds() [2]spot {
+	if c.ctx.CoilPositive == "85" {
+		return [2]spot{{role: "85"}, {role: "86"}}
+	}
+	return ends["coil"]
+}
+
+// whichFuse is the fuse that the test asked for is about, or "fuse".
+func (c *call) whichFuse() string {
+	if e := c.ctx.Expected; e != nil {
+		for _, p := range []string{e.Measure.Red, e.Measure.Black, e.Measure.At} {
+			for _, f := range []string{"feed_fuse", "coil_fuse"} {
+				if p == f || len(p) > len(f) && p[:len(f)+1] == f+"." {
+					return f
+				}
+			}
+		}
+	}
+	return "fuse"
+}
+
+// namedPlaces turns the place words that need no side into places.
+func (c *call) namedPlaces(in []item) []item {
+	for i, it := range in {
+		switch it.concept {
+		case "battery_positive":
+			in[i] = placeItem(it, spot{abs: "battery.positive"})
+		case "battery_negative":
+			in[i] = placeItem(it, spot{abs: "battery.negative"})
+		case "chassis":
+			in[i] = placeItem(it, spot{abs: "chassis"})
+		case "ground":
+			in[i] = placeItem(it, spot{part: "ground"})
+		case "load_ground":
+			in[i] = placeItem(it, spot{abs: "load.out"})
+		case "coil_plus", "coil_minus":
+			in[i] = placeItem(it, c.coilSide(it.concept))
+		case "colour":
+			in[i] = placeItem(it, spot{ask: "a wire's colour is no terminal"})
+		}
+		if colours[it.text] && it.kind == kWord && c.colourPlace(in, i) {
+			in[i] = placeItem(it, spot{ask: "a wire's colour is no terminal"})
+		}
+		in[i].concept = ternary(in[i].kind == kPlace, "", it.concept)
+	}
+	return in
+}
+
+func ternary(b bool, x, y string) string {
+	if b {
+		return x
+	}
+	return y
+}
+
+func (c *call) coilSide(concept string) spot {
+	if c.ctx.CoilPositive != "85" && c.ctx.CoilPositive != "86" {
+		return spot{ask: "it is not known which end of the coil is toward the supply"}
+	}
+	two := c.coilEnds()
+	if concept == "coil_plus" {
+		return two[0]
+	}
+	return two[1]
+}
+
+// colourPlace tells "on the yellow" from a lead's colour ("red on 86") and from
+// what a colour may say of a part.
+func (c *call) colourPlace(in []item, i int) bool {
+	prev := neighbour(in, i, -1)
+	if prev.text != "the" && prev.text != "on" && prev.text != "at" && neighbour(in, i, 1).text != "wire" {
+		return false
+	}
+	j := skipFiller(in, i+1)
+	return !(j < len(in) && in[j].kind == kPlace)
+}
+
+// leads reads "red on 86, black on 85" as one pair, red first.
+func leads(in []item) []item {
+	red, black := -1, -1
+	for i, it := range in {
+		lead := it.text
+		if it.concept == "red_lead" || it.concept == "black_lead" {
+			lead = it.concept[:len(it.concept)-len("_lead")]
+		}
+		j := skipFiller(in, i+1)
+		if j >= len(in) || in[j].kind != kPlace || len(in[j].place.spots) != 1 {
+			continue
+		}
+		if lead == "red" {
+			red = j
+		} else if lead == "black" {
+			black = j
+		}
+	}
+	if red < 0 || black < 0 || red == black {
+		return in
+	}
+	p := placeRef{spots: []spot{in[red].place.spots[0], in[black].place.spots[0]}, pair: true}
+	first, last := min(red, black), max(red, black)
+	in[first].place = p
+	return dropLeads(slices.Delete(in, last, last+1))
+}
+
+func dropLeads(in []item) []item {
+	return slices.DeleteFunc(in, func(it item) bool {
+		return it.kind == kWord && (it.text == "red" || it.text == "black") || it.concept == "red_lead" || it.concept == "black_lead"
+	})
+}
+
+// pairs joins two spots tied by "to", a dash, or "and".
+func pairs(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		if it.kind != kPlace || len(it.place.spots) != 1 {
+			out = append(out, it)
+			continue
+		}
+		tie := neighbour(in, i, 1).text
+		j := skipFiller(in, i+2)
+		if j < len(in) && in[j].kind == kPlace && len(in[j].place.spots) == 1 && (tie == "to" || tie == "-" || tie == "and") {
+			p := placeRef{spots: []spot{it.place.spots[0], in[j].place.spots[0]}, pair: tie != "and", vague: tie == "and"}
+			if tie == "and" && betweenBefore(out) {
+				p.pair, p.vague = true, false
+			}
+			if p.spots[0].prefix == "" {
+				p.spots[0].prefix = p.spots[1].prefix
+			} else if p.spots[1].prefix == "" {
+				p.spots[1].prefix = p.spots[0].prefix
+			}
+			out = append(out, item{kind: kPlace, raw: it.raw + " " + tie + " " + in[j].raw, place: p})
+			i = j
+			continue
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func betweenBefore(out []item) bool {
+	for i := len(out) - 1; i >= 0; i-- {
+		switch {
+		case out[i].concept == "between" || out[i].concept == "across" || out[i].text == "from":
+			return true
+		case out[i].kind != kWord || !filler[out[i].text]:
+			return false
+		}
+	}
+	return false
+}

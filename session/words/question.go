@@ -1,0 +1,130 @@
+package words
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// answerQuestion reads an utterance as the answer to a question asked back, or,
+// where it is none, as said afresh.
+func (r *Reader) answerQuestion(text string, ctx Context) Result {
+	q := *ctx.Asked
+	ctx.Asked = nil
+	fresh := r.readFresh(text, ctx)
+	if wantsElse(fresh) {
+		return fresh
+	}
+	if ch := pickChoice(q, text); ch != nil {
+		return Result{Findings: ch.Findings, Commands: ch.Commands}
+	}
+	if q.Heard == "" || len(q.Heard)+len(text) > longest-20 {
+		return fresh
+	}
+	whole := r.readFresh(q.Heard+", no wait, "+text, ctx)
+	if len(whole.Findings) > 0 && len(whole.Questions)+len(whole.Unread) == 0 {
+		return whole
+	}
+	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 {
+		return whole
+	}
+	return fresh
+}
+
+// wantsElse tells whether a command was given instead of an answer.
+func wantsElse(r Result) bool {
+	return len(r.Findings) == 0 && slices.ContainsFunc(r.Commands, func(c Command) bool {
+		return c.Kind != CmdYes && c.Kind != CmdNo && c.Kind != CmdSetup && c.Kind != CmdCorrect && c.Kind != CmdRepair
+	})
+}
+
+var ordinals = map[string]int{"first": 0, "second": 1, "third": 2, "fourth": 3, "former": 0, "latter": 1, "last": -1}
+
+// unitKinds let "millivolts" choose "0.3 V".
+var unitKinds = map[string]string{
+	"v": "volts", "volt": "volts", "mv": "volts", "millivolts": "volts", "millivolt": "volts", "voltage": "volts", "meter": "volts",
+	"a": "amps", "amp": "amps", "ma": "amps", "milliamps": "amps", "current": "amps",
+	"ω": "ohms", "ohm": "ohms", "ol": "ohms", "kω": "ohms", "resistance": "ohms",
+}
+
+// pickChoice finds the one choice that the words single out.
+func pickChoice(q Question, text string) *Choice {
+	said := choiceWords(text)
+	if len(q.Choices) == 0 || len(said) == 0 || len(said) > 8 {
+		return nil
+	}
+	if len(q.Choices) == 1 && onlyYes(said) {
+		return &q.Choices[0]
+	}
+	for w, i := range ordinals {
+		if said[w] && len(said) <= 3 {
+			if i < 0 {
+				i = len(q.Choices) - 1
+			}
+			if i < len(q.Choices) {
+				return &q.Choices[i]
+			}
+		}
+	}
+	return overlap(q.Choices, said)
+}
+
+func onlyYes(said map[string]bool) bool {
+	return len(said) == 1 && (said["yes"] || said["yeah"] || said["yep"] || said["right"] || said["correct"])
+}
+
+// overlap is the choice that shares most of the words said, leaving out words
+// that all choices share; a number said must stand in it.
+func overlap(choices []Choice, said map[string]bool) *Choice {
+	var sets []map[string]bool
+	shared := map[string]int{}
+	for _, ch := range choices {
+		s := choiceWords(ch.Words)
+		sets = append(sets, s)
+		for w := range s {
+			shared[w]++
+		}
+	}
+	best, found, tie := 0, -1, false
+	for i, s := range sets {
+		n := 0
+		for w := range said {
+			switch {
+			case s[w] && shared[w] < len(choices):
+				n++
+			case isNumber(w) && !s[w]:
+				n -= 100
+			}
+		}
+		switch {
+		case n > best:
+			best, found, tie = n, i, false
+		case n == best && n > 0:
+			tie = true
+		}
+	}
+	if found < 0 || tie {
+		return nil
+	}
+	return &choices[found]
+}
+
+func isNumber(w string) bool {
+	_, err := strconv.ParseFloat(w, 64)
+	return err == nil
+}
+
+func choiceWords(text string) map[string]bool {
+	out := map[string]bool{}
+	for _, it := range spell(scan(clean(text))) {
+		w := it.text
+		if it.kind == kSep || w == "the" || w == "a" || w == "it" || w == "was" || w == "is" || w == "one" || w == "at" || w == "-" {
+			continue
+		}
+		if u := unitKinds[w]; u != "" {
+			w = u
+		}
+		out[strings.ToLower(w)] = true
+	}
+	return out
+}

@@ -1,0 +1,216 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// call is the work on one utterance.
+type call struct {
+	r      *Reader
+	ctx    *Context
+	text   string // cleaned
+	res    Result
+	prefix string   // socket, back or relay, said anywhere
+	setups []string // said for the whole utterance
+	cur    *frame   // the one being composed
+}
+
+// Read takes everything it can from one utterance. It never fails: what cannot
+// be taken is in Result.Questions or Result.Unread.
+func (r *Reader) Read(text string, ctx Context) Result {
+	if len(text) > longest {
+		return Result{Unread: []Unread{{Text: excerpt(clean(text[:longest])), Nearest: "12.4 V at 86, relay out",
+			Why: "that is too long to read at once; nothing of it was taken. Say one or two readings at a time"}}}
+	}
+	text = strings.Join(strings.Fields(clean(text)), " ")
+	if ctx.Asked != nil {
+		return r.answerQuestion(text, ctx)
+	}
+	return r.readFresh(text, ctx)
+}
+
+func (r *Reader) readFresh(text string, ctx Context) Result {
+	c := &call{r: r, ctx: &ctx, text: text}
+	items := c.items(text)
+	if !slices.ContainsFunc(items, func(it item) bool { return it.kind != kSep }) {
+		c.unread(text, "nothing was said")
+		return c.res
+	}
+	if c.answerAsk(items) {
+		return c.res
+	}
+	items = c.facts(items)
+	if c.res.empty() || hasContent(items) {
+		c.run(items)
+	}
+	if c.res.empty() {
+		c.unread(text, "that was not understood")
+	}
+	return c.res
+}
+
+// hasContent tells whether anything but link words is left.
+func hasContent(items []item) bool {
+	return slices.ContainsFunc(items, func(it item) bool {
+		g := concepts[it.concept]
+		return it.kind == kNum || it.kind == kPlace || g == gOutcome || g == gCommand || g == gAct
+	})
+}
+
+// items runs the stages up to words, numbers, places and concepts.
+func (c *call) items(text string) []item {
+	in := c.r.fixSlips(scan(text))
+	in = measureUnits(alpha(spell(in)))
+	in = c.terminals(c.r.match(in))
+	return c.places(in)
+}
+
+// run reads the utterance segment by segment; a correction parts segments.
+func (c *call) run(items []item) {
+	if c.repair(items) {
+		return
+	}
+	var all []frame
+	for _, seg := range c.corrections(items) {
+		got := c.segment(seg.items)
+		if seg.mark == "" {
+			all = append(all, got...)
+			continue
+		}
+		all = c.correct(all, got, seg.mark)
+	}
+	for i := range all {
+		all[i].setups = append(all[i].setups, c.unsaidIn(all[i])...)
+		c.compose(&all[i])
+	}
+	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
+		c.setupOnly()
+	}
+}
+
+// segment reads commands and frames between two corrections.
+func (c *call) segment(items []item) []frame {
+	var out []frame
+	for _, cl := range c.commands(clauses(items)) {
+		out = append(out, c.frames(cl)...)
+	}
+	return c.merge(out)
+}
+
+// unsaidIn are the setups said for the whole utterance about which the frame
+// itself says nothing.
+func (c *call) unsaidIn(f frame) []string {
+	var out []string
+	for _, s := range c.setups {
+		if f.act("reseat", "swap") && (s == "relay_out" || s == "relay_in") {
+			continue
+		}
+		clash := false
+		for _, own := range f.setups {
+			clash = clash || setupField(own) == setupField(s)
+		}
+		if !clash {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// merge joins frames that complete each other: a place and the number after it,
+// an act and what became of it.
+func (c *call) merge(in []frame) []frame {
+	var out []frame
+	for _, f := range in {
+		if f.onlySetup() && !f.no {
+			c.setups = append(c.setups, f.setups...)
+			continue
+		}
+		if n := len(out); n > 0 && joins(&out[n-1], &f) {
+			out[n-1].join(f)
+			continue
+		}
+		out = append(out, f)
+	}
+	return c.dropEmpty(out)
+}
+
+// joins tells whether b goes on with what a began.
+func joins(a, b *frame) bool {
+	aVal, bVal := len(a.nums)+len(a.values) > 0, len(b.nums)+len(b.values) > 0
+	aPlace, bPlace := len(a.places) > 0, len(b.places) > 0
+	switch {
+	case b.nothingBut() || a.nothingBut():
+		return true // a hedge, a filler
+	case bare(b) && len(b.acts) > 0 && !bPlace && aVal:
+		return true
+	case aPlace && !aVal && !bPlace && bVal && len(b.acts) == 0 && len(a.outcomes) == 0:
+		return true
+	case aPlace && len(a.nums) == 0 && a.has(a.values, "live", "same") && len(b.nums) > 0 && !bPlace:
+		return true
+	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0:
+		return true
+	case trial(a) && a.bare() && !bPlace && !trial(b) && len(b.nums) == 0:
+		return true
+	case trial(b) && b.bare() && !trial(a) && !aPlace && len(a.nums) == 0 && len(a.outcomes)+len(a.values) > 0:
+		return true
+	case trial(a) && b.outcome("good") && len(b.elements) > 0:
+		return true // the donor is proved
+	}
+	return false
+}
+
+func bare(f *frame) bool { return f.bare() }
+
+// trial tells whether something was tried, of which a result is awaited.
+func trial(f *frame) bool {
+	return f.act("bridge", "swap", "reseat", "wiggle", "crank", "lamp", "listen", "look")
+}
+
+// nothingBut tells that the frame holds only doubt or words without meaning.
+func (f *frame) nothingBut() bool {
+	return f.bare() && len(f.places)+len(f.acts)+len(f.setups)+len(f.elements) == 0 && f.nowhere == "" && !f.is("should", "bound", "past")
+}
+
+func (f *frame) join(g frame) {
+	if trial(f) && g.outcome("good") && len(g.elements) > 0 && len(f.outcomes)+len(f.values) > 0 {
+		g.outcomes = nil
+		f.acts = append(f.acts, "donor_proved")
+	}
+	if len(g.places) > 0 && (f.askPlace() != "" || f.nowhere != "") {
+		f.places, f.nowhere = nil, ""
+	}
+	f.places = append(f.places, g.places...)
+	f.nums = append(f.nums, g.nums...)
+	f.values = append(f.values, g.values...)
+	f.outcomes = append(f.outcomes, g.outcomes...)
+	f.acts = append(f.acts, g.acts...)
+	f.setups = append(f.setups, g.setups...)
+	f.manner = append(f.manner, g.manner...)
+	f.elements = append(f.elements, g.elements...)
+	f.unknown = append(f.unknown, g.unknown...)
+	f.between, f.badNum, f.span = f.between || g.between, f.badNum || g.badNum, f.span || g.span
+	if f.nowhere == "" {
+		f.nowhere = g.nowhere
+	}
+	if f.prefix == "" {
+		f.prefix = g.prefix
+	}
+	if g.nothingBut() && len(g.hedges) > 0 {
+		f.hedges = append(f.hedges, g.raw)
+	} else {
+		f.hedges = append(f.hedges, g.hedges...)
+	}
+	f.raw += ", " + g.raw
+}
+
+// dropEmpty drops frames that say nothing, where there are others.
+func (c *call) dropEmpty(in []frame) []frame {
+	var out []frame
+	for _, f := range in {
+		if !f.nothingBut() || f.badNum {
+			out = append(out, f)
+		}
+	}
+	return out
+}

@@ -1,0 +1,287 @@
+package words
+
+import (
+	"slices"
+
+	"coilside/rules"
+)
+
+// choices says which answer of a mode each concept is.
+var (
+	watchChoice = map[string]string{
+		"runs": "runs", "bright": "runs", "weak": "weak", "dim": "weak", "off": "off", "dead": "off", "nothing": "off",
+		"dark": "off", "silent": "off", "trips": "trips", "blown": "trips", "comes_and_goes": "comes_and_goes",
+		"stays_on": "runs", "gone": "gone", "same": "same", "still_there": "same", "good": "runs",
+		"drops_out_hot": "comes_and_goes",
+	}
+	lampChoice = map[string]string{
+		"bright": "bright", "runs": "bright", "dim": "dim", "weak": "dim", "dark": "dark", "nothing": "dark", "dead": "dark", "off": "dark",
+	}
+	listenChoice = map[string]string{
+		"click": "click", "silent": "silent", "nothing": "silent", "dead": "silent", "buzz": "buzz",
+	}
+	lookChoice = map[string]string{
+		"sound": "sound", "good": "sound", "nothing": "sound", "blown": "blown", "corroded": "corroded", "burnt": "burnt", "loose": "loose",
+		"wet": "wet", "wrong_part": "wrong_part", "trips": "blown",
+	}
+)
+
+func choiceTable(m rules.Mode) map[string]string {
+	switch m {
+	case rules.TestLamp:
+		return lampChoice
+	case rules.Listen:
+		return listenChoice
+	case rules.Look:
+		return lookChoice
+	case rules.Watch, rules.Bridge, rules.Reseat, rules.Swap:
+		return watchChoice
+	}
+	return nil
+}
+
+// allSeen are the concepts of what was seen, values included.
+func (f *frame) allSeen() []string { return append(append([]string(nil), f.values...), f.outcomes...) }
+
+// pick finds the one answer of the mode that the concepts say. several tells
+// that they say more than one.
+func (c *call) pick(m rules.Mode, seen []string) (choice string, several bool) {
+	table := choiceTable(m)
+	var got []string
+	for _, s := range seen {
+		v := table[s]
+		switch v {
+		case "same":
+			v = c.asBefore()
+		case "gone":
+			v = "runs"
+			if c.ctx.Complaint == "stays_on" {
+				v = "off"
+			}
+		}
+		if v != "" && !slices.Contains(got, v) {
+			got = append(got, v)
+		}
+	}
+	for _, strong := range []string{"trips", "comes_and_goes", "weak"} {
+		if slices.Contains(got, strong) && m != rules.Look {
+			return strong, false
+		}
+	}
+	if len(got) == 0 {
+		return "", false
+	}
+	return got[0], len(got) > 1
+}
+
+// asBefore is what the load does when nothing has changed, "" where the
+// complaint does not tell.
+func (c *call) asBefore() string {
+	return map[string]string{"dead": "off", "weak": "weak", "stays_on": "runs", "blows_fuse": "trips", "intermittent": "comes_and_goes"}[c.ctx.Complaint]
+}
+
+// seen makes findings of what was seen or heard.
+func (c *call) seen(f *frame, said rules.Setup) {
+	seen := f.allSeen()
+	switch {
+	case slices.Contains(seen, "unclear"):
+		c.ask("“"+f.raw+"”: what is it, then?", c.expectedChoices())
+	case c.ctx.Opening || f.is("customer"):
+		c.complaint(f, seen)
+	case c.triedMode(f) != "":
+		c.tried(f, said, c.triedMode(f))
+	case len(f.values) > 0 && len(f.places) > 0:
+		c.placeSeen(f, said)
+	case c.ctx.Expected != nil && c.answerSeen(f, said):
+	default:
+		c.seenUnasked(f, said)
+	}
+}
+
+// triedMode is the mode that the act said implies.
+func (c *call) triedMode(f *frame) rules.Mode {
+	switch {
+	case f.act("bridge"):
+		return rules.Bridge
+	case f.act("reseat"):
+		return rules.Reseat
+	case f.act("swap"):
+		return rules.Swap
+	case f.act("wiggle", "crank"):
+		return rules.Watch
+	case f.act("lamp") && len(f.places) > 0:
+		return rules.TestLamp
+	}
+	return ""
+}
+
+// tried files what became of something tried.
+func (c *call) tried(f *frame, said rules.Setup, m rules.Mode) {
+	choice, several := c.pick(m, f.allSeen())
+	if choice == "" || several || choice == "comes_and_goes" && m != rules.Watch {
+		c.ask("“"+f.raw+"”: what did the load do?", nil)
+		return
+	}
+	if m == rules.TestLamp {
+		c.lampAt(f, said, choice)
+		return
+	}
+	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && e.Measure.During == during(f) && fits(said, e.Setup) && c.sameBridge(f, e.Measure) {
+		c.file(c.answer(f, Answer{Choice: choice}), f)
+		return
+	}
+	if m == rules.Bridge {
+		c.bridged(f, said, choice)
+		return
+	}
+	c.watched(f, said, m, choice)
+}
+
+// sameBridge tells whether the jumper's ends said, if any, are those of the
+// expected test.
+func (c *call) sameBridge(f *frame, m rules.Measure) bool {
+	if m.Mode != rules.Bridge || len(f.places) == 0 {
+		return true
+	}
+	p := f.places[0]
+	if len(p.spots) != 2 {
+		return false
+	}
+	a, b := p.spots[0], p.spots[1]
+	return c.isSpot(a, m.From) && c.isSpot(b, m.To) || c.isSpot(a, m.To) && c.isSpot(b, m.From)
+}
+
+func (c *call) bridged(f *frame, said rules.Setup, choice string) {
+	if why := f.askPlace(); why != "" || len(f.places) != 1 || len(f.places[0].spots) != 2 {
+		c.ask("Between which two cavities was the jumper? "+upper(why), nil)
+		return
+	}
+	if said.Relay == "" {
+		said.Relay = "out"
+	}
+	fd := Finding{Kind: KindReading, Hedge: hedge(f), Answer: Answer{Choice: choice}}
+	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said})
+	fd.Measure = rules.Measure{Mode: rules.Bridge, From: c.fullName(f, 0, f.places[0].spots[0], fd.Setup), To: c.fullName(f, 1, f.places[0].spots[1], fd.Setup)}
+	c.settle(fd, f)
+}
+
+// watched files what the load did, in the setup it runs in.
+func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) {
+	habit := rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	if f.outcome("stays_on") {
+		habit.Command = "off"
+	}
+	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && fits(said, e.Setup) {
+		habit = e.Setup
+	}
+	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: m, During: during(f)}, Answer: Answer{Choice: choice}, Hedge: hedge(f), Notes: notes(f)}
+	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
+	c.settle(fd, f)
+}
+
+// answerSeen answers the expected test if the concepts say one of its answers.
+func (c *call) answerSeen(f *frame, said rules.Setup) bool {
+	e := c.ctx.Expected
+	if !fits(said, e.Setup) || len(f.places) > 0 && !c.atExpected(f, said) && e.Measure.Mode != rules.Look {
+		return false
+	}
+	switch {
+	case e.Kind == "number":
+		return c.numberSeen(f, said)
+	case e.Measure.Mode == rules.Ask || e.Kind != "choice":
+		return false
+	case e.Measure.Mode == rules.Look && !c.lookedThere(f, e.Measure.At):
+		return false
+	case e.Measure.Mode == rules.Listen && c.heardAlready():
+		return false
+	}
+	if e.Measure.Mode != rules.Look && f.outcome("blown", "corroded", "burnt", "loose", "wet", "wrong_part", "sound") && !f.outcome("blown") {
+		return false
+	}
+	mine, others := c.ofMode(e.Measure.Mode, f.allSeen())
+	choice, several := c.pick(e.Measure.Mode, mine)
+	if choice == "" {
+		return false
+	}
+	if several || !slices.Contains(e.Of, choice) && len(e.Of) > 0 {
+		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
+		return true
+	}
+	c.file(c.answer(f, Answer{Choice: choice}), f)
+	if len(others) > 0 {
+		g := *f
+		g.values, g.outcomes = nil, others
+		c.seenUnasked(&g, said)
+	}
+	return true
+}
+
+// heardAlready tells that this utterance has answered the listening already:
+// "clicks but nothing" is about the load.
+func (c *call) heardAlready() bool {
+	return slices.ContainsFunc(c.res.Findings, func(f Finding) bool { return f.Measure.Mode == rules.Listen })
+}
+
+// ofMode parts the concepts into those that answer the mode itself and those
+// that plainly speak of something else: a click while the load is watched.
+func (c *call) ofMode(m rules.Mode, seen []string) (mine, others []string) {
+	for _, s := range seen {
+		listen := s == "click" || s == "silent" || s == "buzz"
+		load := s == "runs" || s == "weak" || s == "off" || s == "comes_and_goes" || s == "trips"
+		switch {
+		case m == rules.Listen && load, (m == rules.Watch || m == rules.Bridge) && listen, m == rules.Look && (listen || load) && s != "trips":
+			others = append(others, s)
+		default:
+			mine = append(mine, s)
+		}
+	}
+	return mine, others
+}
+
+// numberSeen answers a test that reads a number with "nothing" or OL, or asks
+// for the number.
+func (c *call) numberSeen(f *frame, said rules.Setup) bool {
+	e := c.ctx.Expected
+	if f.has(f.elements, "load", "other_load") && f.has(f.values, "dead", "nothing") {
+		return false
+	}
+	a, q := c.valueAnswer(e.Measure.Mode, f.allSeen())
+	switch {
+	case q != "":
+		c.ask(q, nil)
+		return true
+	case a == nil:
+		return false
+	}
+	c.file(c.answer(f, *a), f)
+	return true
+}
+
+// valueAnswer is what words without a number say of a reading in the mode; q is
+// the question where they do not settle it.
+func (c *call) valueAnswer(m rules.Mode, seen []string) (a *Answer, q string) {
+	zero := 0.0
+	for _, s := range seen {
+		switch {
+		case s == "live":
+			return nil, "Live, but what number did the meter show?"
+		case s == "beeps":
+			return nil, "A beep means less than about 30 Ω, not zero. What number did the meter show?"
+		case s == "no_beep":
+			return nil, "No beep only means more than about 30 Ω. What number did the meter show, or OL?"
+		case s == "same":
+			return nil, "The same as what? What number did the meter show?"
+		case (s == "open_line" || s == "open" || s == "nothing") && m == rules.Ohms:
+			return &Answer{Over: true}, ""
+		case m == rules.PullIn && (s == "nothing" || s == "off" || s == "silent" || s == "open_line" || s == "dead"):
+			return &Answer{Over: true}, ""
+		case s == "open_line" || s == "open":
+			return nil, "OL on that range means too much to show. What was the meter set to?"
+		case s == "dead" && m == rules.Ohms:
+			return nil, "Dead in ohms could be open or a short. What number did the meter show, or OL?"
+		case (s == "nothing" || s == "dead") && (m == rules.VoltsDC || m == rules.AmpsDC):
+			return &Answer{Number: &zero}, ""
+		}
+	}
+	return nil, ""
+}

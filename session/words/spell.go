@@ -1,0 +1,365 @@
+package words
+
+import (
+	"strconv"
+	"strings"
+)
+
+var units09 = map[string]int{
+	"zero": 0, "nought": 0, "naught": 0, "one": 1, "two": 2, "three": 3, "four": 4,
+	"five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "niner": 9,
+}
+
+var teens = map[string]int{
+	"ten": 10, "eleven": 11, "twelve": 12, "thirteen": 13, "fourteen": 14, "fifteen": 15,
+	"sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19,
+}
+
+var tens = map[string]int{
+	"twenty": 20, "thirty": 30, "forty": 40, "fourty": 40, "fifty": 50, "sixty": 60,
+	"seventy": 70, "eighty": 80, "ninety": 90,
+}
+
+// numberWord tells whether a word may only be part of a number. Such words are
+// never the outcome of correcting a slip, and a slip of one is never dropped.
+func numberWord(w string) bool {
+	_, a := units09[w]
+	_, b := teens[w]
+	_, c := tens[w]
+	return a || b || c || w == "hundred" || w == "thousand" || w == "point" || w == "half"
+}
+
+// speller joins number words into numbers.
+type speller struct {
+	in  []item
+	pos int
+}
+
+func spell(in []item) []item {
+	s := speller{in: in}
+	var out []item
+	for s.pos < len(in) {
+		if n, ok := s.number(); ok {
+			out = append(out, n)
+			continue
+		}
+		out = append(out, in[s.pos])
+		s.pos++
+	}
+	return out
+}
+
+func (s *speller) at(d int) string {
+	if i := s.pos + d; i >= 0 && i < len(s.in) && s.in[i].kind == kWord {
+		return s.in[i].text
+	}
+	return ""
+}
+
+func (s *speller) numAt(d int) (num, bool) {
+	if i := s.pos + d; i >= 0 && i < len(s.in) && s.in[i].kind == kNum {
+		return s.in[i].num, true
+	}
+	return num{}, false
+}
+
+// number reads one number at the current place, in words or mixed.
+func (s *speller) number() (item, bool) {
+	start := s.pos
+	neg := s.sign()
+	it, ok := s.value()
+	if !ok {
+		s.pos = start
+		return item{}, false
+	}
+	if neg && !it.num.signed {
+		it.num.v, it.num.digits, it.num.signed = -it.num.v, "-"+it.num.digits, true
+	}
+	var raw []string
+	for _, x := range s.in[start:s.pos] {
+		raw = append(raw, x.raw)
+	}
+	it.kind, it.raw, it.text = kNum, strings.Join(raw, " "), it.num.digits
+	it.glued = s.in[start].glued
+	return it, true
+}
+
+func (s *speller) sign() bool {
+	switch s.at(0) {
+	case "minus":
+		s.pos++
+		return true
+	case "negative":
+		switch s.at(-1) {
+		case "battery", "bat", "batt", "the", "to", "on", "at":
+			return false
+		}
+		s.pos++
+		return true
+	}
+	return false
+}
+
+func (s *speller) value() (item, bool) {
+	if n, ok := s.numAt(0); ok {
+		it := s.in[s.pos]
+		s.pos++
+		if s.at(0) == "hundred" && n.whole() && n.v < 10 {
+			s.pos++
+			it.num = numeral(n.digits + "00")
+		} else if s.at(0) == "thousand" {
+			s.pos++
+			it.num.v, it.num.digits = n.v*1000, strconv.FormatFloat(n.v*1000, 'g', -1, 64)
+		} else if n.whole() {
+			s.fraction(&it.num)
+		}
+		return it, true
+	}
+	var it item
+	switch {
+	case s.isPoint(0):
+		it.num = num{digits: "0", word: true}
+	case s.halfHere():
+		s.pos++
+		it.num = num{v: 0.5, digits: "0.5", word: true}
+		return it, true
+	default:
+		n, ok := s.integer()
+		if !ok {
+			return it, false
+		}
+		it.num = n
+	}
+	if !s.fraction(&it.num) {
+		s.joinDecimal(&it.num)
+	}
+	return it, true
+}
+
+func (s *speller) isPoint(d int) bool {
+	w := s.at(d)
+	if w != "point" && w != "dot" && w != "decimal" {
+		return false
+	}
+	_, digit := s.digit(d + 1)
+	_, tee := teens[s.at(d+1)]
+	_, ten := tens[s.at(d+1)]
+	n, num := s.numAt(d + 1)
+	return digit || tee || ten || num && n.whole()
+}
+
+// halfHere is "half a volt", "half an amp" and "half volt".
+func (s *speller) halfHere() bool {
+	if s.at(0) != "half" {
+		return false
+	}
+	w := s.at(1)
+	if w == "a" || w == "an" {
+		w = s.at(2)
+	}
+	_, ok := unitNames[w]
+	return ok
+}
+
+func (s *speller) digit(d int) (int, bool) {
+	w := s.at(d)
+	if w == "oh" || w == "o" {
+		return 0, true
+	}
+	v, ok := units09[w]
+	return v, ok
+}
+
+// fraction reads "point three five", "point oh five", "and a half".
+func (s *speller) fraction(n *num) bool {
+	if s.isPoint(0) {
+		s.pos++
+		frac := ""
+		if m, ok := s.numAt(0); ok {
+			frac, s.pos = m.digits, s.pos+1
+		}
+		for frac == "" || !strings.HasPrefix(frac, "#") {
+			d, ok := s.digit(0)
+			if ok && !(frac != "" && s.startsName()) {
+				frac, s.pos = frac+strconv.Itoa(d), s.pos+1
+				continue
+			}
+			if v, ok := s.below100(); ok && frac == "" {
+				frac = strconv.Itoa(v)
+			}
+			break
+		}
+		n.set(n.digits + "." + frac)
+		return true
+	}
+	if s.at(0) == "and" && s.at(1) == "a" && s.at(2) == "half" {
+		s.pos += 3
+		n.set(n.digits + ".5")
+		return true
+	}
+	return false
+}
+
+// startsName tells whether the digit word here begins a terminal said digit by
+// digit ("eight six"), which belongs to no fraction before it.
+func (s *speller) startsName() bool {
+	a, _ := s.digit(0)
+	b, ok := s.digit(1)
+	_, more := s.digit(2)
+	return ok && !more && isDIN(strconv.Itoa(a)+strconv.Itoa(b))
+}
+
+func (n *num) set(digits string) {
+	odd := n.odd
+	*n = numeral(digits)
+	n.word, n.odd = true, odd
+}
+
+// below100 reads "eighty four", "twelve" or "ten"; not a lone digit.
+func (s *speller) below100() (int, bool) {
+	if v, ok := teens[s.at(0)]; ok {
+		s.pos++
+		return v, true
+	}
+	if v, ok := tens[s.at(0)]; ok {
+		s.pos++
+		if d, ok := units09[s.at(0)]; ok && d > 0 {
+			s.pos++
+			return v + d, true
+		}
+		return v, true
+	}
+	return 0, false
+}
+
+// integer reads a whole number in words.
+func (s *speller) integer() (num, bool) {
+	if v, ok := s.hundreds(); ok {
+		return num{v: float64(v), digits: strconv.Itoa(v), word: true}, true
+	}
+	if v, ok := s.below100(); ok {
+		return num{v: float64(v), digits: strconv.Itoa(v), word: true}, true
+	}
+	return s.spelledOut()
+}
+
+func (s *speller) hundreds() (int, bool) {
+	start, count := s.pos, 1
+	if s.at(0) == "a" || s.at(0) == "an" {
+		s.pos++
+	} else if d, ok := units09[s.at(0)]; ok {
+		count, s.pos = d, s.pos+1
+	}
+	scale := 0
+	switch s.at(0) {
+	case "hundred":
+		scale = 100
+	case "thousand", "grand":
+		scale = 1000
+	default:
+		s.pos = start
+		return 0, false
+	}
+	s.pos++
+	v := count * scale
+	mark := s.pos
+	if s.at(0) == "and" {
+		s.pos++
+	}
+	if w, ok := s.below100(); ok {
+		return v + w, true
+	}
+	if d, ok := units09[s.at(0)]; ok && d > 0 {
+		s.pos++
+		return v + d, true
+	}
+	s.pos = mark
+	return v, true
+}
+
+// spelledOut reads digits said one by one: "eight six", "one oh seven".
+func (s *speller) spelledOut() (num, bool) {
+	d, ok := units09[s.at(0)]
+	if !ok && s.at(0) == "oh" && s.isPoint(1) {
+		d, ok = 0, true
+	}
+	if !ok || s.pronoun() {
+		return num{}, false
+	}
+	digits, oh := strconv.Itoa(d), false
+	s.pos++
+	for {
+		d, ok := s.digit(0)
+		if !ok || s.pronoun() || s.endsName(digits) {
+			break
+		}
+		oh = oh || s.at(0) == "oh" || s.at(0) == "zero"
+		digits += strconv.Itoa(d)
+		s.pos++
+	}
+	n := numeral(digits)
+	n.word = true
+	if len(digits) == 1 {
+		mark := s.pos
+		if v, ok := s.below100(); ok {
+			if d != 0 && v >= 10 && !isDIN(strconv.Itoa(v)) {
+				n = numeral(digits + strconv.Itoa(v)) // "one fifty"
+				n.word, n.joined = true, [2]string{digits, strconv.Itoa(v)}
+				n.odd = "that could be " + n.digits + ", or " + digits + " and then " + strconv.Itoa(v)
+			} else {
+				s.pos = mark
+			}
+		}
+	} else if !isDIN(digits) && !oh && !s.isPoint(0) {
+		n.odd = "the digits of " + digits + " were said one by one"
+	}
+	return n, true
+}
+
+// endsName stops a run of digits after a terminal's name: "eight six twelve".
+func (s *speller) endsName(digits string) bool { return isDIN(digits) }
+
+// pronoun tells whether "one" here stands for a thing and not for a number.
+func (s *speller) pronoun() bool {
+	if s.at(0) != "one" {
+		return false
+	}
+	if _, ok := s.digit(1); ok || s.isPoint(1) || s.at(1) == "hundred" {
+		return false
+	}
+	switch s.at(-1) {
+	case "", "is", "'s", "at", "on", "pin", "terminal", "to", "from", "has", "got", "reads", "about", "and", "-", "of", "between", "across":
+		return s.at(1) == "of"
+	}
+	_, unit := unitNames[s.at(1)]
+	return !unit
+}
+
+// joinDecimal reads "twelve six" as 12.6. The other way to take it is kept for
+// marks that could be the first of the two.
+func (s *speller) joinDecimal(n *num) {
+	if n.odd != "" || n.v < 10 || n.v > 29 || n.signed {
+		return
+	}
+	mark := s.pos
+	frac := ""
+	if d, ok := units09[s.at(0)]; ok && !s.pronoun() && !s.startsName() {
+		frac, s.pos = strconv.Itoa(d), s.pos+1
+		if d2, ok := s.digit(0); ok {
+			frac, s.pos = frac+strconv.Itoa(d2), s.pos+1
+		}
+	} else if s.at(0) == "oh" {
+		if d, ok := s.digit(1); ok {
+			frac, s.pos = "0"+strconv.Itoa(d), s.pos+2
+		}
+	} else if v, ok := s.below100(); ok && !isDIN(strconv.Itoa(v)) {
+		frac = strconv.Itoa(v)
+	}
+	if frac == "" || s.at(0) == "hundred" || s.at(0) == "point" {
+		s.pos = mark
+		return
+	}
+	whole := n.digits
+	n.set(whole + "." + frac)
+	n.joined = [2]string{whole, frac}
+}

@@ -1,0 +1,267 @@
+package words
+
+import (
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// placeSeen reads what a place was said to be: dead, live, dark, OL.
+func (c *call) placeSeen(f *frame, said rules.Setup) {
+	if why := f.askPlace(); why != "" {
+		c.askWhere(f, why)
+		return
+	}
+	e := c.ctx.Expected
+	if f.has(f.values, "bright", "dim", "dark") || f.act("lamp") || c.expects(rules.TestLamp) && !f.has(f.values, "live", "open_line", "beeps", "no_beep", "same") {
+		choice, several := c.pick(rules.TestLamp, f.allSeen())
+		if choice != "" && !several {
+			c.lampAt(f, said, choice)
+			return
+		}
+	}
+	mode := c.valueMode(f)
+	if mode == "" {
+		c.askNothing(f, said)
+		return
+	}
+	a, q := c.valueAnswer(mode, f.values)
+	if q != "" || a == nil {
+		c.ask(firstText(q, "What did it read at "+c.placeWords(f.places)+"?"), nil)
+		return
+	}
+	if e != nil && e.Measure.Mode == mode && c.atExpected(f, said) {
+		c.file(c.answer(f, *a), f)
+		return
+	}
+	for _, part := range eachPlace(f) {
+		fd, want := c.reading(&part, said, mode)
+		if want != "" {
+			c.askWhere(&part, want)
+			return
+		}
+		fd.Answer = *a
+		if part.has(part.values, "dead") && a.Number != nil {
+			fd.Assumed = append(fd.Assumed, "dead taken as 0 V")
+		}
+		c.settle(fd, &part)
+	}
+}
+
+// valueMode is the range the meter must have been on for what was said of the
+// place; "" where that is open.
+func (c *call) valueMode(f *frame) rules.Mode {
+	switch {
+	case f.has(f.values, "live", "dead"):
+		return rules.VoltsDC
+	case f.has(f.values, "open_line", "open", "beeps", "no_beep"):
+		return rules.Ohms
+	case f.has(f.values, "same"):
+		return rules.VoltsDC
+	case f.act("voltage"):
+		return rules.VoltsDC
+	case f.act("resistance"):
+		return rules.Ohms
+	}
+	if e := c.ctx.Expected; e != nil {
+		switch e.Measure.Mode {
+		case rules.VoltsDC, rules.Ohms, rules.AmpsDC:
+			return e.Measure.Mode
+		}
+	}
+	return ""
+}
+
+// askNothing asks what "nothing" means where no test says.
+func (c *call) askNothing(f *frame, said rules.Setup) {
+	zero := 0.0
+	var choices []Choice
+	for _, m := range []rules.Mode{rules.VoltsDC, rules.TestLamp, rules.Ohms} {
+		g := *f
+		g.values = nil
+		fd, want := c.reading(&g, said, m)
+		if want != "" || unsaid(fd.Setup) != "" {
+			continue
+		}
+		switch m {
+		case rules.VoltsDC:
+			fd.Answer = Answer{Number: &zero}
+		case rules.TestLamp:
+			fd.Answer = Answer{Choice: "dark"}
+		case rules.Ohms:
+			fd.Answer = Answer{Over: true}
+		}
+		fd.Words = c.say(fd)
+		choices = append(choices, Choice{Words: fd.Words, Findings: []Finding{fd}})
+	}
+	c.ask("Nothing at "+c.placeWords(f.places)+": 0 V on a meter, a dark test lamp, or OL in ohms?", choices)
+}
+
+// lampAt files what a test lamp did at a place.
+func (c *call) lampAt(f *frame, said rules.Setup, choice string) {
+	if why := f.askPlace(); why != "" {
+		c.askWhere(f, why)
+		return
+	}
+	if c.expects(rules.TestLamp) && c.atExpected(f, said) {
+		c.file(c.answer(f, Answer{Choice: choice}), f)
+		return
+	}
+	for _, part := range eachPlace(f) {
+		fd, want := c.reading(&part, said, rules.TestLamp)
+		if want != "" {
+			c.askWhere(&part, want)
+			return
+		}
+		fd.Answer = Answer{Choice: choice}
+		c.settle(fd, &part)
+	}
+}
+
+// seenUnasked files what was heard, seen on a part, or done by the load, with
+// no test about it.
+func (c *call) seenUnasked(f *frame, said rules.Setup) {
+	seen := f.allSeen()
+	done := false
+	if ch, several := c.pick(rules.Listen, only(seen, "click", "silent", "buzz")); ch != "" {
+		done = true
+		if several {
+			c.ask("“"+f.raw+"”: a click, a buzz or silence?", nil)
+		} else {
+			c.heard(f, said, ch)
+		}
+	}
+	if ch, several := c.pick(rules.Look, only(seen, "blown", "corroded", "burnt", "loose", "wet", "wrong_part", "sound")); ch != "" {
+		done = true
+		c.looked(f, said, ch, several)
+	}
+	if ch, several := c.pick(rules.Watch, c.loadWords(f, seen)); ch != "" {
+		done = true
+		if several {
+			c.ask("“"+f.raw+"”: what does the load do?", nil)
+		} else {
+			c.watched(f, said, rules.Watch, ch)
+		}
+	}
+	if done {
+		return
+	}
+	if _, q := c.valueAnswer(rules.VoltsDC, seen); q != "" && !slices.Contains(seen, "same") {
+		c.ask(q, nil)
+		return
+	}
+	c.ask("“"+f.raw+"”: what was that said of?", c.expectedChoices())
+}
+
+// loadWords are the concepts that speak of the load where no test asks for it.
+func (c *call) loadWords(f *frame, seen []string) []string {
+	words := only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "drops_out_hot", "gone")
+	number := c.ctx.Expected != nil && c.ctx.Expected.Kind == "number"
+	if f.has(f.elements, "load") || c.heardAlready() || !number {
+		words = append(words, only(seen, "bright", "dim", "dark", "dead")...)
+	}
+	if f.has(f.elements, "load") || c.heardAlready() || slices.Contains(seen, "click") {
+		words = append(words, only(seen, "nothing")...)
+	}
+	return words
+}
+
+func only(list []string, want ...string) []string {
+	return slices.DeleteFunc(append([]string(nil), list...), func(s string) bool { return !slices.Contains(want, s) })
+}
+
+func (c *call) heard(f *frame, said rules.Setup, choice string) {
+	habit := rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	said.Command = ""
+	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: rules.Listen}, Answer: Answer{Choice: choice}, Hedge: hedge(f)}
+	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
+	fd.Assumed = slices.DeleteFunc(fd.Assumed, func(s string) bool { return s == "switched on" })
+	c.settle(fd, f)
+}
+
+// looked files how a part looks.
+func (c *call) looked(f *frame, said rules.Setup, choice string, several bool) {
+	at := c.lookedAt(f)
+	if several {
+		c.ask("“"+f.raw+"”: which is the worst of it?", nil)
+		return
+	}
+	if at == "fuse" || at == "" {
+		what := "What was looked at?"
+		var choices []Choice
+		if at == "fuse" {
+			what = "Which fuse: the load's or the coil's?"
+			for _, e := range []string{"feed_fuse", "coil_fuse"} {
+				fd := c.lookFinding(f, said, e, choice)
+				choices = append(choices, Choice{Words: placeName(e), Findings: []Finding{fd}})
+			}
+		}
+		c.ask(what, choices)
+		return
+	}
+	c.res.Findings = append(c.res.Findings, c.lookFinding(f, said, at, choice))
+}
+
+func (c *call) lookFinding(f *frame, said rules.Setup, at, choice string) Finding {
+	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: rules.Look, At: at}, Answer: Answer{Choice: choice}, Hedge: hedge(f)}
+	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: rules.Setup{Relay: "out", Key: "off", Command: "off"}})
+	fd.Words = c.say(fd)
+	return fd
+}
+
+// lookedAt is the element that was looked at, as far as said.
+func (c *call) lookedAt(f *frame) string {
+	for _, p := range f.places {
+		for _, s := range p.spots {
+			switch {
+			case s.ask != "" && s.part == "":
+				return ""
+			case s.role != "":
+				return "terminal_" + s.role
+			case s.part == "ground" || s.abs == "load.out":
+				return "load_ground"
+			case s.part != "":
+				return s.part
+			}
+			el, _, _ := strings.Cut(s.abs, ".")
+			return el
+		}
+	}
+	for _, e := range f.elements {
+		switch e {
+		case "fuse":
+			return c.whichFuse()
+		case "other_load":
+		default:
+			return e
+		}
+	}
+	return ""
+}
+
+// lookedThere tells whether the frame speaks of the element to be looked at, or
+// of none.
+func (c *call) lookedThere(f *frame, at string) bool {
+	got := c.lookedAt(f)
+	if got == "" {
+		return f.nowhere == "" || len(f.elements) == 0
+	}
+	return got == at || got == "fuse" && strings.Contains(at, "fuse") || got == "relay" && !strings.Contains(at, "fuse") ||
+		strings.HasPrefix(at, got)
+}
+
+// expectedChoices offers the answers of the expected test.
+func (c *call) expectedChoices() []Choice {
+	e := c.ctx.Expected
+	if e == nil {
+		return nil
+	}
+	var out []Choice
+	for _, ch := range e.Of {
+		fd := Finding{Kind: KindAnswer, Test: e.ID, Measure: e.Measure, Setup: e.Setup, Answer: Answer{Choice: ch}}
+		fd.Words = c.say(fd)
+		out = append(out, Choice{Words: strings.ReplaceAll(ch, "_", " "), Findings: []Finding{fd}})
+	}
+	return out
+}
