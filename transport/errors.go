@@ -3,6 +3,9 @@ package transport
 import (
 	"context"
 	"errors"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"coilside/session"
 	"coilside/transport/jsonrpc"
@@ -69,7 +72,7 @@ func translate(ctx context.Context, err error) *jsonrpc.Error {
 	if ok && e.Kind != session.Internal {
 		for _, w := range wireKinds {
 			if w.kind == e.Kind {
-				return &jsonrpc.Error{Code: w.code, Message: e.Message, Data: dataOf(e)}
+				return &jsonrpc.Error{Code: w.code, Message: sentence(e), Data: dataOf(e)}
 			}
 		}
 	}
@@ -78,6 +81,20 @@ func translate(ctx context.Context, err error) *jsonrpc.Error {
 		Code: jsonrpc.InternalError, Message: "Something went wrong inside the service. The job is as it was; try again.",
 		Data: errorData{Kind: session.Internal, Request: requestID(ctx)},
 	}
+}
+
+// sentence writes a refusal as one: Go's errors start small and end open. A
+// field's name at the start stays as it is spelt.
+func sentence(e *session.Error) string {
+	text := strings.TrimSpace(e.Message)
+	first, size := utf8.DecodeRuneInString(text)
+	if size > 0 && (e.Field == "" || !strings.HasPrefix(text, e.Field)) {
+		text = string(unicode.ToUpper(first)) + text[size:]
+	}
+	if text != "" && !strings.ContainsAny(text[len(text)-1:], ".?!") {
+		text += "."
+	}
+	return text
 }
 
 func dataOf(e *session.Error) errorData {

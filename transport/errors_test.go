@@ -45,3 +45,15 @@ func TestUnknownErrorsAreLoggedAndGiveNothingAway(t *testing.T) {
 		assert.Contains(t, log.String(), requestID(ctx))
 	}
 }
+
+func TestRefusalsAreSentences(t *testing.T) {
+	for given, want := range map[session.Error]string{
+		{Message: "there is no job \"x\""}:                            "There is no job \"x\".",
+		{Field: "complaint", Message: "complaint takes dead or weak"}: "complaint takes dead or weak.",
+		{Field: "complaint", Message: "did you mean dead?"}:           "Did you mean dead?",
+		{Field: "job", Message: "Ökonomie ist keine."}:                "Ökonomie ist keine.",
+		{}: "",
+	} {
+		assert.Equal(t, want, sentence(&given))
+	}
+}

@@ -1,8 +1,12 @@
 package transport
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -11,17 +15,23 @@ import (
 	"coilside/session"
 
 	"github.com/gorilla/websocket"
+	"github.com/rs/zerolog"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
+func loadShipped() (*rules.Book, error) {
+	return rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()})
+}
+
+var shipped = sync.OnceValues(loadShipped)
+
 // newService is the assistant itself on the shipped rules, without a disk.
 func newService(t *testing.T) *session.Service {
 	t.Helper()
-	load := func() (*rules.Book, error) { return rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()}) }
-	book, err := load()
+	book, err := shipped()
 	require.NoError(t, err)
-	s, err := session.New(session.Options{Book: book, Reload: load})
+	s, err := session.New(session.Options{Book: book, Reload: loadShipped})
 	require.NoError(t, err)
 	return s
 }
@@ -259,7 +269,7 @@ func TestWatching(t *testing.T) {
 	send(t, late, "job.watch", object{"job": job, "from": seq})
 	_, answer, err := late.ReadMessage()
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"jsonrpc":"2.0","id":1,"result":{"job":"`+job+`","watching":true}}`, string(answer))
+	assert.JSONEq(t, `{"jsonrpc":"2.0","id":1,"result":{"job":"`+job+`","seq":`+fmt.Sprint(told.Seq)+`}}`, string(answer))
 	assert.Equal(t, told.Seq, changed(t, late).Seq)
 
 	overSocket(late).ask(t, "job.watch", object{"job": job, "from": told.Seq}, nil) // in place of the first
@@ -272,17 +282,19 @@ func TestWatching(t *testing.T) {
 }
 
 func TestWatchesOfAConnectionAreBounded(t *testing.T) {
-	r := startServer(t)
-	call := overSocket(dial(t, r))
-	for i := range maxWatches + 1 {
-		var opened session.Opened
-		call.ask(t, "job.open", fan(), &opened)
-		a := call.raw(t, "job.watch", object{"job": opened.Job, "from": opened.Reply.Seq})
-		if i < maxWatches {
-			require.Nil(t, a.Error)
-			continue
-		}
-		require.NotNil(t, a.Error)
-		assert.Equal(t, codeLimit, a.Error.Code)
+	l, err := Listen("127.0.0.1:0")
+	require.NoError(t, err)
+	defer l.Close()
+	s := New(newService(t), l, zerolog.Nop())
+	full := &socket{watches: map[string]func(){}}
+	for i := range maxWatches {
+		full.watches[fmt.Sprint(i)] = func() {}
+	}
+	ctx := context.WithValue(t.Context(), socketKey{}, full)
+	for job, kind := range map[string]session.Kind{"more": session.Limit, "1": session.NotFound} {
+		_, err = s.watch(ctx, WatchRequest{Job: job})
+		refusal, ok := errors.AsType[*session.Error](err)
+		require.True(t, ok)
+		assert.Equal(t, kind, refusal.Kind, "watching a job again is not one more")
 	}
 }

@@ -44,7 +44,7 @@ var paramWords = map[string]string{
 	"entry":       "The number of an entry of the job's log.",
 	"environment": "Where the relay lives.",
 	"format":      "The format of the report; markdown if left out.",
-	"from":        "The seq the caller has already, 0 if left out; if the job is past it, a notification comes at once.",
+	"from":        "The seq the caller has already; if the job is past it, a notification comes at once. The present one if left out.",
 	"if_seq":      "The seq the caller has seen; the call is refused as a conflict if the job has moved on.",
 	"job":         "The job's id.",
 	"key":         "Any text that names this call: the same key again gives the same reply and writes nothing.",

@@ -13,6 +13,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"coilside/session"
 	"coilside/transport/jsonrpc"
 
 	"github.com/rs/zerolog"
@@ -29,7 +30,7 @@ const (
 
 // Server serves one session.Service at one address.
 type Server struct {
-	service  Service
+	service  *session.Service
 	listener net.Listener
 	log      zerolog.Logger
 	table    *jsonrpc.Table
@@ -40,7 +41,7 @@ type Server struct {
 }
 
 // New prepares a server; the listener comes from Listen.
-func New(service Service, listener net.Listener, log zerolog.Logger) *Server {
+func New(service *session.Service, listener net.Listener, log zerolog.Logger) *Server {
 	s := &Server{service: service, listener: listener, log: log, turns: make(chan struct{}, callsAtOnce)}
 	s.table = &jsonrpc.Table{Limits: jsonrpc.DefaultLimits, Translate: translate, Observe: observe}
 	s.addMethods()
@@ -63,6 +64,8 @@ func (s *Server) Serve(ctx context.Context) error {
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          stdlog.New(s.log, "", 0),
 	}
+	s.log.Info().Str("url", s.URL()).Msg("serving")
+	defer func() { s.log.Info().Msg("stopped") }()
 	stopped := make(chan error, 1)
 	stopper, cancel := context.WithCancel(ctx)
 	go func() {

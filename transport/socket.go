@@ -57,13 +57,13 @@ func (k *socket) stopWatching() {
 // WatchRequest asks to be told of a job's changes.
 type WatchRequest struct {
 	Job  string `json:"job"`
-	From int    `json:"from,omitempty"` // the seq the caller has; told at once if the job is past it
+	From *int   `json:"from,omitempty"` // the seq the caller has; told at once if the job is past it
 }
 
 // Watching is the answer to WatchRequest.
 type Watching struct {
-	Job      string `json:"job"`
-	Watching bool   `json:"watching"`
+	Job string `json:"job"`
+	Seq int    `json:"seq"` // the job's running number now
 }
 
 // watch starts a watch on the connection that asks. Watching a job again
@@ -76,7 +76,7 @@ func (s *Server) watch(ctx context.Context, req WatchRequest) (Watching, error) 
 	if sock.watches[req.Job] == nil && len(sock.watches) >= maxWatches {
 		return Watching{}, &session.Error{Kind: session.Limit, Job: req.Job, Message: "One connection can watch up to 64 jobs."}
 	}
-	changes, stop, err := s.service.Subscribe(ctx, req.Job, req.From)
+	seq, changes, stop, err := s.service.Subscribe(req.Job, req.From)
 	if err != nil {
 		return Watching{}, err
 	}
@@ -85,7 +85,7 @@ func (s *Server) watch(ctx context.Context, req WatchRequest) (Watching, error) 
 	}
 	sock.watches[req.Job] = stop
 	sock.AfterAnswer(func() { go pass(changes, sock.Conn) })
-	return Watching{req.Job, true}, nil
+	return Watching{req.Job, seq}, nil
 }
 
 // pass tells a connection of a job's changes until the watch is stopped. The

@@ -31,7 +31,10 @@ type command struct {
 
 // commands are the verbs in the order help lists them.
 var commands = []command{
+	{"chat", "work on a job in this terminal, in plain words", chat},
+	{"demo", "play a whole invented job against a simulated vehicle", demo},
 	{"serve", "run the service for programs on this machine", serve},
+	{"rules", "check the rules, or list them", rulebooks},
 }
 
 func main() {

@@ -37,7 +37,17 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
 		return exitWrong
 	}
+	if other := with.running(ctx); other != nil {
+		fmt.Fprintf(stderr, "coilside serve: a service runs on this data folder already, at %s\n", other.url)
+		return exitWrong
+	}
 	server := transport.New(service, listener, log)
+	withdraw, err := with.announce(server.URL())
+	if err != nil {
+		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
+		return exitWrong
+	}
+	defer withdraw()
 	fmt.Fprintln(stdout, server.URL()) // the listener queues calls from here on
 	if err := server.Serve(ctx); err != nil {
 		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
