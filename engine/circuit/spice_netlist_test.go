@@ -1,0 +1,339 @@
+package circuit_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// What the netlist's timetable is, in milliseconds. A circuit is first used as
+// its owner uses it, which is when a fault blows fuses; then it is dead while the
+// technician sets it up; then it is put under power, commanded, and read. The
+// armature takes about a millisecond to move and a fuse a tenth of that.
+var phases = [...]float64{0, 10, 20, 30, 40, 58}
+
+const (
+	used = iota // relay in, key on, plugged in, command off
+	usedOn
+	dead
+	powered // as the setup says, command off
+	commanded
+	reading
+	readAt = 70.0 // ms
+)
+
+// netlistWriter writes one circuit in one setup, with one meter on it, for ngspice.
+// Nothing of the package under test takes part: fuses and armature are devices of
+// the netlist, whose states come out of the simulation.
+type netlistWriter struct {
+	n          *numbers
+	setup      rules.Setup
+	measure    rules.Measure
+	fuse, pull float64 // factors on the fuses' and the armature's limits
+
+	out      strings.Builder
+	places   []string
+	elements map[string][2]string // present ones, by their places
+	fuses    []string
+	states   []string
+	models   int
+}
+
+// present lists the elements that a wiring has, with their places.
+func present(n *numbers) (map[string][2]string, error) {
+	found := map[string][2]string{}
+	for _, c := range n.circuit.Chains {
+		if c.When != nil {
+			is, err := c.When.Truth(n.env)
+			if err != nil {
+				return nil, err
+			}
+			if !is {
+				continue
+			}
+		}
+		for i := 1; i < len(c.Steps); i += 2 {
+			found[n.fill(c.Steps[i])] = [2]string{n.fill(c.Steps[i-1]), n.fill(c.Steps[i+1])}
+		}
+	}
+	return found, nil
+}
+
+// fill replaces {name} placeholders.
+func (n *numbers) fill(text string) string {
+	for id, is := range n.names {
+		text = strings.ReplaceAll(text, "{"+id+"}", is)
+	}
+	return text
+}
+
+// spiceName makes a place or an element fit for a netlist.
+func spiceName(place string) string {
+	if place == "battery.negative" {
+		return "0"
+	}
+	place = strings.Replace(place, "back.", "socket.", 1) // the harness side of the joint
+	return strings.ReplaceAll(place, ".", "_")
+}
+
+func (w *netlistWriter) linef(format string, args ...any) {
+	fmt.Fprintf(&w.out, format+"\n", args...)
+}
+
+// ohm prints a number.
+func ohm(v float64) string { return fmt.Sprintf("%.12g", v) }
+
+// wave is a source that has one level a phase.
+func (w *netlistWriter) wave(name string, levels [len(phases)]float64) {
+	var points []string
+	for i, v := range levels {
+		if i > 0 && v == levels[i-1] {
+			continue
+		}
+		if i > 0 {
+			points = append(points, fmt.Sprintf("%gm %s", phases[i], ohm(levels[i-1])))
+			points = append(points, fmt.Sprintf("%.3fm %s", phases[i]+0.001, ohm(v)))
+			continue
+		}
+		points = append(points, "0 "+ohm(v))
+	}
+	if len(points) == 1 {
+		w.linef("V%s %s 0 %s", name, name, ohm(levels[0]))
+		return
+	}
+	// The static value is that of the reading.
+	w.linef("V%s %s 0 DC %s PWL(%s)", name, name, ohm(levels[reading]), strings.Join(points, " "))
+}
+
+// gate is a resistance that is there while a control is above half a volt.
+func (w *netlistWriter) gate(from, to, control, against string, ohms float64) {
+	w.models++
+	w.linef("S%d %s %s %s %s g%d", w.models, from, to, control, against, w.models)
+	w.linef(".model g%d sw(ron=%s roff=1e15 vt=0.5 vh=0.1)", w.models, ohm(ohms))
+}
+
+// memory is a state: a charge while time runs, and for the reading, which is a
+// static solution, the voltage that it had come to.
+func (w *netlistWriter) memory(node string) {
+	w.states = append(w.states, node)
+	w.linef("C%s %s 0 1u", node, node)
+	w.linef("Vfix_%s fix_%s 0 0\nSf_%s %s fix_%s static 0 static", node, node, node, node, node)
+}
+
+func (w *netlistWriter) resistor(from, to string, ohms float64) {
+	w.models++
+	w.linef("R%d %s %s %s", w.models, from, to, ohm(ohms))
+}
+
+// write gives the whole netlist.
+func (w *netlistWriter) write(title string) (string, error) {
+	var err error
+	if w.elements, err = present(w.n); err != nil {
+		return "", err
+	}
+	w.linef("* %s", title)
+	w.controls()
+	for _, e := range w.n.circuit.Parts {
+		if ends, ok := w.elements[e.ID]; ok {
+			w.element(e, ends)
+		}
+	}
+	w.armature()
+	w.faultsAndBench()
+	w.meter()
+	for i, p := range w.allPlaces() {
+		if p != "battery.negative" {
+			w.linef("Rl%d %s 0 1e12", i, spiceName(p)) // the leak of its insulation
+		}
+	}
+	w.analysis()
+	return w.out.String(), nil
+}
+
+func (w *netlistWriter) allPlaces() []string {
+	var all []string
+	for _, ends := range w.elements {
+		all = append(all, ends[0], ends[1])
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
+func level(on bool) float64 {
+	if on {
+		return 1
+	}
+	return 0
+}
+
+func (w *netlistWriter) ohms() bool { return w.measure.Mode == rules.Ohms }
+
+// unplugged tells whether a part is unplugged, by the setup or because the leads
+// are on its own terminals.
+func (w *netlistWriter) unplugged(part string) bool {
+	return slices.Contains(w.setup.Unplugged, part) ||
+		strings.HasPrefix(w.measure.Red, part+"_part.") || strings.HasPrefix(w.measure.Black, part+"_part.")
+}
+
+// controls writes what people do: key, command, relay, plugs, power.
+func (w *netlistWriter) controls() {
+	live := level(!w.ohms())
+	key, command := level(w.setup.Key == "on"), level(w.setup.Command == "on")
+	in := level(w.setup.Relay == "in")
+	w.linef("Vstatic static 0 DC 1 PWL(0 0)\n.model static sw(ron=1 roff=1e15 vt=0.5 vh=0.1)")
+	w.wave("one", [6]float64{1, 1, 1, 1, 1, 1})
+	w.wave("key", [6]float64{1, 1, key, key, key, key})
+	w.wave("cmd", [6]float64{0, 1, 0, 0, command, command})
+	w.wave("rel", [6]float64{1, 1, in, in, in, in})
+	w.wave("run", [6]float64{1, 1, 1, 1, 1, live}) // fuses and armature may move
+	w.wave("mtr", [6]float64{0, 0, 0, 0, 0, 1})
+	if w.ohms() {
+		w.wave("cold", [6]float64{0, 0, 0, 0, 0, 1}) // the meter's current warms no load
+	}
+	for _, part := range []string{"load", "control"} {
+		in := level(!w.unplugged(part))
+		w.wave("plug_"+part, [6]float64{1, 1, in, in, in, in})
+	}
+}
+
+// element writes one element between its places.
+func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
+	a, b := spiceName(ends[0]), spiceName(ends[1])
+	if e.Kind == "fuse" || e.Kind == "coil" || e.Kind == "load" || e.ID == w.ammeterAt() {
+		w.linef("Vs_%s %s s_%s 0", e.ID, a, e.ID)
+		a = "s_" + e.ID
+	}
+	if w.n.open[e.ID] {
+		return
+	}
+	values := w.n.faulty[e.ID]
+	ohms := values["ohms"] + w.n.added[e.ID]
+	switch e.Kind {
+	case "source":
+		live := level(!w.ohms()) * values["volts"]
+		w.wave("emf", [6]float64{values["volts"], values["volts"], 0, values["volts"], values["volts"], live})
+		w.linef("Ee e_%s %s emf 0 1", e.ID, a)
+		w.resistor("e_"+e.ID, b, ohms)
+	case "fuse":
+		w.fuses = append(w.fuses, e.ID)
+		limit := 1.35 * values["amps"] * w.fuse
+		w.memory("q_" + e.ID)
+		w.linef("Bf_%s 0 q_%s I=V(run)*u(I(Vs_%s)^2-%s)*u(1-V(q_%s))*1e-2", e.ID, e.ID, e.ID, ohm(limit*limit), e.ID)
+		w.gate(a, b, "one", "q_"+e.ID, ohms)
+	case "key":
+		w.gate(a, b, "key", "0", ohms)
+	case "terminal":
+		w.gate(a, b, "rel", "0", ohms)
+	case "plug":
+		part, _, _ := strings.Cut(ends[0]+" "+ends[1], "_part.")
+		w.gate(a, b, "plug_"+part[strings.LastIndex(part, " ")+1:], "0", ohms)
+	case "control":
+		w.moving(e, a, b, "cmd", "0", ohms)
+	case "make", "rest":
+		kind := e.Kind
+		if as := w.n.instead[e.ID]; as != "" {
+			kind = as
+		}
+		if kind == "make" {
+			w.moving(e, a, b, "x", "0", ohms)
+		} else {
+			w.moving(e, a, b, "one", "x", ohms)
+		}
+	case "coil":
+		// Copper: proportional to 234.5 + T, and the stated ohms are those at 20 °C.
+		w.resistor(a, b, values["ohms"]*(234.5+values["celsius"])/254.5+w.n.added[e.ID])
+	case "suppressor":
+		w.suppressor(e, a, b, ohms)
+	case "load":
+		if !w.ohms() {
+			w.resistor(a, b, ohms)
+			return
+		}
+		w.gate(a, b, "one", "cold", ohms)
+		w.gate(a, b, "cold", "0", values["ohms"]*values["cold_part"]+w.n.added[e.ID])
+	default:
+		w.resistor(a, b, ohms)
+	}
+}
+
+// moving writes a contact that a fault may hold.
+func (w *netlistWriter) moving(e *rules.Element, a, b, control, against string, ohms float64) {
+	switch w.n.hold[e.ID] {
+	case "closed":
+		w.resistor(a, b, ohms)
+	case "open":
+	default:
+		w.gate(a, b, control, against, ohms)
+	}
+}
+
+func (w *netlistWriter) suppressor(e *rules.Element, a, b string, ohms float64) {
+	switch {
+	case w.n.hold[e.ID] == "closed":
+		w.resistor(a, b, 0.1)
+	case w.n.names["suppression"] != "diode":
+		w.resistor(a, b, ohms)
+	case !w.ohms(): // an ohmmeter's low test volts never open a diode
+		w.linef("Dd %s %s dd\n.model dd d(is=1e-14)", b, a)
+	}
+}
+
+// armature writes the moving part: a position x from 0 to 1 that lags behind what
+// the coil's current asks for. Between pull-in and drop-out it stays.
+func (w *netlistWriter) armature() {
+	coil := w.n.first("coil")
+	_, here := w.elements[coil]
+	switch hold := w.n.hold[w.n.first("armature")]; {
+	case hold == "over":
+		w.linef("Vx x 0 1")
+		return
+	case hold == "rest" || !here:
+		w.linef("Vx x 0 0")
+		return
+	}
+	// The current is what pulls: the stated volts across the sound coil at 20 °C.
+	sound := w.n.sound[coil]["ohms"]
+	pull, drop := w.pull*w.n.faulty[coil]["pull_in"]/sound, w.pull*w.n.faulty[coil]["drop_out"]/sound
+	// Squares of amperes: their slope has no corner at 0. Half way over, the
+	// smaller air gap takes less to hold than the wider one took to close.
+	w.memory("x")
+	w.linef("Bx 0 x I=V(run)*1e-3*(u(I(Vs_%s)^2-(V(x)>0.5 ? %s : %s))-V(x))", coil, ohm(drop*drop), ohm(pull*pull))
+}
+
+// faultsAndBench writes shorts, the bench supply and the jumper.
+func (w *netlistWriter) faultsAndBench() {
+	for _, s := range w.n.shorts {
+		ends, ok := w.elements[s.element]
+		if !ok {
+			continue
+		}
+		to := "0"
+		if s.to == "supply" {
+			to = spiceName(w.elements[w.n.first("source")][1])
+		}
+		w.resistor(spiceName(ends[1]), to, s.ohms)
+	}
+	if ends, ok := w.elements[w.n.first("coil")]; ok && w.setup.Relay == "bench" && w.setup.Coil == "energised" {
+		volts := w.n.env["system_volts"].(float64)
+		w.wave("bench", [6]float64{0, 0, 0, volts, volts, volts * level(!w.ohms())})
+		w.wave("clips", [6]float64{0, 0, 0, 1, 1, 1})
+		w.linef("Eb clip %s bench 0 1", spiceName(ends[1]))
+		w.gate("clip", spiceName(ends[0]), "clips", "0", 0.05)
+	}
+	if w.measure.Mode == rules.Bridge {
+		rating := math.Inf(1)
+		if f := w.n.first("fuse"); f != "" {
+			rating = w.n.sound[f]["amps"]
+		}
+		w.wave("clips", [6]float64{0, 0, 0, 1, 1, 1})
+		w.linef("Vs_jumper %s s_jumper 0", spiceName(w.n.fill(w.measure.From)))
+		w.memory("q_jumper")
+		w.linef("Bf_jumper 0 q_jumper I=u(I(Vs_jumper)^2-%s)*u(1-V(q_jumper))*1e-2", ohm(math.Pow(1.35*rating*w.fuse, 2)))
+		w.linef("Bj ctl_jumper 0 V=V(clips)*u(0.5-V(q_jumper))")
+		w.gate("s_jumper", spiceName(w.n.fill(w.measure.To)), "ctl_jumper", "0", 0.02)
+		w.fuses = append(w.fuses, "jumper")
+	}
+}

@@ -1,0 +1,267 @@
+package circuit_test
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+
+	"coilside/rules"
+)
+
+// This file works out the numbers of one circuit from the rulebook's data alone,
+// without the package under test: what the wiring is, what every value is, and
+// what the faults change. Standard normal numbers are handed in and used up in
+// the order that the package documents.
+
+// numbers is one fully specified circuit, ready to be written as a netlist.
+type numbers struct {
+	circuit *rules.Circuit
+	env     map[string]any                // choices, names that follow, quantities
+	names   map[string]string             // what {placeholders} stand for
+	sound   map[string]map[string]float64 // element to value name to number
+	faulty  map[string]map[string]float64 // the same with the faults in
+	open    map[string]bool
+	added   map[string]float64
+	hold    map[string]string
+	instead map[string]string
+	shorts  []shorted
+}
+
+type shorted struct {
+	element string
+	to      string // supply or ground
+	ohms    float64
+}
+
+// number turns a standard normal number into a value: log-normal about a median,
+// normal, even in the logarithm, or even.
+func number(s *rules.Spread, env map[string]any, z float64) (float64, error) {
+	at := func(f *rules.Formula) float64 {
+		if f == nil {
+			return 0
+		}
+		v, err := f.Number(env)
+		if err != nil {
+			panic(err)
+		}
+		return v
+	}
+	part := math.Erfc(-z/math.Sqrt2) / 2
+	switch {
+	case s.Exactly != nil:
+		return at(s.Exactly), nil
+	case s.PlusMinus != nil:
+		return at(s.About) + z*at(s.PlusMinus), nil
+	case s.About != nil:
+		relative := at(s.Spread)
+		return at(s.About) * math.Exp(z*math.Sqrt(math.Log(1+relative*relative))), nil
+	case s.Between != nil:
+		low, high := math.Log(at(s.Between[0])), math.Log(at(s.Between[1]))
+		return math.Exp(low + part*(high-low)), nil
+	case s.Even != nil:
+		return at(s.Even[0])*(1-part) + at(s.Even[1])*part, nil
+	}
+	return 0, fmt.Errorf("%v: a spread without a form", s.Pos)
+}
+
+// wire sets the choices and the names that follow; ok tells whether the
+// circuit's conditions allow them.
+func wire(c *rules.Circuit, choices map[string]string) (*numbers, bool, error) {
+	n := &numbers{circuit: c, env: map[string]any{}, names: maps.Clone(choices)}
+	for _, w := range c.Wiring {
+		n.env[w.ID] = choices[w.ID]
+		if w.Number {
+			v, err := strconv.ParseFloat(choices[w.ID], 64)
+			if err != nil {
+				return nil, false, err
+			}
+			n.env[w.ID] = v
+		}
+	}
+	for _, allow := range c.Allow {
+		if is, err := allow.Truth(n.env); err != nil || !is {
+			return nil, false, err
+		}
+	}
+	for _, name := range c.Names {
+		is, err := name.Is.TextValue(n.env)
+		if err != nil {
+			return nil, false, err
+		}
+		n.names[name.ID], n.env[name.ID] = is, is
+	}
+	return n, true, nil
+}
+
+// draws is how many normal numbers a sound circuit takes.
+func draws(c *rules.Circuit) int {
+	n := len(c.Vary)
+	for _, e := range c.Parts {
+		n += len(e.Values)
+	}
+	return n
+}
+
+// draw fills in the sound values: quantities first, then the parts' values in
+// the order of the parts and of the values' names.
+func (n *numbers) draw(z []float64) error {
+	take := func(s *rules.Spread) (float64, error) {
+		v, err := number(s, n.env, z[0])
+		z = z[1:]
+		return v, err
+	}
+	for _, q := range n.circuit.Vary {
+		v, err := take(&q.Value)
+		if err != nil {
+			return err
+		}
+		n.env[q.ID] = v
+	}
+	n.sound, n.faulty = map[string]map[string]float64{}, map[string]map[string]float64{}
+	for _, e := range n.circuit.Parts {
+		n.sound[e.ID] = map[string]float64{}
+		for _, name := range slices.Sorted(maps.Keys(e.Values)) {
+			s := e.Values[name]
+			v, err := take(&s)
+			if err != nil {
+				return err
+			}
+			n.sound[e.ID][name] = v
+		}
+		n.faulty[e.ID] = maps.Clone(n.sound[e.ID])
+	}
+	n.open, n.added, n.hold, n.instead = map[string]bool{}, map[string]float64{}, map[string]string{}, map[string]string{}
+	return nil
+}
+
+// takes is how many normal numbers an effect uses up.
+func takes(effects []rules.Effect) int {
+	total := 0
+	for i := range effects {
+		e := &effects[i]
+		for _, s := range []*rules.Spread{e.ComesAnd, e.AddOhms, e.Ohms, e.By} {
+			if s != nil {
+				total++
+			}
+		}
+		if len(e.OneOf) > 0 {
+			total += 1 + takes(e.OneOf)
+		}
+		total += takes(e.AllOf)
+	}
+	return total
+}
+
+// can reports whether the wiring has what an effect acts on. The moving part of
+// a relay is in no chain and is always there.
+func (n *numbers) can(e *rules.Effect, present map[string]bool) bool {
+	switch {
+	case len(e.OneOf) > 0:
+		return slices.ContainsFunc(e.OneOf, func(o rules.Effect) bool { return n.can(&o, present) })
+	case len(e.AllOf) > 0:
+		return !slices.ContainsFunc(e.AllOf, func(o rules.Effect) bool { return !n.can(&o, present) })
+	}
+	return present[e.To]
+}
+
+// suffers reports whether a suspect can occur in the wiring.
+func (n *numbers) suffers(s *rules.Suspect, present map[string]bool) (bool, error) {
+	if s.When != nil {
+		if is, err := s.When.Truth(n.env); err != nil || !is {
+			return false, err
+		}
+	}
+	return !slices.ContainsFunc(s.Does, func(e rules.Effect) bool { return !n.can(&e, present) }), nil
+}
+
+// fail puts a suspect's effects on the circuit and returns the numbers left over.
+func (n *numbers) fail(effects []rules.Effect, present map[string]bool, z []float64) ([]float64, error) {
+	for i := range effects {
+		e := &effects[i]
+		if e.ComesAnd != nil {
+			z = z[1:] // how often it is there: here it is there
+		}
+		if len(e.OneOf) == 0 && len(e.AllOf) == 0 {
+			var err error
+			if z, err = n.failOne(e, z); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		if len(e.OneOf) > 0 {
+			var possible []rules.Effect
+			for _, o := range e.OneOf {
+				if n.can(&o, present) {
+					possible = append(possible, o)
+				}
+			}
+			part := math.Erfc(-z[0]/math.Sqrt2) / 2
+			pick := min(int(part*float64(len(possible))), len(possible)-1)
+			if _, err := n.fail(possible[pick:pick+1], present, z[1:]); err != nil {
+				return nil, err
+			}
+			z = z[1+takes(e.OneOf):]
+		}
+		var err error
+		if z, err = n.fail(e.AllOf, present, z); err != nil {
+			return nil, err
+		}
+	}
+	return z, nil
+}
+
+func (n *numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
+	var failed error
+	take := func(s *rules.Spread, otherwise float64) float64 {
+		if s == nil {
+			return otherwise
+		}
+		v, err := number(s, n.env, z[0])
+		if err != nil {
+			failed = err
+		}
+		z = z[1:]
+		return v
+	}
+	n.open[e.To] = n.open[e.To] || e.Open
+	n.added[e.To] += take(e.AddOhms, 0)
+	if e.ShortTo != "" {
+		n.shorts = append(n.shorts, shorted{e.To, e.ShortTo, take(e.Ohms, 0.01)})
+	}
+	if e.Hold != "" {
+		n.hold[e.To] = e.Hold
+	}
+	if e.Scale != "" {
+		at := e.To
+		if n.kind(at) == "armature" { // what moves it is kept with the coil
+			at = n.first("coil")
+		}
+		n.faulty[at][e.Scale] *= take(e.By, 1)
+	}
+	if e.Instead != "" {
+		n.instead[e.To] = e.Instead
+	}
+	return z, failed
+}
+
+// kind is the kind of an element.
+func (n *numbers) kind(id string) string {
+	for _, e := range n.circuit.Parts {
+		if e.ID == id {
+			return e.Kind
+		}
+	}
+	return ""
+}
+
+// first is the first element of a kind.
+func (n *numbers) first(kind string) string {
+	for _, e := range n.circuit.Parts {
+		if e.Kind == kind {
+			return e.ID
+		}
+	}
+	return ""
+}

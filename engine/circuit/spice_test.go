@@ -1,0 +1,288 @@
+package circuit_test
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+	"coilside/rulesets"
+
+	"github.com/rogpeppe/go-internal/txtar"
+)
+
+var (
+	recording = flag.Bool("record", false, "draw the ngspice cases anew from the shipped rulebook, solve them and write them down")
+	spiceSeed = flag.Uint64("spice-seed", 20, "seed of the random cases that are held against ngspice")
+)
+
+// TestSolverAgainstNgspice holds the solver against what ngspice made of more
+// than 200 random circuits with every suspect in them. The netlists were written
+// from the rulebook's data and the recorded ones must still be what is written.
+func TestSolverAgainstNgspice(t *testing.T) {
+	if *recording {
+		recordCases(t)
+	}
+	book, m := recordedBook(t)
+	cases, version := readCases(t)
+	seen, kinds := map[string]int{}, map[string]int{}
+	for _, old := range cases {
+		c, err := regenerate(book, old.netlist)
+		if err != nil {
+			t.Fatalf("%s: %v", old.name, err)
+		}
+		if netlist, err := c.netlist(1, 1); err != nil || netlist != old.netlist {
+			t.Errorf("%s: the netlist is written differently now (%v); record anew with -record", old.name, err)
+		}
+		says, err := bySolver(m, c)
+		if err != nil {
+			t.Fatalf("%s: %v", old.name, err)
+		}
+		if odds := differ(c, says, old.result); odds != "" {
+			t.Errorf("%s: %s\n%s", old.name, odds, c.title())
+		}
+		count(seen, kinds, c, old.result)
+	}
+	t.Logf("%d cases by %s: %v", len(cases), version, kinds)
+	for _, s := range book.Suspects {
+		if seen[s.ID] < 3 {
+			t.Errorf("%s stands in %d cases, want 3 or more", s.ID, seen[s.ID])
+		}
+	}
+	for kind, least := range map[string]int{"volts_dc": 60, "amps_dc": 30, "ohms": 25, "over": 40, "buzz": 5, "blown": 15, "telling": 130} {
+		if kinds[kind] < least {
+			t.Errorf("%d cases of kind %q, want %d or more", kinds[kind], kind, least)
+		}
+	}
+	if len(cases) < 200 {
+		t.Errorf("%d cases, want 200 or more", len(cases))
+	}
+}
+
+func count(seen, kinds map[string]int, c *spiceCase, r recorded) {
+	for _, s := range c.suspects {
+		seen[s.ID]++
+	}
+	kinds[string(c.measure.Mode)]++
+	kinds[r.Armature]++
+	if len(r.Blown) > 0 {
+		kinds["blown"]++
+	}
+	if math.Abs(r.Value) > 0.001 || r.Note != "" {
+		kinds["telling"]++
+	}
+}
+
+// TestNgspiceRepeats runs the recorded netlists again where ngspice is installed.
+func TestNgspiceRepeats(t *testing.T) {
+	version := ngspiceVersion()
+	if version == "" {
+		t.Log("ngspice is not installed: the recorded results stand unrepeated")
+		return
+	}
+	book, _ := recordedBook(t)
+	cases, recordedBy := readCases(t)
+	again := make([]solved, len(cases))
+	failed := make([]error, len(cases))
+	inPairs(len(cases), func(i int) { again[i], failed[i] = ngspice(cases[i].netlist) })
+	for i, old := range cases {
+		c, err := regenerate(book, old.netlist)
+		if err := errors.Join(err, failed[i]); err != nil {
+			t.Errorf("%s: %v", old.name, err)
+			continue
+		}
+		now := record(c, again[i])
+		steady := old.result.Armature != "buzz" // nothing steady was recorded of one that buzzes
+		if now.Armature != old.result.Armature || !slices.Equal(now.Blown, old.result.Blown) || now.Note != old.result.Note ||
+			steady && math.Abs(now.Value-old.result.Value) > tolerance(c.measure.Mode, old.result.Value)/10 {
+			t.Errorf("%s: recorded by %s: %s, now by %s: %s", old.name, recordedBy, old.result.line(), version, now.line())
+		}
+	}
+}
+
+// TestShippedAgainstNgspice draws fresh cases from the shipped rulebook where
+// ngspice is installed, one for each suspect.
+func TestShippedAgainstNgspice(t *testing.T) {
+	if ngspiceVersion() == "" {
+		t.Log("ngspice is not installed: the shipped rulebook's cases are not solved anew")
+		return
+	}
+	book, m := shipped(t)
+	outcomes := make([]string, len(book.Suspects))
+	failures := make([]string, len(book.Suspects))
+	inPairs(len(book.Suspects), func(i int) {
+		c, err := newCase(book.Circuits[0], *spiceSeed+1, uint64(i), book.Suspects[i:i+1])
+		if err != nil || c == nil {
+			failures[i] = fmt.Sprintf("%s: no case: %v", book.Suspects[i].ID, err)
+			return
+		}
+		outcomes[i], failures[i] = compareLive(m, c)
+	})
+	tally := map[string]int{}
+	for i := range outcomes {
+		tally[outcomes[i]]++
+		if failures[i] != "" {
+			t.Error(failures[i])
+		}
+	}
+	t.Logf("seed %d: %v", *spiceSeed+1, tally)
+	if tally[agree] < len(outcomes)*9/10 {
+		t.Errorf("only %d of %d cases could be compared", tally[agree], len(outcomes))
+	}
+}
+
+// How the comparison of one case can end.
+const (
+	agree     = "agree"
+	disagree  = "disagree"
+	undecided = "a limit within 1 %"
+	gaveUp    = "ngspice gave up"
+)
+
+func compareLive(m *circuit.Model, c *spiceCase) (outcome, failure string) {
+	result, outcome, err := decide(c)
+	if outcome != agree {
+		return outcome, ""
+	}
+	if err != nil {
+		return disagree, err.Error()
+	}
+	says, err := bySolver(m, c)
+	if err != nil {
+		return disagree, fmt.Sprintf("%s: %v", c.title(), err)
+	}
+	if odds := differ(c, says, result); odds != "" {
+		return disagree, fmt.Sprintf("%s: %s", c.title(), odds)
+	}
+	return agree, ""
+}
+
+// decide solves a case with ngspice, and again with the limits of fuses and
+// armature 1 % lower and higher: where that changes what happens, rounding could.
+func decide(c *spiceCase) (recorded, string, error) {
+	var first recorded
+	for i, by := range [][2]float64{{1, 1}, {0.99, 1}, {1.01, 1}, {1, 0.99}, {1, 1.01}} {
+		netlist, err := c.netlist(by[0], by[1])
+		if err != nil {
+			return first, agree, err
+		}
+		s, err := ngspice(netlist)
+		if err != nil {
+			return first, gaveUp, nil
+		}
+		r := record(c, s)
+		if i == 0 {
+			first = r
+		}
+		if r.Armature != first.Armature || !slices.Equal(r.Blown, first.Blown) || r.Note != first.Note {
+			return first, undecided, nil
+		}
+	}
+	return first, agree, nil
+}
+
+// inPairs calls do for 0..n-1, two at a time.
+func inPairs(n int, do func(i int)) {
+	var wait sync.WaitGroup
+	for start := range 2 {
+		wait.Go(func() {
+			for i := start; i < n; i += 2 {
+				do(i)
+			}
+		})
+	}
+	wait.Wait()
+}
+
+// recordCases draws and solves the recorded cases: each suspect four times, some
+// of them more often, and pairs of suspects.
+func recordCases(t *testing.T) {
+	version := ngspiceVersion()
+	if version == "" {
+		t.Fatal("recording needs ngspice")
+	}
+	book, _ := shipped(t)
+	if err := keepBook(book, rulesets.Relay()); err != nil {
+		t.Fatal(err)
+	}
+	archive := &txtar.Archive{}
+	var results strings.Builder
+	tally := map[string]int{}
+	number := uint64(0)
+	for _, want := range wanted(t, book) {
+		for {
+			number++
+			c, err := newCase(book.Circuits[0], *spiceSeed, number, want.suspects)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if c == nil {
+				tally["no wiring has both suspects"]++
+				break
+			}
+			result, outcome, err := decide(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if outcome == agree && want.buzz && result.Armature != "buzz" {
+				outcome = "no buzz, and one was wanted"
+			}
+			tally[outcome]++
+			if outcome != agree {
+				continue
+			}
+			netlist, _ := c.netlist(1, 1)
+			name := fmt.Sprintf("%04d.cir", number)
+			archive.Files = append(archive.Files, txtar.File{Name: name, Data: []byte(netlist)})
+			fmt.Fprintf(&results, "%s %s\n", name, result.line())
+			break
+		}
+	}
+	archive.Files = append(archive.Files, txtar.File{Name: resultFile, Data: []byte(results.String())})
+	archive.Comment = fmt.Appendf(nil, "%s\nseed %d; the draws came to: %v\n", version, *spiceSeed, tally)
+	t.Logf("%s", archive.Comment)
+	if err := os.WriteFile(filepath.Join(recordDir, casesFile), txtar.Format(archive), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// wish is what a recorded case must have.
+type wish struct {
+	suspects []*rules.Suspect
+	buzz     bool // in ngspice's result
+}
+
+func wanted(t *testing.T, book *rules.Book) []wish {
+	var list []wish
+	for range 4 {
+		for i := range book.Suspects {
+			list = append(list, wish{suspects: book.Suspects[i : i+1]})
+		}
+	}
+	for range 6 { // those that make the relay buzz or blow fuses
+		for _, id := range []string{"battery.resistive", "load_wire.short_to_ground", "coil_wire.short_to_ground"} {
+			s, err := suspectsOf(book, []string{id})
+			if err != nil {
+				t.Fatal(err)
+			}
+			list = append(list, wish{s, id == "battery.resistive"})
+		}
+	}
+	rng := rand.New(rand.NewPCG(*spiceSeed, 0))
+	for range 40 {
+		a, b := book.Suspects[rng.IntN(len(book.Suspects))], book.Suspects[rng.IntN(len(book.Suspects))]
+		if a.Element != b.Element {
+			list = append(list, wish{suspects: []*rules.Suspect{a, b}})
+		}
+	}
+	return list
+}
