@@ -174,6 +174,12 @@ func (c *call) askSetup(fd Finding, f *frame, missing string) {
 		g.Words = c.say(g)
 		choices = append(choices, Choice{Words: "key " + o.Key + ", switched " + o.Command, Findings: []Finding{g}})
 	}
+	if len(choices) == 1 {
+		only := choices[0].Findings[0]
+		only.Assumed = append(only.Assumed, choices[0].Words)
+		c.file(only, f)
+		return
+	}
 	c.ask("For “"+f.raw+"”: was the key on, and was it switched on?", choices)
 }
 

@@ -24,6 +24,7 @@ var folds = map[rune]string{
 // clean folds typographic variants and drops what no keyboard or recogniser
 // means to send. Letter case is kept: mA and MA differ.
 func clean(text string) string {
+	text = strings.NewReplacer("O.L.", "OL", "o.l.", "OL").Replace(text)
 	var b strings.Builder
 	for len(text) > 0 {
 		r, n := utf8.DecodeRuneInString(text)

@@ -16,10 +16,10 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case anyOf(cl, "skip", "cannot"):
 			skip = append(skip, rawOf(cl))
 		case asksWhy(cl):
-			c.command(Command{Kind: CmdWhy, Suspects: c.suspects(cl)})
+			c.command(Command{Kind: CmdWhy, Suspects: c.suspects(cl, true)})
 		case anyOf(cl, "unsure") && !hasReading(cl):
-			unsure = true
-		case anyOf(cl, "help", "status", "else", "done") && !hasReading(cl):
+			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
+		case anyOf(cl, "help", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
 		case onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
@@ -62,7 +62,14 @@ func skipReason(said []string, rest [][]item, text string) string {
 	return strings.TrimRight(reason, " .!,;")
 }
 
-func (c *call) command(cmd Command) { c.res.Commands = append(c.res.Commands, cmd) }
+func (c *call) command(cmd Command) {
+	for _, old := range c.res.Commands {
+		if old.Kind == cmd.Kind && cmd.Kind != CmdCorrect && cmd.Kind != CmdWhy {
+			return
+		}
+	}
+	c.res.Commands = append(c.res.Commands, cmd)
+}
 
 func (c *call) simple(cl []item) {
 	for _, it := range cl {
@@ -73,6 +80,8 @@ func (c *call) simple(cl []item) {
 			c.command(Command{Kind: CmdStatus})
 		case "else":
 			c.command(Command{Kind: CmdElse})
+		case "repeat":
+			c.command(Command{Kind: CmdRepeat})
 		case "done":
 			c.command(Command{Kind: CmdDone})
 		}
@@ -141,8 +150,8 @@ func (c *call) repair(in []item) bool {
 	if e := c.ctx.Expected; act && e != nil && e.Measure.Mode == rules.Swap {
 		return false
 	}
-	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(in)}
-	if len(cmd.Suspects) == 0 && c.ctx.Repairing != "" {
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(in, false)}
+	if (!act || len(cmd.Suspects) == 0) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
 	c.command(cmd)
@@ -183,37 +192,14 @@ func (c *call) repairResult(in []item) string {
 	return "changed"
 }
 
-// suspects lists the suspects that the words name, best first.
-func (c *call) suspects(in []item) []string {
-	said := map[string]bool{}
-	for _, it := range in {
-		for _, w := range strings.FieldsFunc(strings.ToLower(it.raw), func(r rune) bool { return r == ' ' || r == '\'' || r == '-' }) {
-			said[w] = true
-		}
-		for _, w := range strings.Split(it.concept, "_") {
-			said[w] = true
-		}
-		for _, s := range it.place.spots {
-			said[s.role] = true
-			for _, w := range strings.FieldsFunc(s.abs+"_"+s.part, func(r rune) bool { return r == '_' || r == '.' }) {
-				said[w] = true
-			}
-		}
-	}
+// suspects lists the suspects that the words name, best first: those that share
+// most words with them. strict prefers the element itself over others that
+// have its name in theirs: the coil over the coil's fuse.
+func (c *call) suspects(in []item, strict bool) []string {
+	said := saidWords(in)
 	best, out := 0, []string(nil)
 	for _, s := range c.ctx.Suspects {
-		score := 0
-		id := strings.FieldsFunc(s.ID, func(r rune) bool { return r == '_' || r == '.' })
-		for _, w := range id {
-			if said[w] && w != "" {
-				score += 3
-			}
-		}
-		for _, w := range strings.Fields(strings.NewReplacer("'s", "", ",", "").Replace(strings.ToLower(s.Words))) {
-			if said[w] && !common[w] && !linkWords[w] && !slices.Contains(id, w) {
-				score += 2
-			}
-		}
+		score := likenessTo(s, said, strict)
 		switch {
 		case score == 0 || score < best:
 		case score > best:
@@ -223,4 +209,46 @@ func (c *call) suspects(in []item) []string {
 		}
 	}
 	return out
+}
+
+func likenessTo(s Named, said map[string]bool, strict bool) int {
+	element, fault, _ := strings.Cut(s.ID, ".")
+	own := strings.Split(element, "_")
+	all := append(strings.Split(fault, "_"), own...)
+	all = append(all, strings.Fields(strings.NewReplacer("'s", "", ",", "").Replace(strings.ToLower(s.Words)))...)
+	slices.Sort(all)
+	score := 0
+	for _, w := range slices.Compact(all) {
+		if said[w] && !common[w] && !linkWords[w] {
+			score += 4
+		}
+	}
+	for _, w := range own {
+		if score > 0 && strict && !said[w] {
+			score--
+		}
+	}
+	return score
+}
+
+// saidWords are the words said, as heard and by their meanings.
+func saidWords(in []item) map[string]bool {
+	said := map[string]bool{}
+	add := func(s string) {
+		for _, w := range strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return strings.ContainsRune(" '-_.", r) }) {
+			said[w] = true
+		}
+	}
+	for _, it := range in {
+		if it.concept == "replaced" {
+			continue // "fitted a new": the act names no part
+		}
+		add(it.raw)
+		add(it.concept)
+		for _, s := range it.place.spots {
+			add(s.role)
+			add(s.abs + "_" + s.part)
+		}
+	}
+	return said
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -85,6 +86,10 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		c.minMax(f, said)
 		return
 	}
+	if v := math.Abs(f.nums[0].num.v); v > 0.5 && f.has(f.values, "dead", "nothing", "dark") || v < 1 && f.has(f.values, "live") && len(f.nums) == 1 {
+		c.ask("“"+f.raw+"” says two things. What did the meter show?", nil)
+		return
+	}
 	if len(f.nums) > 1 {
 		c.ask("There are several numbers in “"+f.raw+"”. Which was read where?", nil)
 		return
@@ -112,6 +117,10 @@ func (c *call) single(f *frame, said rules.Setup) {
 		return
 	}
 	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
+		return
+	}
+	if f.adrift {
+		c.askWhere(f, "another place was named just before it")
 		return
 	}
 	if len(f.places) == 0 && f.nowhere != "" {
@@ -340,6 +349,9 @@ func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
 		return nil
 	}
 	p := f.places[0]
+	if len(p.spots) == 2 && p.pair && slices.ContainsFunc(p.spots, func(s spot) bool { return strings.HasPrefix(s.abs, "battery") }) {
+		return []rules.Mode{rules.VoltsDC}
+	}
 	bench := said.Relay == "bench" || c.prefixFor(f, 0) == "relay" || said.Relay == "" && c.onBench()
 	switch {
 	case !p.pair && !p.vague, againstGround(p):

@@ -43,7 +43,7 @@ var concepts = map[string]group{
 	"between": gSide, "across": gSide,
 
 	"unsure": gCommand, "skip": gCommand, "cannot": gCommand, "why": gCommand, "else": gCommand, "undo": gCommand, "status": gCommand,
-	"help": gCommand, "done": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "rather": gCommand, "that_was": gCommand,
+	"help": gCommand, "repeat": gCommand, "done": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "rather": gCommand, "that_was": gCommand,
 
 	"about": gManner, "maybe": gManner, "bound": gManner, "should": gManner, "past": gManner, "inrush": gManner,
 	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner,
@@ -56,7 +56,7 @@ var opposite = map[string]string{
 	"open_line": "", "relay_in": "relay_out", "relay_out": "relay_in", "key_on": "key_off", "key_off": "key_on",
 	"command_on": "command_off", "command_off": "command_on", "energised": "rest", "dead": "live", "silent": "click",
 	"off": "runs", "same": "changed", "gone": "still_there", "bright": "", "good": "bad", "changed": "same",
-	"nothing": "", "buzz": "", "corroded": "", "burnt": "", "loose": "", "wet": "", "weak": "", "dim": "",
+	"buzz": "", "corroded": "", "burnt": "", "loose": "", "wet": "", "weak": "", "dim": "",
 	"sound": "bad", "comes_and_goes": "", "wrong_part": "", "open": "",
 }
 

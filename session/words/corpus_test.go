@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -98,10 +99,10 @@ func corpusContexts() map[string]Context {
 		"volts_86_en":  with(volts("socket.86", out), en),
 		"drop_30_87": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.VoltsDC, Red: "back.30", Black: "back.87"},
 			Setup: in, Kind: "number"}),
-		"ohms_coil": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, Setup: bench, Kind: "number"}),
-		"amps": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "load.in", How: "clamp"}, Setup: in, Kind: "number"}),
-		"pull_in": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.PullIn}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
-		"min_max": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.MinMax, Red: "back.86", Black: "battery.negative", During: "wiggle"}, Setup: in, Kind: "min_max"}),
+		"ohms_coil":  with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, Setup: bench, Kind: "number"}),
+		"amps":       with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "load.in", How: "clamp"}, Setup: in, Kind: "number"}),
+		"pull_in":    with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.PullIn}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
+		"min_max":    with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.MinMax, Red: "back.86", Black: "battery.negative", During: "wiggle"}, Setup: in, Kind: "min_max"}),
 		"fuse_volts": with(volts("feed_fuse.out", out)),
 		"lamp_30":    with(choiceTest(rules.Measure{Mode: rules.TestLamp, Red: "socket.30", Black: "battery.negative"}, out, "bright", "dim", "dark")),
 		"bridge":     with(choiceTest(rules.Measure{Mode: rules.Bridge, From: "socket.30", To: "socket.87"}, out, run...)),
@@ -125,6 +126,11 @@ func corpusContexts() map[string]Context {
 // summary writes a result in the short form of the corpus.
 func summary(r Result) string {
 	var out []string
+	for _, c := range r.Commands {
+		if c.Kind == CmdCorrect {
+			out = append(out, fmt.Sprint("correct ", c.Entry))
+		}
+	}
 	for _, f := range r.Findings {
 		out = append(out, summaryOf(f))
 	}
@@ -132,7 +138,7 @@ func summary(r Result) string {
 		s := c.Kind
 		switch c.Kind {
 		case CmdCorrect:
-			s += fmt.Sprint(" ", c.Entry)
+			continue
 		case CmdRepair:
 			s += " " + strings.Join(c.Suspects, ",") + " " + c.Result
 		case CmdWhy:
@@ -208,12 +214,14 @@ func answerText(a Answer) string {
 	case a.Over:
 		return "OL"
 	case a.MinMax != nil:
-		return fmt.Sprintf("%g..%g", a.MinMax[0], a.MinMax[1])
+		return plainNumber(a.MinMax[0]) + ".." + plainNumber(a.MinMax[1])
 	case a.Number != nil:
-		return fmt.Sprintf("%g", *a.Number)
+		return plainNumber(*a.Number)
 	}
 	return a.Choice
 }
+
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // numbersOf are the numbers in a summary or in a result, for finding a wrong
 // number that was stored.
@@ -256,7 +264,7 @@ func TestCorpus(t *testing.T) {
 					t.Logf("%s: %s: %q\n  want %s\n  got  %s", filepath.Base(file), name, said, want, got)
 				}
 				for _, v := range numbersOf(res) {
-					if !strings.Contains(" "+want+" ", " "+v+" ") {
+					if !slices.Contains(strings.FieldsFunc(want, func(r rune) bool { return r == ' ' || r == ';' }), v) {
 						t.Errorf("%s: %s: %q: the number %s was stored", filepath.Base(file), name, said, v)
 					}
 				}

@@ -192,7 +192,7 @@ func (c *call) lastReading() int {
 func (c *call) correctLast(f *frame) {
 	c.cur = f
 	defer func() { c.cur = nil }()
-	f.setups = append(f.setups, c.unsaidIn(*f)...)
+	f.setups = append(f.setups, c.unsaidIn(*f, c.setups)...)
 	old := c.ctx.Last[c.lastReading()]
 	fd := old
 	fd.Assumed, fd.Warning = nil, ""
@@ -207,6 +207,9 @@ func (c *call) correctLast(f *frame) {
 	}
 	if fd.Measure != old.Measure || !sameSetup(fd.Setup, old.Setup) {
 		fd.Kind, fd.Test = KindReading, ""
+	}
+	if e := c.ctx.Expected; e != nil && fd.Measure == e.Measure && sameSetup(fd.Setup, e.Setup) {
+		fd.Kind, fd.Test = KindAnswer, e.ID
 	}
 	fd.Entry = 0
 	c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: old.Entry})

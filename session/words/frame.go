@@ -1,6 +1,9 @@
 package words
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // frame is one thing said: where, how much, in what setup, what was seen.
 type frame struct {
@@ -18,6 +21,9 @@ type frame struct {
 	between  bool
 	span     bool // two numbers as a range: "5 to 11"
 	badNum   bool
+	adrift   bool     // follows a frame about another place, and names none
+	before   []string // setups said in a clause of their own before it
+	after    []string // and after it
 	question bool
 	no       bool   // "no" in front
 	prefix   string // socket, back, relay, said apart from the place
@@ -58,7 +64,7 @@ func clauses(in []item) [][]item {
 		}
 	}
 	for i, it := range in {
-		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though")
+		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
 		if breaks {
 			cut(i)
 			start = i + 1
@@ -78,7 +84,7 @@ type symbol struct {
 func (c *call) frames(clause []item) []frame {
 	var base frame
 	var syms []symbol
-	clause = negate(clause)
+	clause = c.coilAsPlace(negate(clause))
 	base.raw = rawOf(clause)
 	for i, it := range clause {
 		switch {
@@ -87,6 +93,12 @@ func (c *call) frames(clause []item) []frame {
 		case it.kind == kNum:
 			c.number(&base, &syms, it)
 			base.span = base.span || spans(clause, i)
+		case it.concept == "good" && i == 0 && hasReading(clause[1:]):
+			// "ok so 86 has 12.4"
+		case it.concept == "both_sides" || it.concept == "one_side":
+			if p, ok := c.side(it.concept, c.expectedElement()); ok {
+				syms = append(syms, symbol{true, asPlace(it, item{}, p)})
+			}
 		case it.kind == kConcept && valueWord(it):
 			syms = append(syms, symbol{false, it})
 		case it.kind == kConcept:
@@ -94,13 +106,16 @@ func (c *call) frames(clause []item) []frame {
 		case it.text == badNumber:
 			base.badNum = true
 		case it.kind == kWord:
-			base.word(clause, i)
+			base.word(clause, i, c.r.vocab)
 		}
 	}
 	if p := c.prefixIn(clause); p != "" {
 		base.prefix = p
 	}
 	base.jumper(syms)
+	if len(syms) == 2 && base.span {
+		base.between = false // "between 11 and 12" places no lead
+	}
 	return base.split(syms)
 }
 
@@ -117,6 +132,31 @@ func (f *frame) jumper(syms []symbol) {
 			f.acts[i] = "bridge"
 		}
 	}
+}
+
+// coilAsPlace takes the coil for its two ends where a clause reads several
+// places, or reads the coil in ohms.
+func (c *call) coilAsPlace(in []item) []item {
+	read, open := 0, false
+	for _, it := range in {
+		if it.kind == kNum || valueWord(it) {
+			read++
+		}
+		switch it.concept {
+		case "open_line", "open", "beeps", "no_beep", "resistance":
+			open = true
+		}
+	}
+	if read < 2 && !open {
+		return in
+	}
+	for i, it := range in {
+		if it.concept == "coil" {
+			two := c.coilEnds()
+			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
+		}
+	}
+	return in
 }
 
 // spans tells whether the number at in[i] begins a range.
@@ -143,7 +183,9 @@ func (c *call) prefixIn(clause []item) string {
 // number files a number as a value, unless it is a size or a time.
 func (c *call) number(base *frame, syms *[]symbol, it item) {
 	switch it.num.unit.dim {
-	case "rating", "time", "times", "watt", "hertz", "bar", "rpm", "metre", "percent":
+	case "rating":
+		return
+	case "time", "times", "watt", "hertz", "bar", "rpm", "metre", "percent":
 		base.unknown = append(base.unknown, it.raw)
 		return
 	}
@@ -185,7 +227,7 @@ func (f *frame) note(it item) {
 }
 
 // word files a word that is no concept: harmless, or a place that is none.
-func (f *frame) word(clause []item, i int) {
+func (f *frame) word(clause []item, i int, known map[string]bool) {
 	w := clause[i].text
 	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
 		if w == "ish" {
@@ -196,7 +238,7 @@ func (f *frame) word(clause []item, i int) {
 	if f.nowhere == "" && locative(clause, i) && !harmless[w] {
 		f.nowhere = clause[i].raw
 	}
-	if !common[w] {
+	if !common[w] && !known[w] {
 		f.unknown = append(f.unknown, clause[i].raw)
 	}
 }
@@ -226,10 +268,11 @@ func locative(clause []item, i int) bool {
 
 // negate applies "not" and "no" to what they stand before.
 func negate(in []item) []item {
+	in = slices.Clone(in)
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
-		if it.concept == "not" || it.concept == "no" {
+		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
 			for j < len(in) && j <= i+3 && in[j].kind == kWord && !linkPrep(in[j].text) {
 				j++
@@ -286,8 +329,15 @@ func (f frame) split(syms []symbol) []frame {
 		}
 		alternate = alternate && (i == 0 || s.place != syms[i-1].place)
 	}
-	if places > 1 && places == vals && alternate {
+	switch {
+	case !alternate || places < 2 || vals == 0:
+	case places == vals:
 		return f.zip(syms)
+	case places == vals+1: // "86 dead and 30": what 30 read may follow
+		out := f.zip(syms[:len(syms)-1])
+		f.acts, f.outcomes = nil, nil
+		f.take(syms[len(syms)-1])
+		return append(out, f)
 	}
 	for _, s := range syms {
 		f.take(s)

@@ -139,13 +139,20 @@ var prefixOfRelay = map[string]string{"out": "socket", "in": "back", "bench": "r
 // put files one number in one mode: as the answer to the expected test if it is
 // about that, else as a reading of its own.
 func (c *call) put(f *frame, said rules.Setup, mode rules.Mode) {
-	if e := c.ctx.Expected; e != nil && e.Kind == "number" && like(mode, e.Measure.Mode) && c.atExpected(f, said) {
-		v := value(f.nums[0].num)
-		fd := c.answer(f, Answer{Number: &v})
-		c.file(fd, f)
-		return
+	e := c.ctx.Expected
+	asked := func(g *frame) bool {
+		return e != nil && e.Kind == "number" && like(mode, e.Measure.Mode) && c.atExpected(g, said)
 	}
-	for _, part := range eachPlace(f) {
+	parts := eachPlace(f)
+	if asked(f) {
+		parts = []frame{*f}
+	}
+	for _, part := range parts {
+		if asked(&part) {
+			v := value(part.nums[0].num)
+			c.file(c.answer(&part, Answer{Number: &v}), &part)
+			continue
+		}
 		c.offScript(&part, said, mode)
 	}
 }

@@ -1,6 +1,9 @@
 package words
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // spot is one place a lead can touch, as far as it was said.
 type spot struct {
@@ -138,6 +141,22 @@ func (c *call) side(side, element string) (placeRef, bool) {
 		return placeRef{spots: two[:], pair: true}, true
 	}
 	return placeRef{}, false
+}
+
+// expectedElement is the element whose end the expected test reads, or "".
+func (c *call) expectedElement() string {
+	if c.ctx.Expected == nil {
+		return ""
+	}
+	for _, p := range expectedSpots(c.ctx.Expected.Measure) {
+		if r := role(p); r == "85" || r == "86" {
+			return "coil"
+		}
+		if el, _, ok := strings.Cut(p, "."); ok && ends[el] != [2]spot{} {
+			return el
+		}
+	}
+	return ""
 }
 
 // coilEnds are the coil's terminals, the one toward the supply first.

@@ -3,6 +3,8 @@ package words
 import (
 	"slices"
 	"strings"
+
+	"coilside/rules"
 )
 
 // call is the work on one utterance.
@@ -80,13 +82,28 @@ func (c *call) run(items []item) {
 		}
 		all = c.correct(all, got, seg.mark)
 	}
+	if c.ctx.Opening {
+		all = joinAll(all)
+	}
+	c.inherit(all)
 	for i := range all {
-		all[i].setups = append(all[i].setups, c.unsaidIn(all[i])...)
+		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
 		c.compose(&all[i])
 	}
+	c.contradictions()
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
 		c.setupOnly()
 	}
+}
+
+// joinAll makes one frame of all: a complaint is one thing, however many clauses
+// tell it.
+func joinAll(all []frame) []frame {
+	for len(all) > 1 {
+		all[0].join(all[1])
+		all = append(all[:1], all[2:]...)
+	}
+	return all
 }
 
 // segment reads commands and frames between two corrections.
@@ -98,11 +115,60 @@ func (c *call) segment(items []item) []frame {
 	return c.merge(out)
 }
 
-// unsaidIn are the setups said for the whole utterance about which the frame
-// itself says nothing.
-func (c *call) unsaidIn(f frame) []string {
+// inherit gives each frame the setups said for it elsewhere in the utterance:
+// in a clause of their own, or in the frame before it, or, for a frame that
+// names a place, in the one after it.
+func (c *call) inherit(all []frame) {
+	if _, clash := saidSetup(c.setups); clash != "" {
+		c.setups = nil
+		lead := len(all) > 0 && len(all[0].before) > 0
+		for i := range all {
+			all[i].setups = append(all[i].setups, ternarySlice(lead, all[i].before, all[i].after)...)
+		}
+	}
+	for i := range all {
+		all[i].setups = append(all[i].setups, c.unsaidIn(all[i], c.setups)...)
+		if i > 0 {
+			all[i].setups = append(all[i].setups, c.unsaidIn(all[i], all[i-1].setups)...)
+		}
+	}
+	for i := len(all) - 2; i >= 0; i-- {
+		if len(all[i].places) > 0 && len(all[i].setups) == 0 {
+			all[i].setups = append(all[i].setups, all[i+1].setups...)
+		}
+	}
+}
+
+func ternarySlice(b bool, x, y []string) []string {
+	if b {
+		return x
+	}
+	return y
+}
+
+// contradictions asks where one utterance gave one reading two values.
+func (c *call) contradictions() {
+	var out []Finding
+	for _, f := range c.res.Findings {
+		i := slices.IndexFunc(out, func(o Finding) bool {
+			return f.Kind == o.Kind && f.Kind != KindFact && f.Measure == o.Measure && sameSetup(f.Setup, o.Setup)
+		})
+		switch {
+		case i < 0:
+			out = append(out, f)
+		case c.say(f) != c.say(out[i]):
+			c.ask("“"+c.text+"” gives two values for one reading. Which is it?", []Choice{
+				{Words: out[i].Words, Findings: []Finding{out[i]}}, {Words: f.Words, Findings: []Finding{f}}})
+			out = slices.Delete(out, i, i+1)
+		}
+	}
+	c.res.Findings = out
+}
+
+// unsaidIn are those of the setups about which the frame itself says nothing.
+func (c *call) unsaidIn(f frame, setups []string) []string {
 	var out []string
-	for _, s := range c.setups {
+	for _, s := range setups {
 		if f.act("reseat", "swap") && (s == "relay_out" || s == "relay_in") {
 			continue
 		}
@@ -121,11 +187,17 @@ func (c *call) unsaidIn(f frame) []string {
 // an act and what became of it.
 func (c *call) merge(in []frame) []frame {
 	var out []frame
+	var before []string
 	for _, f := range in {
 		if f.onlySetup() && !f.no {
 			c.setups = append(c.setups, f.setups...)
+			if n := len(out); n > 0 {
+				out[n-1].after = append(out[n-1].after, f.setups...)
+			}
+			before = f.setups
 			continue
 		}
+		f.before = before
 		if n := len(out); n > 0 && joins(&out[n-1], &f) {
 			out[n-1].join(f)
 			continue
@@ -142,6 +214,12 @@ func joins(a, b *frame) bool {
 	switch {
 	case b.nothingBut() || a.nothingBut():
 		return true // a hedge, a filler
+	case onlyLoad(a) && onlyLoad(b):
+		return true // "it runs but slow"
+	case onlyValue(a) && onlyNumber(b), onlyNumber(a) && onlyValue(b), onlyValue(a) && onlyValue(b):
+		return true // "dead, 0.02"
+	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
+		return true // "ghost volts, two-ish"
 	case bare(b) && len(b.acts) > 0 && !bPlace && aVal:
 		return true
 	case aPlace && !aVal && !bPlace && bVal && len(b.acts) == 0 && len(a.outcomes) == 0:
@@ -158,6 +236,21 @@ func joins(a, b *frame) bool {
 		return true // the donor is proved
 	}
 	return false
+}
+
+func onlyValue(f *frame) bool {
+	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts)+len(f.outcomes) == 0
+}
+
+func onlyNumber(f *frame) bool {
+	return len(f.nums) > 0 && len(f.places)+len(f.values)+len(f.acts)+len(f.outcomes) == 0
+}
+
+// onlyLoad tells whether the frame says only what the load does.
+func onlyLoad(f *frame) bool {
+	seen := f.allSeen()
+	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes")) == len(seen) &&
+		len(f.nums)+len(f.places)+len(f.acts) == 0
 }
 
 func bare(f *frame) bool { return f.bare() }
@@ -208,7 +301,8 @@ func (f *frame) join(g frame) {
 func (c *call) dropEmpty(in []frame) []frame {
 	var out []frame
 	for _, f := range in {
-		if !f.nothingBut() || f.badNum {
+		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown) == 0 && !f.is("should", "past", "bound")
+		if f.badNum || !f.nothingBut() && !(chatter && (len(in) > 1 || len(c.res.Findings) > 0)) {
 			out = append(out, f)
 		}
 	}

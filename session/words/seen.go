@@ -82,6 +82,10 @@ func (c *call) asBefore() string {
 
 // seen makes findings of what was seen or heard.
 func (c *call) seen(f *frame, said rules.Setup) {
+	if f.outcome("click", "buzz") && !f.has(f.elements, "load") {
+		// "a faint click": the click is weak, not the load
+		f.outcomes = slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "weak" })
+	}
 	seen := f.allSeen()
 	switch {
 	case slices.Contains(seen, "unclear"):

@@ -62,8 +62,8 @@ func likeNumber(w string) bool {
 	return false
 }
 
-// correct finds the one word of the vocabulary that w is a slip of. Two equally
-// near words correct nothing.
+// correct finds the one word of the vocabulary that w is a slip of. Of two
+// equally near, the one with the longer common beginning; else none.
 func (r *Reader) correct(w string) string {
 	if _, n := r.longestStem(w); n {
 		return ""
@@ -79,9 +79,10 @@ func (r *Reader) correct(w string) string {
 		}
 		d := distance(w, t)
 		switch {
-		case d < best:
+		case d > best || d > most:
+		case d < best || shared(w, t) > shared(w, found):
 			best, found, tie = d, t, false
-		case d == best && d <= most:
+		case shared(w, t) == shared(w, found):
 			tie = true
 		}
 	}
@@ -100,6 +101,15 @@ func (r *Reader) longestStem(w string) (string, bool) {
 // seldom change how a word begins.
 func sameStart(a, b string) bool {
 	return a[0] == b[0] || len(a) > 1 && len(b) > 1 && a[0] == b[1] && a[1] == b[0]
+}
+
+// shared is the length of the common beginning of two words.
+func shared(a, b string) int {
+	n := 0
+	for n < len(a) && n < len(b) && a[n] == b[n] {
+		n++
+	}
+	return n
 }
 
 func abs(n int) int {
@@ -160,7 +170,7 @@ func set(s string) map[string]bool {
 var colours = set(`yellow blue green brown black white grey gray orange purple violet pink tan red`)
 
 // linkWords join a place and its reading.
-var linkWords = set(`is are was were has have got had reads read reading readings shows show showing gives give giving
+var linkWords = set(`'s is are was were has have got had reads read reading readings shows show showing gives give giving
 	gave measures measured measuring says saying at on to and from of for with the a an its it im ive i we get getting
 	gets see seeing seen comes sits sitting equals equal makes then or but n yeah well so just now here there that this
 	be been being only still all when while if whilst`)
@@ -189,4 +199,4 @@ var common = set(`able about above according across actual actually after again 
 	meter box bonnet hood dash seat panel floor wheel tank axle frame rail bolt bolts screw clip clips tape strap
 	plug plugs connector connectors harness loom bulkhead cab boss lunch coffee rain mud dirt oil grease rust
 	bottom middle upper lower rear outer inner nearside offside driver drivers passenger garage workshop tool tools
-	spanner hammer torch fingers finger thumb nail whatsoever lol haha damn bloody stupid thingy gizmo`)
+	short shorted shorts spanner hammer torch fingers finger thumb nail whatsoever lol haha damn bloody stupid thingy gizmo`)

@@ -133,6 +133,9 @@ func (s *speller) value() (item, bool) {
 	if !s.fraction(&it.num) {
 		s.joinDecimal(&it.num)
 	}
+	if s.at(0) == "point" && s.pos+1 == len(s.in) {
+		it.num.odd = "the number breaks off after the point"
+	}
 	return it, true
 }
 
@@ -327,7 +330,12 @@ func (s *speller) pronoun() bool {
 	if _, ok := s.digit(1); ok || s.isPoint(1) || s.at(1) == "hundred" {
 		return false
 	}
+	if numberWord(s.at(-1)) || tens[s.at(-1)] > 0 || teens[s.at(-1)] > 0 {
+		return false
+	}
 	switch s.at(-1) {
+	case "a":
+		return !verbs[s.at(1)] // the mark A1
 	case "", "is", "'s", "at", "on", "pin", "terminal", "to", "from", "has", "got", "reads", "about", "and", "-", "of", "between", "across":
 		return s.at(1) == "of"
 	}

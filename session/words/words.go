@@ -98,6 +98,7 @@ const (
 	CmdCorrect = "correct" // take back Entry; the findings beside it replace it
 	CmdStatus  = "status"
 	CmdHelp    = "help"
+	CmdRepeat  = "repeat" // say the proposed test again
 	CmdRepair  = "repair" // Suspects, Action, Result
 	CmdDone    = "done"
 	CmdYes     = "yes"
