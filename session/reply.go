@@ -25,7 +25,7 @@ func (t *turn) compose() Reply {
 	}
 	j.think(&r)
 	r.Question = t.question()
-	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), j.step(r))
+	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.step(r))
 	r.Speech = t.speech(r)
 	return r
 }
@@ -51,7 +51,9 @@ func (j *job) think(r *Reply) {
 	if j.outcome() != "" {
 		return
 	}
-	r.Conclusion = j.conclusion()
+	if !j.settled() {
+		r.Conclusion = j.conclusion()
+	}
 	if p := j.proposal(); p != nil {
 		next := j.test(*p)
 		r.Next = &next
@@ -104,13 +106,26 @@ func prefixed(prefix string, list []string) []string {
 	return out
 }
 
+// step is the one thing to do now; in short where only a question was answered.
+func (t *turn) step(r Reply) []string {
+	lines := t.j.step(r)
+	if len(t.j.log) == t.start && len(t.lines) > 0 && r.Question == nil && r.Next != nil {
+		return lines[:1]
+	}
+	return lines
+}
+
 // step is the one thing to do now.
 func (j *job) step(r Reply) []string {
 	switch {
+	case j.outcome() != "" && len(r.Entries) > 0:
+		return nil // it was read back
 	case j.outcome() != "":
 		return []string{"This job is closed: " + j.outcome() + "."}
 	case r.Question != nil:
 		return []string{askWords(*r.Question)}
+	case j.settled():
+		return j.settledLines(r)
 	case r.Conclusion != nil:
 		return j.concluded(*r.Conclusion)
 	case r.Next == nil:
@@ -146,31 +161,53 @@ func (j *job) concluded(c Conclusion) []string {
 		names[i] = j.suspectWords(id)
 	}
 	sure := " (" + percent(c.Probability) + ")."
-	lines := []string{}
+	var lines []string
 	switch c.Kind {
 	case "pair":
 		lines = append(lines, "Found, two faults at once: "+joined(names, "and")+sure)
+		lines = append(lines, j.eachRepair(c.Suspects)...)
 	case "tied":
 		lines = append(lines, "No test at hand tells these apart: "+joined(names, "or")+sure)
+		lines = append(lines, j.eachRepair(c.Suspects)...)
 	default:
 		lines = append(lines, "Found: "+joined(names, "and")+sure)
-	}
-	if c.Repair != "" {
-		lines = append(lines, "Do: "+sentence(c.Repair))
+		if c.Repair != "" {
+			lines = append(lines, "Do: "+sentence(c.Repair))
+		}
 	}
 	if c.Verify != "" {
 		lines = append(lines, "Then prove it: "+sentence(c.Verify))
 	}
-	if r := j.repaired(); r != nil && r.Result == "gone" {
-		return append(lines, "Say done to close the job.")
+	if slices.Contains(c.Suspects, noFault) {
+		return append(lines, "Say done to close the job, or tell me what you see.")
 	}
 	return append(lines, "Then tell me what became of the complaint: gone, still there, or changed.")
 }
 
-func (j *job) nothingLeft() []string {
-	if r := j.repaired(); r != nil && r.Result == "gone" {
-		return []string{"The complaint is gone. Say done to close the job."}
+// eachRepair says what to do about each of several suspects, likeliest first; an
+// act that mends several is said once.
+func (j *job) eachRepair(suspects []string) []string {
+	var acts []string
+	about := map[string][]string{}
+	for _, id := range suspects {
+		s, ok := j.base.book.Suspect(id)
+		if !ok || s.Repair.Do == "" {
+			continue
+		}
+		act := withMarks(j.fillRoles(s.Repair.Do), j.labels())
+		if about[act] == nil {
+			acts = append(acts, act)
+		}
+		about[act] = append(about[act], j.suspectWords(id))
 	}
+	lines := make([]string, len(acts))
+	for i, act := range acts {
+		lines[i] = "- If " + joined(about[act], "or") + ": " + sentence(act)
+	}
+	return lines
+}
+
+func (j *job) nothingLeft() []string {
 	lines := []string{"No test left that would tell more. Likeliest:"}
 	for _, s := range j.suspects(3, 0) {
 		lines = append(lines, "- "+s.Words+": "+percent(s.Probability))
@@ -182,7 +219,7 @@ func (j *job) nothingLeft() []string {
 // and something may move. Empty where there is nothing to accept.
 func (j *job) pendingCaution() string {
 	p := j.proposal()
-	if p == nil || j.outcome() != "" || j.now().conclusion != nil || !commands(p.Measure, p.Setup) || !j.moves() || j.accepted() {
+	if p == nil || j.outcome() != "" || j.now().conclusion != nil && !j.settled() || !commands(p.Measure, p.Setup) || !j.moves() || j.accepted() {
 		return ""
 	}
 	return movesCautionFor(j)
@@ -240,7 +277,7 @@ func (j *job) conclusion() *Conclusion {
 	}
 	repair := strings.Join(c.Repair, " ")
 	if len(c.Check) > 0 {
-		repair += " While there, look at " + joined(c.Check, "and") + "."
+		repair += " While there, check " + joined(appendNew(nil, c.Check...), "and") + "."
 	}
 	return &Conclusion{Kind: c.Kind, Suspects: c.Suspects, Probability: c.Probability,
 		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: withMarks(c.Verify, j.labels()), Proof: nonNil(c.Proof)}

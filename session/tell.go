@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 	"unicode/utf8"
 
-	"coilside/engine/diagnosis"
 	"coilside/rules"
 	"coilside/session/words"
 )
@@ -33,8 +33,20 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 			return err
 		}
 		t.said = r.Text
+		if saysReady(r.Text) && len(t.j.asked) == 0 && t.j.pendingCaution() != "" {
+			return t.yes()
+		}
 		return t.tell(t.j.base.reader.Read(r.Text, t.j.hearing()))
 	})
+}
+
+// saysReady reports the words that accept the caution of a load that moves.
+func saysReady(text string) bool {
+	switch strings.ToLower(strings.Trim(strings.TrimSpace(text), ".!")) {
+	case "ready", "i'm ready", "im ready", "clear", "all clear", "it's clear", "ready and clear", "ok ready", "ready now":
+		return true
+	}
+	return false
 }
 
 // hearing is what the reader of plain words is told about the job.
@@ -46,11 +58,11 @@ func (j *job) hearing() words.Context {
 	if len(j.asked) > 0 {
 		c.Asked = &j.asked[0]
 	}
-	if p := j.proposal(); p != nil && j.now().conclusion == nil {
+	if p := j.proposal(); p != nil && (j.now().conclusion == nil || j.settled()) {
 		kind := answerKind(p.Measure, p.Test.Of)
 		c.Expected = &words.Expected{ID: p.Test.ID, Sets: p.Test.Sets, Measure: p.Measure, Setup: p.Setup, Kind: kind.Kind, Of: kind.Of}
 	}
-	if concluded := j.now().conclusion; concluded != nil {
+	if concluded := j.now().conclusion; concluded != nil && !j.settled() && concluded.Suspects[0] != noFault {
 		c.Repairing = concluded.Suspects[0]
 	}
 	for _, r := range j.now().ranking {
@@ -248,12 +260,4 @@ func (t *turn) complain(complaint string) {
 		return
 	}
 	t.say("This job was opened for: %s. For another complaint, open another job.", t.j.log[0].Words)
-}
-
-// proposal is the test proposed now; nil where there is none.
-func (j *job) proposal() *diagnosis.Proposal {
-	if best := j.now().best; len(best) > 0 {
-		return &best[0]
-	}
-	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 
 	"coilside/rules"
@@ -30,8 +31,10 @@ type conversation struct {
 	with  assistant
 	lines *lineReader
 	out   io.Writer
-	plain bool // no prompt and no echo: for programs and screen readers
-	echo  bool // input is no terminal: show what was read
+	meta  io.Writer // about the conversation, not of it
+	seed  *uint64   // fixes the draws; nil = by the job's id
+	plain bool      // no prompt and no echo: for programs and screen readers
+	echo  bool      // input is no terminal: show what was read
 }
 
 // chat is the assistant in a terminal.
@@ -40,6 +43,12 @@ func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io
 	flags := flag.NewFlagSet("chat", flag.ContinueOnError)
 	job := flags.String("job", "", "`ID` of a job to go on with")
 	plain := flags.Bool("plain", false, "print replies only, without prompts")
+	var seed *uint64
+	flags.Func("seed", "`number` that fixes the draws, so that a conversation can be had again word for word", func(text string) error {
+		n, err := strconv.ParseUint(text, 10, 64)
+		seed = &n
+		return err
+	})
 	with.addFlags(flags)
 	if code, done := parse(flags, args, stderr); done {
 		return code
@@ -48,7 +57,7 @@ func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io
 	if err == nil {
 		var a assistant
 		if a, err = with.assistant(ctx); err == nil {
-			c := &conversation{with: a, lines: newLineReader(stdin), out: stdout, plain: *plain, echo: !*plain && !isTerminal(stdin)}
+			c := &conversation{with: a, lines: newLineReader(stdin), out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin)}
 			err = c.run(ctx, book, *job)
 		}
 	}
@@ -96,7 +105,7 @@ func (c *conversation) run(ctx context.Context, book *rules.Book, job string) er
 	if err != nil {
 		return err
 	}
-	c.say("Job " + opened.Job + ". Say help for what you can say. Ctrl-D leaves; the job is kept.")
+	fmt.Fprintf(c.meta, "Job %s. Say help for what you can say. Ctrl-D leaves; the job is kept.\n", opened.Job)
 	c.say(opened.Reply.Text)
 	return c.talk(ctx, opened.Job)
 }
@@ -109,9 +118,9 @@ func (c *conversation) greet(ctx context.Context) {
 	if err != nil || len(list.Jobs) == 0 {
 		return
 	}
-	c.say("Jobs still open; go on with one by --job ID:")
+	fmt.Fprintln(c.meta, "Jobs still open; go on with one by --job ID:")
 	for _, j := range list.Jobs {
-		c.say(strings.TrimRight(fmt.Sprintf("  %s  %s  %s", j.Job, strings.ReplaceAll(j.Complaint, "_", " "), j.Label), " "))
+		fmt.Fprintln(c.meta, strings.TrimRight(fmt.Sprintf("  %s  %s  %s", j.Job, strings.ReplaceAll(j.Complaint, "_", " "), j.Label), " "))
 	}
 }
 
@@ -133,7 +142,9 @@ func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Open
 				c.say(said)
 			}
 		}
-		opened, err := c.with.Open(ctx, interview.Request())
+		request := interview.Request()
+		request.Seed = c.seed
+		opened, err := c.with.Open(ctx, request)
 		if err == nil {
 			return opened, nil
 		}

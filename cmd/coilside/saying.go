@@ -83,7 +83,7 @@ func pick(rng *rand.Rand, of ...string) string { return of[rng.IntN(len(of))] }
 
 // figure writes a reading as a meter shows it.
 func figure(v float64) string {
-	return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64)
+	return strconv.FormatFloat(math.Round(v*1000)/1000+0, 'f', -1, 64) // +0: no meter shows -0
 }
 
 var small = strings.Fields("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
