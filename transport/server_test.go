@@ -59,7 +59,7 @@ func startServer(t *testing.T) *running {
 		case err := <-r.done:
 			assert.NoError(t, err)
 			r.done <- nil
-		case <-time.After(15 * time.Second):
+		case <-time.After(time.Minute):
 			assert.Fail(t, "the server did not stop")
 		}
 	})
@@ -93,7 +93,7 @@ func dial(t *testing.T, r *running) *websocket.Conn {
 	require.NoError(t, err)
 	_ = resp.Body.Close()
 	t.Cleanup(func() { _ = ws.Close() })
-	require.NoError(t, ws.SetReadDeadline(time.Now().Add(30*time.Second)))
+	require.NoError(t, ws.SetReadDeadline(time.Now().Add(5*time.Minute)))
 	return ws
 }
 
@@ -281,7 +281,7 @@ func upgradeStatus(t *testing.T, address string, header http.Header) int {
 	conn, err := net.Dial("tcp", address)
 	require.NoError(t, err)
 	defer conn.Close()
-	require.NoError(t, conn.SetDeadline(time.Now().Add(10*time.Second)))
+	require.NoError(t, conn.SetDeadline(time.Now().Add(time.Minute)))
 	var b strings.Builder
 	b.WriteString("GET /ws HTTP/1.1\r\n")
 	require.NoError(t, header.Write(&b))
@@ -326,7 +326,7 @@ func TestStoppingEndsConnections(t *testing.T) {
 	case err := <-r.done:
 		assert.NoError(t, err)
 		r.done <- nil
-	case <-time.After(10 * time.Second):
+	case <-time.After(time.Minute):
 		require.Fail(t, "the server did not stop")
 	}
 	_, err = http.Get(r.url + "/healthz")
@@ -338,7 +338,7 @@ func TestEveryRequestHasALineInTheLog(t *testing.T) {
 	resp, _ := do(t, "POST", r.url+"/rpc", `[{"jsonrpc":"2.0","id":1,"method":"job.list"},{"jsonrpc":"2.0","method":"nope"}]`, http.Header{"Content-Type": {"application/json"}})
 	id := resp.Header.Get("X-Request-Id")
 	require.NotEmpty(t, id)
-	require.Eventually(t, func() bool { return strings.Count(r.log.String(), id) == 3 }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return strings.Count(r.log.String(), id) == 3 }, time.Minute, 5*time.Millisecond)
 	var lines []object
 	for line := range strings.Lines(r.log.String()) {
 		var o object

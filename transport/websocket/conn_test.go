@@ -1,6 +1,7 @@
 package websocket
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"net/http"
@@ -44,7 +45,7 @@ func dial(t *testing.T, url string) *websocket.Conn {
 	require.NoError(t, err)
 	_ = resp.Body.Close()
 	t.Cleanup(func() { _ = ws.Close() })
-	require.NoError(t, ws.SetReadDeadline(time.Now().Add(10*time.Second)))
+	require.NoError(t, ws.SetReadDeadline(time.Now().Add(time.Minute)))
 	return ws
 }
 
@@ -60,7 +61,7 @@ func ended(t *testing.T, s *side) error {
 	select {
 	case err := <-s.end:
 		return err
-	case <-time.After(10 * time.Second):
+	case <-time.After(time.Minute):
 		require.Fail(t, "the connection did not end")
 		return nil
 	}
@@ -103,22 +104,18 @@ func TestPostsNeverWaitAndKeepTheNewest(t *testing.T) {
 	s, url := start(t, DefaultOptions, echo)
 	ws := dial(t, url)
 	c := <-s.conn
-	big := strings.Repeat(".", 100_000) // 2 GB in all: no socket buffer holds that
-	began := time.Now()
-	for i := range 20_000 {
-		c.Post(fmt.Sprint("job", i%2), []byte(fmt.Sprint(i, big)))
+	const posts = 300 // of 1 MB: no socket buffer holds that, so waiting posts would end the connection
+	big := bytes.Repeat([]byte("."), 1<<20)
+	for i := range posts {
+		c.Post(fmt.Sprint("job", i%2), append(fmt.Appendf(nil, "%d", i), big...))
 	}
-	assert.Less(t, time.Since(began), 5*time.Second)
-	last, count := map[byte]string{}, 0
-	for last['8'] == "" || last['9'] == "" {
+	seen := map[string]bool{}
+	for !seen["298"] || !seen["299"] {
 		_, msg, err := ws.ReadMessage()
 		require.NoError(t, err)
-		count++
-		if seq := strings.TrimRight(string(msg), "."); len(seq) == 5 && seq[:4] == "1999" {
-			last[seq[4]] = seq
-		}
+		seen[string(bytes.TrimRight(msg, "."))] = true
 	}
-	assert.Less(t, count, 1000, "most were replaced while the reader was away")
+	assert.Less(t, len(seen), posts/2, "most were replaced while the reader was away")
 }
 
 func TestAnOtherSideThatDoesNotReadIsLeft(t *testing.T) {
@@ -147,14 +144,16 @@ func TestAnOtherSideThatIsGoneIsLeft(t *testing.T) {
 
 func TestALiveOtherSideStays(t *testing.T) {
 	opt := DefaultOptions
-	opt.PingEvery, opt.PongWait = 20*time.Millisecond, 200*time.Millisecond
+	opt.PingEvery, opt.PongWait = 50*time.Millisecond, time.Second
 	s, url := start(t, opt, func(_ *Conn, m []byte) []byte {
-		time.Sleep(300 * time.Millisecond) // longer than PongWait
+		time.Sleep(1500 * time.Millisecond) // longer than PongWait
 		return m
 	})
 	ws := dial(t, url)
 	for range 2 {
 		require.NoError(t, ws.WriteMessage(websocket.TextMessage, []byte("slow")))
+	}
+	for range 2 {
 		_, msg, err := ws.ReadMessage()
 		require.NoError(t, err)
 		assert.Equal(t, "slow", string(msg))
