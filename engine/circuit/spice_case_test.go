@@ -40,9 +40,9 @@ func (c *spiceCase) title() string {
 	return fmt.Sprintf("seed %d,%d | %s | %s | %s | %s", c.seed, c.number, strings.Join(ids, "+"), where, setup, strings.Join(wiring, " "))
 }
 
-// netlist writes the case with the limits of fuses and armature multiplied.
-func (c *spiceCase) netlist(fuse, pull float64) (string, error) {
-	w := &netlistWriter{n: c.numbers, setup: c.setup, measure: c.measure, fuse: fuse, pull: pull}
+// netlist writes the case with the given limits of fuses and armature.
+func (c *spiceCase) netlist(l limits) (string, error) {
+	w := &netlistWriter{n: c.numbers, setup: c.setup, measure: c.measure, limits: l}
 	return w.write(c.title())
 }
 

@@ -25,14 +25,23 @@ const (
 	readAt = 70.0 // ms
 )
 
+// limits change a netlist's devices to see whether they decide what happens.
+type limits struct {
+	fuse, pull float64 // factors on the fuses' and the armature's limits
+	slack      bool    // the armature lets go below pull-in already
+}
+
+// asDrawn are the limits as they are.
+var asDrawn = limits{fuse: 1, pull: 1}
+
 // netlistWriter writes one circuit in one setup, with one meter on it, for ngspice.
 // Nothing of the package under test takes part: fuses and armature are devices of
 // the netlist, whose states come out of the simulation.
 type netlistWriter struct {
-	n          *numbers
-	setup      rules.Setup
-	measure    rules.Measure
-	fuse, pull float64 // factors on the fuses' and the armature's limits
+	n       *numbers
+	setup   rules.Setup
+	measure rules.Measure
+	limits
 
 	out      strings.Builder
 	places   []string
@@ -297,6 +306,9 @@ func (w *netlistWriter) armature() {
 	// The current is what pulls: the stated volts across the sound coil at 20 °C.
 	sound := w.n.sound[coil]["ohms"]
 	pull, drop := w.pull*w.n.faulty[coil]["pull_in"]/sound, w.pull*w.n.faulty[coil]["drop_out"]/sound
+	if w.slack {
+		drop = pull
+	}
 	// Squares of amperes: their slope has no corner at 0. Half way over, the
 	// smaller air gap takes less to hold than the wider one took to close.
 	w.memory("x")

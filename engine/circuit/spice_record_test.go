@@ -2,9 +2,6 @@ package circuit_test
 
 import (
 	"fmt"
-	"io/fs"
-	"maps"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -165,36 +162,4 @@ func compiled(tb testing.TB, layer rules.Layer) (*rules.Book, *circuit.Model) {
 		tb.Fatal(err)
 	}
 	return book, m
-}
-
-// keepBook writes the parts of a rulebook that bear on its circuit, and tests by
-// the names that its suspects mention.
-func keepBook(book *rules.Book, folder fs.FS) error {
-	archive := &txtar.Archive{Comment: []byte("The rulebook that cases.txtar was recorded from; written by the test's -record.\n")}
-	for _, name := range []string{"circuit.yaml", "facts.yaml", "parameters.yaml", "suspects.yaml"} {
-		data, err := fs.ReadFile(folder, name)
-		if err != nil {
-			return err
-		}
-		archive.Files = append(archive.Files, txtar.File{Name: name, Data: data})
-	}
-	proofs := map[string]bool{}
-	for _, s := range book.Suspects {
-		if s.Repair.Verify != "" {
-			proofs[s.Repair.Verify] = true
-		}
-	}
-	tests := fmt.Sprintf(`tests:
-  - for: {V: [%s]}
-    id: "{V}"
-    words: "a test that a repair names: {V}"
-    measure: {mode: watch}
-    setup: {relay: in, key: on, command: on}
-    say: "Watch the load."
-    why: "It stands for the test of this name."
-    minutes: [1, 1, 1]
-    tool: none
-`, strings.Join(slices.Sorted(maps.Keys(proofs)), ", "))
-	archive.Files = append(archive.Files, txtar.File{Name: "tests.yaml", Data: []byte(tests)})
-	return os.WriteFile(filepath.Join(recordDir, bookFile), txtar.Format(archive), 0o644)
 }

@@ -2,6 +2,7 @@ package circuit_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os/exec"
 	"regexp"
@@ -34,6 +35,9 @@ func ngspice(netlist string) (solved, error) {
 	return s, nil
 }
 
+// errGaveUp is a transient that ngspice could not finish.
+var errGaveUp = errors.New("ngspice gave up")
+
 var printed = regexp.MustCompile(`(?m)^(low|high|stop|used_\w+|end_\w+|read_\d) = (\S+)\s*$`)
 
 func parseSolved(out string) (solved, error) {
@@ -49,10 +53,10 @@ func parseSolved(out string) (solved, error) {
 	low, okLow := got["low"]
 	high, okHigh := got["high"]
 	if !okLow || !okHigh {
-		return s, fmt.Errorf("ngspice printed no armature position")
+		return s, fmt.Errorf("%w: it printed no position of the armature", errGaveUp)
 	}
 	if got["stop"] < 0.999*readAt/1000 {
-		return s, fmt.Errorf("ngspice gave up at %g s", got["stop"])
+		return s, fmt.Errorf("%w at %g s", errGaveUp, got["stop"])
 	}
 	switch {
 	case high-low > 0.1:

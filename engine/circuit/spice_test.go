@@ -5,19 +5,11 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 
 	"coilside/engine/circuit"
-	"coilside/rules"
-	"coilside/rulesets"
-
-	"github.com/rogpeppe/go-internal/txtar"
 )
 
 var (
@@ -40,7 +32,7 @@ func TestSolverAgainstNgspice(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", old.name, err)
 		}
-		if netlist, err := c.netlist(1, 1); err != nil || netlist != old.netlist {
+		if netlist, err := c.netlist(asDrawn); err != nil || netlist != old.netlist {
 			t.Errorf("%s: the netlist is written differently now (%v); record anew with -record", old.name, err)
 		}
 		says, err := bySolver(m, c)
@@ -150,11 +142,11 @@ const (
 
 func compareLive(m *circuit.Model, c *spiceCase) (outcome, failure string) {
 	result, outcome, err := decide(c)
-	if outcome != agree {
-		return outcome, ""
-	}
 	if err != nil {
 		return disagree, err.Error()
+	}
+	if outcome != agree {
+		return outcome, ""
 	}
 	says, err := bySolver(m, c)
 	if err != nil {
@@ -169,25 +161,35 @@ func compareLive(m *circuit.Model, c *spiceCase) (outcome, failure string) {
 // decide solves a case with ngspice, and again with the limits of fuses and
 // armature 1 % lower and higher: where that changes what happens, rounding could.
 func decide(c *spiceCase) (recorded, string, error) {
-	var first recorded
-	for i, by := range [][2]float64{{1, 1}, {0.99, 1}, {1.01, 1}, {1, 0.99}, {1, 1.01}} {
-		netlist, err := c.netlist(by[0], by[1])
-		if err != nil {
-			return first, agree, err
+	first, err := solve(c, asDrawn)
+	for _, l := range []limits{{fuse: 0.99, pull: 1}, {fuse: 1.01, pull: 1}, {fuse: 1, pull: 0.99}, {fuse: 1, pull: 1.01}} {
+		var r recorded
+		if err == nil {
+			r, err = solve(c, l)
 		}
-		s, err := ngspice(netlist)
-		if err != nil {
+		if errors.Is(err, errGaveUp) {
 			return first, gaveUp, nil
 		}
-		r := record(c, s)
-		if i == 0 {
-			first = r
+		if err != nil {
+			return first, disagree, err
 		}
 		if r.Armature != first.Armature || !slices.Equal(r.Blown, first.Blown) || r.Note != first.Note {
 			return first, undecided, nil
 		}
 	}
 	return first, agree, nil
+}
+
+func solve(c *spiceCase, l limits) (recorded, error) {
+	netlist, err := c.netlist(l)
+	if err != nil {
+		return recorded{}, err
+	}
+	s, err := ngspice(netlist)
+	if err != nil {
+		return recorded{}, err
+	}
+	return record(c, s), nil
 }
 
 // inPairs calls do for 0..n-1, two at a time.
@@ -201,88 +203,4 @@ func inPairs(n int, do func(i int)) {
 		})
 	}
 	wait.Wait()
-}
-
-// recordCases draws and solves the recorded cases: each suspect four times, some
-// of them more often, and pairs of suspects.
-func recordCases(t *testing.T) {
-	version := ngspiceVersion()
-	if version == "" {
-		t.Fatal("recording needs ngspice")
-	}
-	book, _ := shipped(t)
-	if err := keepBook(book, rulesets.Relay()); err != nil {
-		t.Fatal(err)
-	}
-	archive := &txtar.Archive{}
-	var results strings.Builder
-	tally := map[string]int{}
-	number := uint64(0)
-	for _, want := range wanted(t, book) {
-		for {
-			number++
-			c, err := newCase(book.Circuits[0], *spiceSeed, number, want.suspects)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if c == nil {
-				tally["no wiring has both suspects"]++
-				break
-			}
-			result, outcome, err := decide(c)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if outcome == agree && want.buzz && result.Armature != "buzz" {
-				outcome = "no buzz, and one was wanted"
-			}
-			tally[outcome]++
-			if outcome != agree {
-				continue
-			}
-			netlist, _ := c.netlist(1, 1)
-			name := fmt.Sprintf("%04d.cir", number)
-			archive.Files = append(archive.Files, txtar.File{Name: name, Data: []byte(netlist)})
-			fmt.Fprintf(&results, "%s %s\n", name, result.line())
-			break
-		}
-	}
-	archive.Files = append(archive.Files, txtar.File{Name: resultFile, Data: []byte(results.String())})
-	archive.Comment = fmt.Appendf(nil, "%s\nseed %d; the draws came to: %v\n", version, *spiceSeed, tally)
-	t.Logf("%s", archive.Comment)
-	if err := os.WriteFile(filepath.Join(recordDir, casesFile), txtar.Format(archive), 0o644); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// wish is what a recorded case must have.
-type wish struct {
-	suspects []*rules.Suspect
-	buzz     bool // in ngspice's result
-}
-
-func wanted(t *testing.T, book *rules.Book) []wish {
-	var list []wish
-	for range 4 {
-		for i := range book.Suspects {
-			list = append(list, wish{suspects: book.Suspects[i : i+1]})
-		}
-	}
-	for range 6 { // those that make the relay buzz or blow fuses
-		for _, id := range []string{"battery.resistive", "load_wire.short_to_ground", "coil_wire.short_to_ground"} {
-			s, err := suspectsOf(book, []string{id})
-			if err != nil {
-				t.Fatal(err)
-			}
-			list = append(list, wish{s, id == "battery.resistive"})
-		}
-	}
-	rng := rand.New(rand.NewPCG(*spiceSeed, 0))
-	for range 40 {
-		a, b := book.Suspects[rng.IntN(len(book.Suspects))], book.Suspects[rng.IntN(len(book.Suspects))]
-		if a.Element != b.Element {
-			list = append(list, wish{suspects: []*rules.Suspect{a, b}})
-		}
-	}
-	return list
 }

@@ -1,0 +1,158 @@
+package circuit_test
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"coilside/rules"
+	"coilside/rulesets"
+
+	"github.com/rogpeppe/go-internal/txtar"
+)
+
+// recordCases draws and solves the recorded cases: each suspect four times, some
+// of them more often, and pairs of suspects.
+func recordCases(t *testing.T) {
+	version := ngspiceVersion()
+	if version == "" {
+		t.Fatal("recording needs ngspice")
+	}
+	book, _ := shipped(t)
+	if err := keepBook(book, rulesets.Relay()); err != nil {
+		t.Fatal(err)
+	}
+	archive := &txtar.Archive{}
+	var results strings.Builder
+	tally := map[string]int{}
+	number := uint64(0)
+	for _, want := range wanted(t, book) {
+		for {
+			number++
+			c, err := newCase(book.Circuits[0], *spiceSeed, number, want.suspects)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if c == nil {
+				tally["no wiring has both suspects"]++
+				break
+			}
+			result, outcome, err := decide(c)
+			if err == nil && outcome == agree && want.outcome != "" {
+				outcome, err = want.met(c, result)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			tally[outcome]++
+			if outcome != agree {
+				continue
+			}
+			netlist, _ := c.netlist(asDrawn)
+			name := fmt.Sprintf("%04d.cir", number)
+			archive.Files = append(archive.Files, txtar.File{Name: name, Data: []byte(netlist)})
+			fmt.Fprintf(&results, "%s %s\n", name, result.line())
+			break
+		}
+	}
+	archive.Files = append(archive.Files, txtar.File{Name: resultFile, Data: []byte(results.String())})
+	archive.Comment = fmt.Appendf(nil, "%s\nseed %d; the draws came to: %v\n", version, *spiceSeed, tally)
+	t.Logf("%s", archive.Comment)
+	if err := os.WriteFile(filepath.Join(recordDir, casesFile), txtar.Format(archive), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// wish is what a recorded case must have.
+type wish struct {
+	suspects []*rules.Suspect
+	outcome  string // buzzes, holds, blows; "" = any
+}
+
+// met reports agree where ngspice found the outcome wished for. An armature
+// holds when it would not stay over without the gap from pull-in to drop-out.
+func (w wish) met(c *spiceCase, r recorded) (string, error) {
+	met := false
+	switch w.outcome {
+	case "buzzes":
+		met = r.Armature == "buzz"
+	case "blows":
+		met = len(r.Blown) > 0
+	case "holds":
+		slack, err := solve(c, limits{fuse: 1, pull: 1, slack: true})
+		if err != nil && !errors.Is(err, errGaveUp) {
+			return disagree, err
+		}
+		met = r.Armature == "over" && err == nil && slack.Armature != "over"
+	}
+	if met {
+		return agree, nil
+	}
+	return "one that " + w.outcome + " was wanted", nil
+}
+
+func wanted(t *testing.T, book *rules.Book) []wish {
+	var list []wish
+	for range 4 {
+		for i := range book.Suspects {
+			list = append(list, wish{suspects: book.Suspects[i : i+1]})
+		}
+	}
+	for range 6 {
+		for _, w := range [][2]string{{"battery.resistive", "buzzes"}, {"battery.resistive", "holds"},
+			{"load_wire.short_to_ground", "blows"}, {"coil_wire.short_to_ground", "blows"}} {
+			s, err := suspectsOf(book, w[:1])
+			if err != nil {
+				t.Fatal(err)
+			}
+			list = append(list, wish{s, w[1]})
+		}
+	}
+	rng := rand.New(rand.NewPCG(*spiceSeed, 0))
+	for range 40 {
+		a, b := book.Suspects[rng.IntN(len(book.Suspects))], book.Suspects[rng.IntN(len(book.Suspects))]
+		if a.Element != b.Element {
+			list = append(list, wish{suspects: []*rules.Suspect{a, b}})
+		}
+	}
+	return list
+}
+
+// keepBook writes the parts of a rulebook that bear on its circuit, and tests by
+// the names that its suspects mention.
+func keepBook(book *rules.Book, folder fs.FS) error {
+	archive := &txtar.Archive{Comment: []byte("The rulebook that cases.txtar was recorded from; written by the test's -record.\n")}
+	for _, name := range []string{"circuit.yaml", "facts.yaml", "parameters.yaml", "suspects.yaml"} {
+		data, err := fs.ReadFile(folder, name)
+		if err != nil {
+			return err
+		}
+		archive.Files = append(archive.Files, txtar.File{Name: name, Data: data})
+	}
+	proofs := map[string]bool{}
+	for _, s := range book.Suspects {
+		if s.Repair.Verify != "" {
+			proofs[s.Repair.Verify] = true
+		}
+	}
+	tests := fmt.Sprintf(`tests:
+  - for: {V: [%s]}
+    id: "{V}"
+    words: "a test that a repair names: {V}"
+    measure: {mode: watch}
+    setup: {relay: in, key: on, command: on}
+    say: "Watch the load."
+    why: "It stands for the test of this name."
+    minutes: [1, 1, 1]
+    tool: none
+`, strings.Join(slices.Sorted(maps.Keys(proofs)), ", "))
+	archive.Files = append(archive.Files, txtar.File{Name: "tests.yaml", Data: []byte(tests)})
+	return os.WriteFile(filepath.Join(recordDir, bookFile), txtar.Format(archive), 0o644)
+}
