@@ -13,17 +13,33 @@ func Gain(prior []float64, outcomes [][]float64) float64 {
 		return 0
 	}
 	total := make([]float64, len(outcomes[0]))
-	bits := 0.0
+	nats := 0.0
 	for h, p := range prior {
+		own := 0.0
+		last, lastLog := 0.0, 0.0
 		for o, q := range outcomes[h] {
 			total[o] += p * q
-			bits += p * xlog2(q)
+			if q <= 0 {
+				continue
+			}
+			if q != last { // most outcomes share the floor of a wrong reading
+				last, lastLog = q, math.Log(q)
+			}
+			own += q * lastLog
 		}
+		nats += p * own
 	}
+	last, lastLog := 0.0, 0.0
 	for _, q := range total {
-		bits -= xlog2(q)
+		if q <= 0 {
+			continue
+		}
+		if q != last {
+			last, lastLog = q, math.Log(q)
+		}
+		nats -= q * lastLog
 	}
-	return math.Max(bits, 0)
+	return math.Max(nats/math.Ln2, 0)
 }
 
 // Merge sums hypotheses of one class, such as those that one repair mends:
@@ -64,11 +80,4 @@ func Posterior(prior []float64, outcomes [][]float64, outcome int) (after []floa
 		}
 	}
 	return after, chance
-}
-
-func xlog2(x float64) float64 {
-	if x <= 0 {
-		return 0
-	}
-	return x * math.Log2(x)
 }

@@ -8,32 +8,52 @@ const shortedSuppressorOhms = 0.1
 // armature in a position, in siemens.
 func (sv *Solver) conductance(e int, arm Armature) float64 {
 	in := sv.in
-	m := in.model
-	if in.open[e] || sv.blown[e] || !sv.closed(e, arm) {
+	if sv.blown[e] || !sv.closed(e, arm) {
 		return 0
 	}
-	ohms := in.added[e]
-	switch m.kinds[e] {
-	case "coil":
-		ohms += CoilOhmsAt(in.values[m.special.coilOhms], referenceCelsius, in.values[m.special.celsius])
-	case "suppressor":
-		if in.held[e] == heldClosed {
-			return 1 / shortedSuppressorOhms
-		}
-		if kind, _ := in.draw.Wiring.Choice("suppression"); kind == "diode" {
-			return 0 // its cathode is toward the supply: it blocks while the coil is fed
-		}
-		ohms += in.values[m.ohmsSlot[e]]
-	case "load":
-		own := in.values[m.ohmsSlot[e]]
-		if sv.st.cold {
-			own *= in.values[m.special.coldPart]
-		}
-		ohms += own
-	default:
-		ohms += in.values[m.ohmsSlot[e]]
+	if sv.st.cold && e == in.model.special.load {
+		return in.coldLoad
 	}
-	return 1 / ohms
+	return in.siemens[e]
+}
+
+// conduct works out what every element conducts when it lets current through,
+// in siemens: once an instance, since only switches move from state to state.
+func (in *Instance) conduct() {
+	m := in.model
+	in.siemens = make([]float64, len(m.kinds))
+	for _, e := range in.draw.Wiring.net.present {
+		if in.open[e] {
+			continue
+		}
+		switch own := m.ohmsSlot[e]; {
+		case e == m.special.coil:
+			in.siemens[e] = 1 / (in.added[e] + CoilOhmsAt(in.values[own], referenceCelsius, in.values[m.special.celsius]))
+		case e == m.special.suppressor:
+			in.siemens[e] = in.suppressorSiemens(e)
+		default:
+			in.siemens[e] = 1 / (in.added[e] + in.values[own])
+			if e != m.special.load {
+				break
+			}
+			in.coldLoad = in.siemens[e]
+			if m.special.coldPart >= 0 {
+				in.coldLoad = 1 / (in.added[e] + in.values[own]*in.values[m.special.coldPart])
+			}
+		}
+	}
+}
+
+// suppressorSiemens is what the part across the coil conducts. A diode's cathode
+// is toward the supply: it blocks while the coil is fed.
+func (in *Instance) suppressorSiemens(e int) float64 {
+	if in.held[e] == heldClosed {
+		return 1 / shortedSuppressorOhms
+	}
+	if kind, _ := in.draw.Wiring.Choice("suppression"); kind == "diode" {
+		return 0
+	}
+	return 1 / (in.added[e] + in.values[in.model.ohmsSlot[e]])
 }
 
 // closed reports whether an element lets current through at all in this state.

@@ -123,13 +123,15 @@ type Instance struct {
 	draw   *Draw
 	Chance float64 // that the faults are there at any one reading, 0..1; 1 = always
 
-	values  []float64 // by slot
-	open    []bool    // by element
-	added   []float64 // by element: ohms in series
-	held    []hold    // by element; for the armature heldClosed = pulled over
-	instead []uint8   // by element: 0, asMake, asRest
-	shorts  []short
-	blown   []bool // by element: fuses that have gone since the circuit was last mended
+	values   []float64 // by slot
+	open     []bool    // by element
+	added    []float64 // by element: ohms in series
+	held     []hold    // by element; for the armature heldClosed = pulled over
+	instead  []uint8   // by element: 0, asMake, asRest
+	shorts   []short
+	siemens  []float64 // by element: what it conducts when closed
+	coldLoad float64   // what the load conducts in the ohms range, S
+	blown    []bool    // by element: fuses that have gone since the circuit was last mended
 }
 
 const (
@@ -199,6 +201,7 @@ func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance,
 		}
 		normal = normal[f.Dims:]
 	}
+	in.conduct()
 	in.burnIn()
 	return in, nil
 }

@@ -240,6 +240,9 @@ func (sv *Solver) load() float64 {
 	}
 	in := sv.in
 	load := in.model.special.load
+	if load < 0 {
+		return 0
+	}
 	b := in.draw.Wiring.net.branches[load]
 	if !b.here() || in.open[load] {
 		return 0
@@ -274,7 +277,7 @@ func (sv *Solver) sound() float64 {
 // or lets go, at the coil's temperature; +Inf = never.
 func (in *Instance) threshold(pullIn bool) float64 {
 	s := in.model.special
-	if in.open[s.coil] || in.held[s.armature] != free || (s.suppressor >= 0 && in.held[s.suppressor] == heldClosed) {
+	if s.coil < 0 || in.open[s.coil] || in.holds(s.armature) != free || in.holds(s.suppressor) == heldClosed {
 		return math.Inf(1)
 	}
 	pull, drop := in.pullCurrents()
@@ -306,7 +309,7 @@ func StateKey(m rules.Measure, s rules.Setup) string {
 		key += " cold"
 	case rules.Bridge:
 		key += " bridge " + m.From + " " + m.To
-	case rules.Reseat, rules.Swap, rules.Listen, rules.MinMax:
+	case rules.Reseat, rules.Swap:
 		key += " " + string(m.Mode)
 	}
 	return key

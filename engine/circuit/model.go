@@ -21,8 +21,9 @@ type Model struct {
 	slots    map[slotKey]int
 	spreads  []rules.Spread // by slot: how the value varies
 	ohmsSlot []int          // by element: its value "ohms", -1 if none
-	plugOf   []int          // by element: the part that a plug belongs to
-	faults   []*Fault       // by suspect of the rulebook
+	fuses    []fuse
+	plugOf   []int    // by element: the part that a plug belongs to
+	faults   []*Fault // by suspect of the rulebook
 	byID     map[string]*Fault
 	special  special
 	dims     int // variates of one draw
@@ -37,6 +38,9 @@ type slotKey struct {
 	element int
 	value   string
 }
+
+// fuse is a fuse element and the slot of its rating in amperes.
+type fuse struct{ element, rating int }
 
 type shortSpec struct {
 	element  int
@@ -70,6 +74,9 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	}
 	for i := range c.Parts {
 		m.ohmsSlot = append(m.ohmsSlot, m.slot(i, "ohms"))
+		if rating := m.slot(i, "amps"); m.kinds[i] == "fuse" && rating >= 0 {
+			m.fuses = append(m.fuses, fuse{i, rating})
+		}
 	}
 	if err := m.findSpecial(); err != nil {
 		return nil, err
@@ -123,8 +130,12 @@ func (m *Model) findSpecial() error {
 		{s.coil, "coil", "celsius", &s.celsius}, {s.coil, "coil", "pull_in", &s.pullIn},
 		{s.coil, "coil", "drop_out", &s.dropOut}, {s.load, "load", "cold_part", &s.coldPart},
 	} {
+		*need.to = -1
 		if need.element < 0 {
-			return fmt.Errorf("circuit %s: it has no element of kind %s", m.circuit.ID, need.kind)
+			if need.kind == "source" {
+				return fmt.Errorf("circuit %s: it has no element of kind source", m.circuit.ID)
+			}
+			continue
 		}
 		slot, ok := m.slots[slotKey{need.element, need.value}]
 		if !ok {
@@ -231,6 +242,7 @@ func (m *Model) finish(n *Network, w *Wiring) {
 	for i, b := range n.branches {
 		if b.here() {
 			n.branches[i] = n.between(b.from, b.to)
+			n.present = append(n.present, i)
 		}
 	}
 }

@@ -17,6 +17,7 @@ type Network struct {
 	nodes    map[string]int
 	names    []string
 	branches []branch // by element of the model; absent elements have from == to == absent
+	present  []int    // elements that are there
 	plan     plan
 }
 

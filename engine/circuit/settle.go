@@ -75,6 +75,8 @@ func (sv *Solver) Tripped() bool { return sv.tripped }
 func (sv *Solver) Settle(in *Instance, setup rules.Setup) { sv.settle(in, stateOf(setup)) }
 
 func (sv *Solver) settle(in *Instance, st state) {
+	cold := st.cold
+	st.cold = false // loads cool once nothing flows: what settles, settles with them at work
 	sv.in, sv.st = in, st
 	sv.tripped, sv.jumped = false, false
 	sv.blown = append(sv.blown[:0], in.blown...)
@@ -90,12 +92,24 @@ func (sv *Solver) settle(in *Instance, st state) {
 		sv.st = st
 	}
 	sv.armature = sv.relax(start)
+	if cold {
+		sv.st.cold = true
+		sv.assemble(sv.position)
+	}
 }
 
 // canPullUncommanded reports whether anything could energise the coil while the
 // control is off; where nothing can, settling starts from rest.
 func (in *Instance) canPullUncommanded() bool {
-	return len(in.shorts) > 0 || in.held[in.model.special.control] == heldClosed
+	return len(in.shorts) > 0 || in.holds(in.model.special.control) == heldClosed
+}
+
+// holds is the position a fault keeps an element in; free for one the circuit lacks.
+func (in *Instance) holds(element int) hold {
+	if element < 0 {
+		return free
+	}
+	return in.held[element]
 }
 
 // relax iterates fuses and armature from a starting position until nothing moves.
@@ -103,13 +117,13 @@ func (sv *Solver) relax(start Armature) Armature {
 	in := sv.in
 	fixed := true
 	arm := start
-	switch in.held[in.model.special.armature] {
+	switch in.holds(in.model.special.armature) {
 	case heldClosed:
 		arm = PulledOver
 	case heldOpen:
 		arm = AtRest
 	default:
-		fixed = !sv.st.relayIn && !sv.st.bench
+		fixed = in.model.special.coil < 0 || !sv.st.relayIn && !sv.st.bench
 	}
 	pull, drop := in.pullCurrents()
 	moved := false
@@ -150,6 +164,9 @@ func (sv *Solver) relax(start Armature) Armature {
 // in amperes: the stated volts across the healthy coil at 20 °C.
 func (in *Instance) pullCurrents() (pull, drop float64) {
 	s := in.model.special
+	if s.coil < 0 {
+		return math.Inf(1), 0
+	}
 	healthy := in.draw.Values[s.coilOhms]
 	return in.values[s.pullIn] / healthy, in.values[s.dropOut] / healthy
 }
@@ -169,6 +186,9 @@ func (sv *Solver) branchAmps(element int) float64 {
 		return 0
 	}
 	g := sv.conductance(element, sv.position)
+	if g == 0 {
+		return 0
+	}
 	across := at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to)
 	if element == in.model.special.source {
 		across += in.values[in.model.special.volts]
@@ -182,18 +202,19 @@ func (sv *Solver) assemble(arm Armature) {
 	in := sv.in
 	net := in.draw.Wiring.net
 	sv.sys.reset(&net.plan, len(net.names))
-	for e, b := range net.branches {
-		if !b.here() {
+	for _, e := range net.present {
+		g := sv.conductance(e, arm)
+		if g == 0 {
 			continue
 		}
-		g := sv.conductance(e, arm)
+		b := net.branches[e]
 		sv.sys.connect(b, g)
 		if e == in.model.special.source {
 			sv.sys.push(b.to, b.from, g*in.values[in.model.special.volts])
 		}
 	}
 	sv.addShorts(net)
-	if sv.st.bench && sv.st.energised {
+	if sv.st.bench && sv.st.energised && in.model.special.coil >= 0 {
 		b := net.branches[in.model.special.coil]
 		sv.sys.connect(b, 1/benchOhms)
 		sv.sys.push(b.from, b.to, in.draw.nominalVolts()/benchOhms)
@@ -233,15 +254,13 @@ func (sv *Solver) addShorts(net *Network) {
 // blowFuses opens every fuse that carries too much, and reports whether any did.
 func (sv *Solver) blowFuses() bool {
 	in, any := sv.in, false
-	for e, kind := range in.model.kinds {
-		if kind != "fuse" || sv.blown[e] {
-			continue
-		}
-		if rating, ok := in.model.slots[slotKey{e, "amps"}]; ok && math.Abs(sv.branchAmps(e)) > blowAt*in.values[rating] {
-			sv.blown[e], any = true, true
+	for _, f := range in.model.fuses {
+		if !sv.blown[f.element] && math.Abs(sv.branchAmps(f.element)) > blowAt*in.values[f.rating] {
+			sv.blown[f.element], any = true, true
 		}
 	}
-	if j := sv.jumperBranch(); sv.st.jumper[0] != "" && !sv.jumped && j.here() {
+	if sv.st.jumper[0] != "" && !sv.jumped {
+		j := sv.jumperBranch()
 		amps := math.Abs(at(sv.sys.volts, j.from)-at(sv.sys.volts, j.to)) / jumperOhms
 		if amps > blowAt*in.jumperFuse() {
 			sv.jumped, any = true, true
@@ -254,14 +273,10 @@ func (sv *Solver) blowFuses() bool {
 // jumperFuse is the rating of the fuse in the technician's jumper: that of the
 // load's own fuse, amperes.
 func (in *Instance) jumperFuse() float64 {
-	for e, id := range in.model.circuit.Parts {
-		if id.Kind == "fuse" {
-			if slot, ok := in.model.slots[slotKey{e, "amps"}]; ok {
-				return in.draw.Values[slot]
-			}
-		}
+	if len(in.model.fuses) == 0 {
+		return math.Inf(1)
 	}
-	return math.Inf(1)
+	return in.draw.Values[in.model.fuses[0].rating]
 }
 
 // burnIn finds the fuses that the faults blow in ordinary use: relay in, key on,
@@ -283,7 +298,7 @@ func (in *Instance) overloads() bool {
 	s := in.model.special
 	lower := func(slot int) bool { return slot >= 0 && in.values[slot] < in.draw.Values[slot] }
 	return lower(in.model.slot(s.load, "ohms")) || lower(s.coilOhms) ||
-		(s.suppressor >= 0 && in.held[s.suppressor] == heldClosed)
+		in.holds(s.suppressor) == heldClosed
 }
 
 func (m *Model) slot(element int, value string) int {
@@ -321,8 +336,12 @@ func (in *Instance) Overloaded() bool {
 
 // AtCelsius is the same circuit with its coil at another temperature.
 func (in *Instance) AtCelsius(celsius float64) *Instance {
+	if in.model.special.celsius < 0 {
+		return in
+	}
 	hot := *in
 	hot.values = append([]float64(nil), in.values...)
 	hot.values[in.model.special.celsius] = celsius
+	hot.conduct()
 	return &hot
 }

@@ -27,6 +27,16 @@ type Case struct {
 	epoch      int
 	stand      rules.Setup // where the technician stands: the setup of the last reading
 	at         string      // and the part of the vehicle they were at
+	cached     cached
+}
+
+// cached is what was worked out since the last change.
+type cached struct {
+	proposals  []Proposal
+	concluded  bool
+	conclusion *Conclusion
+	roles      map[string]string
+	firings    []engine.Firing
 }
 
 // event is one thing taken in.
@@ -52,7 +62,8 @@ func (k *Knowledge) Open(o Opening) (*Case, error) {
 
 // rebuild works everything out again from the opening and the events.
 func (c *Case) rebuild() error {
-	c.memory = engine.New(c.knowledge.book)
+	c.cached = cached{}
+	c.memory = c.knowledge.rules.Memory()
 	c.facts = maps.Clone(c.opening.Facts)
 	if c.facts == nil {
 		c.facts = map[string]rules.Value{}
@@ -232,6 +243,7 @@ func (c *Case) Retract(entry int) error {
 // take adds an event. What only adds is put on top of what is there; anything
 // that changes what earlier readings mean has everything worked out again.
 func (c *Case) take(e event) error {
+	c.cached = cached{}
 	if e.repair != nil || e.fact != "" && c.knowledge.shapes(e.fact) {
 		return c.replace(append(slices.Clone(c.events), e))
 	}

@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -12,6 +13,7 @@ import (
 const (
 	concludeAt = 0.95 // probability with everything known
 	provenAt   = 0.80 // probability by the readings alone, every suspect starting even
+	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
 	tiedWithin = 0.1  // of the best by readings alone: what is further off is told apart
 )
@@ -20,6 +22,13 @@ const (
 // suspect is likely enough and the readings alone bear it out; tied when nothing
 // that can still be measured tells the last few apart.
 func (c *Case) Conclusion() *Conclusion {
+	if !c.cached.concluded {
+		c.cached.conclusion, c.cached.concluded = c.proven(), true
+	}
+	return c.cached.conclusion
+}
+
+func (c *Case) proven() *Conclusion {
 	ranked := c.belief.Ranking()
 	top := ranked[0]
 	if c.pending() {
@@ -45,13 +54,13 @@ func (c *Case) tie(ranked []*rank.Hypothesis) *Conclusion {
 	var left []*rank.Hypothesis
 	sum := 0.0
 	for _, h := range ranked {
-		if c.belief.ByReadingsAlone(h) >= best*tiedWithin {
+		if len(left) < tiedMost && (sum < concludeAt || c.belief.ByReadingsAlone(h) >= best*tiedWithin) {
 			left = append(left, h)
 			sum += h.Probability()
 		}
 	}
 	switch {
-	case len(left) > tiedMost || sum < concludeAt:
+	case sum < tiedAt:
 		return nil
 	case len(left) == 1:
 		return c.conclude("single", left)
@@ -134,15 +143,8 @@ func (c *Case) proof(h *rank.Hypothesis) []int {
 // fill puts terminals into the {roles} of a sentence; a role that is not sure is
 // called by what it does.
 func (c *Case) fill(text string) string {
-	roles := c.roles()
-	for name, words := range roleWords {
-		if _, ok := roles[name]; !ok {
-			if roles == nil {
-				roles = map[string]string{}
-			}
-			roles[name] = words
-		}
-	}
+	roles := maps.Clone(roleWords)
+	maps.Copy(roles, c.roles())
 	return circuitFill(text, roles)
 }
 

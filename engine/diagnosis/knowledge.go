@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"coilside/engine"
 	"coilside/engine/circuit"
 	"coilside/rules"
 )
@@ -12,6 +13,7 @@ import (
 // concurrent use; a service compiles one a rulebook.
 type Knowledge struct {
 	book  *rules.Book
+	rules *engine.Program
 	model *circuit.Model // nil where the rulebook has no circuit
 	known map[string]bool
 }
@@ -19,7 +21,7 @@ type Knowledge struct {
 // Compile makes a rulebook ready. Errors name the circuit, suspect or test that
 // does not fit together.
 func Compile(book *rules.Book) (*Knowledge, error) {
-	k := &Knowledge{book: book, known: map[string]bool{}}
+	k := &Knowledge{book: book, rules: engine.Compile(book), known: map[string]bool{}}
 	if len(book.Circuits) > 1 {
 		return nil, fmt.Errorf("the rulebook has %d circuits; a job is about one", len(book.Circuits))
 	}

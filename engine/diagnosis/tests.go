@@ -21,7 +21,7 @@ const worthless = 0.02
 // Next lists up to limit tests worth doing now, best first; limit 0 means all.
 // None that a gate or a rule forbids is among them.
 func (c *Case) Next(limit int) []Proposal {
-	ps := c.proposals()
+	ps := slices.Clone(c.proposals())
 	if c.Conclusion() != nil && !slices.ContainsFunc(ps, func(p Proposal) bool { return c.required(p.Test.ID) }) {
 		ps = slices.DeleteFunc(ps, func(p Proposal) bool { return p.Gain < worthless })
 	}
@@ -34,8 +34,16 @@ func (c *Case) Next(limit int) []Proposal {
 	return ps
 }
 
-// proposals works out the offered tests and what each is worth, best first.
+// proposals are the offered tests and what each is worth, best first, worked out
+// once a change.
 func (c *Case) proposals() []Proposal {
+	if c.cached.proposals == nil {
+		c.cached.proposals = c.worth()
+	}
+	return c.cached.proposals
+}
+
+func (c *Case) worth() []Proposal {
 	cs, blocked := c.offered()
 	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...))
 	opens := c.opens(blocked, outlooks[len(cs):])
@@ -208,12 +216,16 @@ func (c *Case) roles() map[string]string {
 	if c.knowledge.model == nil {
 		return nil
 	}
+	if c.cached.roles != nil {
+		return c.cached.roles
+	}
 	roles := map[string]string{}
 	for _, n := range c.knowledge.model.Names() {
 		if is, p := c.belief.Likeliest(n); p >= roleSure {
 			roles[n] = is
 		}
 	}
+	c.cached.roles = roles
 	return roles
 }
 
@@ -280,12 +292,22 @@ func (c *Case) minutes(cand *rank.Candidate) float64 {
 	}
 	full := t.Minutes[access]
 	switch {
-	case t.Measure.Mode == rules.Ask || c.at == "" || spotOf(cand.Measure) != c.at || cand.Setup.Relay != c.stand.Relay:
+	case !quickOnTheSpot(t.Measure.Mode) || c.at == "" || spotOf(cand.Measure) != c.at || cand.Setup.Relay != c.stand.Relay:
 		return full
 	case cand.Setup.Key == c.stand.Key && cand.Setup.Command == c.stand.Command && cand.Setup.Coil == c.stand.Coil:
 		return min(full, anotherReading)
 	}
 	return min(full, anotherReading+switching)
+}
+
+// quickOnTheSpot reports whether a further reading of this kind costs next to
+// nothing once the technician is there with the leads in hand.
+func quickOnTheSpot(mode rules.Mode) bool {
+	switch mode {
+	case rules.VoltsDC, rules.Ohms, rules.TestLamp, rules.AmpsDC, rules.Look:
+		return true
+	}
+	return false
 }
 
 // Minutes of a further reading on the spot, and of a change of key or command.

@@ -24,6 +24,8 @@ type Belief struct {
 	repaired    []Repaired
 	solver      circuit.Solver
 	mixes       []mix
+	shared      *shared
+	lives       map[string]*Candidate // volts readings that tell whether a place is live
 
 	readings []*measurement
 	hyps     []*Hypothesis
@@ -73,9 +75,6 @@ type Repaired struct {
 // again there. Experience, no source.
 const botched = 0.05
 
-// DefaultDraws is how many particles a suspect starts with.
-const DefaultDraws = 64
-
 // Open starts a belief. It is an error when no wiring fits what is known.
 func Open(o Opening) (*Belief, error) {
 	b := &Belief{book: o.Book, model: o.Model, known: o.Known, seed: o.Seed, complaint: o.Complaint,
@@ -102,10 +101,10 @@ func Open(o Opening) (*Belief, error) {
 	if draws == 0 {
 		draws = DefaultDraws
 	}
-	shared := newShared(b.seed, draws)
+	b.shared = newShared(b.seed, draws)
 	for _, s := range o.Book.Suspects {
 		h := &Hypothesis{Suspects: []string{s.ID}, prior: math.Log(priors[s.ID])}
-		possible, err := b.populate(h, ws, shared)
+		possible, err := b.populate(h, ws)
 		if err != nil {
 			return nil, err
 		}
@@ -115,9 +114,6 @@ func Open(o Opening) (*Belief, error) {
 	}
 	if len(b.hyps) == 0 {
 		return nil, fmt.Errorf("the rulebook has no suspect that fits this circuit")
-	}
-	if err := b.hearComplaint(); err != nil {
-		return nil, err
 	}
 	b.normalise()
 	return b, nil
@@ -152,45 +148,9 @@ func complaintPriors(book *rules.Book, id string) map[string]float64 {
 	return priors
 }
 
-// shared are the normal numbers that all suspects' draws have in common, so that
-// suspects differ by their fault and not by luck: a Latin hypercube, extended
-// dimension by dimension as needed.
-type shared struct {
-	rng  *rand.Rand
-	n    int
-	dims [][]float64
-
-	draws []map[*circuit.Wiring]*circuit.Draw // by particle: the draw that its numbers stand for
-}
-
-func newShared(seed uint64, n int) *shared {
-	s := &shared{rng: rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)), n: n,
-		draws: make([]map[*circuit.Wiring]*circuit.Draw, n)}
-	for i := range s.draws {
-		s.draws[i] = map[*circuit.Wiring]*circuit.Draw{}
-	}
-	return s
-}
-
-func (s *shared) at(dim, i int) float64 {
-	for len(s.dims) <= dim {
-		column := make([]float64, s.n)
-		for k, cell := range s.rng.Perm(s.n) {
-			column[k] = inverseNormal((float64(cell) + s.rng.Float64()) / float64(s.n))
-		}
-		s.dims = append(s.dims, column)
-	}
-	return s.dims[dim][i]
-}
-
-// inverseNormal is the standard normal quantile of p, 0 < p < 1.
-func inverseNormal(p float64) float64 {
-	return math.Sqrt2 * math.Erfinv(2*min(max(p, 1e-12), 1-1e-12)-1)
-}
-
 // populate gives a hypothesis its cloud, if the circuit has a part in it, and
 // reports whether it is possible at all.
-func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings, sh *shared) (bool, error) {
+func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	if b.model == nil {
 		return true, nil
 	}
@@ -219,23 +179,13 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings, sh *shared) (bool,
 	dims += c.wirings.Dims()
 	c.stream = rand.NewPCG(b.seed, 0)
 	c.rng = rand.New(c.stream)
-	c.particles = make([]particle, sh.n)
-	c.logw = make([]float64, sh.n)
-	numbers := make([]float64, dims*sh.n)
-	for i := range c.particles {
-		p := &c.particles[i]
-		p.normal, numbers = numbers[:dims:dims], numbers[dims:]
-		for k := range p.normal {
-			p.normal[k] = sh.at(k, i)
-		}
-		wiring := c.wirings.Pick(p.normal)
-		p.draw = sh.draws[i][wiring]
-		if err := b.build(c, p); err != nil {
-			return false, err
-		}
-		sh.draws[i][wiring] = p.draw
-	}
+	c.dims = dims
 	h.cloud = c
+	if err := b.extend(c, b.shared.block); err != nil {
+		return false, err
+	}
+	h.complain = fromComplaint(c.logw, b.complaint)
+	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	return true, nil
 }
 

@@ -41,9 +41,15 @@ const (
 // commanded and not, cold and hot, with the fault there and away.
 // The shares of what people say are experience, no source.
 func Present(sv *circuit.Solver, there, away *circuit.Instance, chance float64) Presentation {
-	p := presentSteady(sv, there)
+	return present(sv, there, away, chance, true)
+}
+
+// present does the same; without heat the two looks at a cold and a hot coil are
+// left out, which only matters to who complains of heat.
+func present(sv *circuit.Solver, there, away *circuit.Instance, chance float64, heat bool) Presentation {
+	p := presentSteady(sv, there, heat)
 	if away != nil && chance < 1 {
-		q := presentSteady(sv, away)
+		q := presentSteady(sv, away, heat)
 		comes := math.Min(1, 5*(1-chance)) * 0.85 * (1 - p.None)
 		for i := range p.Of {
 			p.Of[i] = (1 - comes) * (chance*p.Of[i] + (1-chance)*q.Of[i])
@@ -54,7 +60,7 @@ func Present(sv *circuit.Solver, there, away *circuit.Instance, chance float64) 
 	return p
 }
 
-func presentSteady(sv *circuit.Solver, in *circuit.Instance) Presentation {
+func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presentation {
 	var p Presentation
 	watch := func(in *circuit.Instance, s rules.Setup) float64 {
 		m := rules.Measure{Mode: rules.Watch}
@@ -78,6 +84,9 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance) Presentation {
 	p.Of[dead] = (1 - runsOff) * offOn
 	p.Of[weak] = (1 - runsOff) * weakOn
 	p.None = (1 - runsOff) * runsOn
+	if !heat {
+		return p
+	}
 	hot, cold := watch(in.AtCelsius(hotCelsius), commanded), watch(in.AtCelsius(coldCelsius), commanded)
 	if lost := runs("runs", cold) * runs("off", hot); lost > 0 {
 		for i := range p.Of {
@@ -122,7 +131,7 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 		if k.chance >= 1 {
 			away = nil
 		}
-		pr := Present(&b.solver, k.there, away, k.chance)
+		pr := present(&b.solver, k.there, away, k.chance, at == dropsOutHot)
 		like *= (1-complaintError)*pr.Of[at] + complaintError/8
 	}
 	return like
@@ -136,25 +145,4 @@ func (c *cloud) sound() bool {
 		}
 	}
 	return true
-}
-
-// hearComplaint conditions every cloud on the complaint. The complaint's own
-// table already says how often each suspect is behind it, so the model's word
-// only counts against a suspect that can hardly bring the complaint about.
-func (b *Belief) hearComplaint() error {
-	const enough = 0.1
-	for _, h := range b.hyps {
-		c := h.cloud
-		if c == nil || b.complaint == "" {
-			continue
-		}
-		for i := range c.particles {
-			p := &c.particles[i]
-			p.complaint = math.Log(b.complaintLikelihood(c, p))
-			c.logw[i] = p.complaint
-		}
-		mean := math.Exp(logMean(c.logw))
-		h.complain = math.Log(mean / math.Max(mean, enough))
-	}
-	return nil
 }

@@ -28,7 +28,7 @@ const (
 	Slip = 0.03
 	// wrongEye is the chance that a thing seen or heard is named wrongly though
 	// looked at.
-	wrongEye = 0.02
+	wrongEye = 0.03
 	// voltsFloor and voltsPart make the standard deviation of a voltage against
 	// the model: so many volts at 12 V, and a part of the reading.
 	voltsFloor = 0.025
@@ -181,9 +181,9 @@ func runs(choice string, raw float64) float64 {
 func hears(choice string, raw float64) float64 {
 	at := map[string]float64{"silent": circuit.Silent, "click": circuit.Clicks, "buzz": circuit.Buzzes}
 	if at[choice] == raw {
-		return 0.97
+		return 1
 	}
-	return 0.015
+	return 0
 }
 
 // sees is for a fuse, the one thing whose looks the circuit predicts: hairline

@@ -2,6 +2,7 @@ package rank
 
 import (
 	"math"
+	"slices"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
@@ -131,13 +132,14 @@ type Candidate struct {
 	Setup   rules.Setup
 	m       *measurement
 	grid    grid
-	kept    map[*cloud]kept
+	kept    map[*cloud]*kept
 	table   [][]float64 // choices: by cell, chance of each choice
 }
 
 type kept struct {
 	generation int
-	pairs      []pair
+	pairs      []pair // by particle; of those chosen, where chosen is not nil
+	there      []bool
 }
 
 // Candidate prepares a test with its roles already filled in.
@@ -146,7 +148,7 @@ func (b *Belief) Candidate(t *rules.Test, measure rules.Measure, setup rules.Set
 	if err != nil {
 		return nil, err
 	}
-	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, kept: map[*cloud]kept{}}
+	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, kept: map[*cloud]*kept{}}
 	c.grid = b.gridFor(m)
 	if c.grid.half == 0 && c.grid.mode != rules.MinMax && c.grid.mode != rules.Ask {
 		for cell := range c.grid.cells {
@@ -183,6 +185,7 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 		if h.cloud == nil {
 			continue
 		}
+		h.cloud.choose()
 		for _, s := range states {
 			b.refreshState(byState[s], h.cloud)
 		}
@@ -190,41 +193,83 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 }
 
 func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
-	var todo []*Candidate
-	var ms []*measurement
+	n := len(c.particles)
 	for _, t := range cs {
-		if k, ok := t.kept[c]; !ok || k.generation != c.generation {
-			todo, ms = append(todo, t), append(ms, t.m)
+		if k, ok := t.kept[c]; !ok || k.generation != c.generation || len(k.there) != n {
+			t.kept[c] = &kept{c.generation, make([]pair, n), make([]bool, n)}
 		}
 	}
-	if len(todo) == 0 {
-		return
+	var todo []*Candidate
+	var ms []*measurement
+	last := -1
+	for _, i := range c.chosen {
+		if i == last {
+			continue
+		}
+		last = i
+		todo, ms = todo[:0], ms[:0]
+		for _, t := range cs {
+			if !t.kept[c].there[i] {
+				todo, ms = append(todo, t), append(ms, t.m)
+			}
+		}
+		if len(todo) > 0 {
+			b.keep(todo, ms, c, i)
+		}
 	}
+}
+
+// keep predicts some candidates of one state for one particle.
+func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
 	if cap(b.mixes) < len(ms) {
 		b.mixes = make([]mix, len(ms)+8)
 	}
 	out := b.mixes[:len(ms)]
-	columns := make([]pair, len(todo)*len(c.particles))
-	for i := range c.particles {
-		b.predict(&c.particles[i], ms, out)
-		for k, t := range todo {
-			p := pair{a: t.grid.cell(out[k].raw[0]), chance: float32(out[k].chance[0])}
-			if out[k].n == 2 {
-				p.b = t.grid.cell(out[k].raw[1])
-			}
-			columns[k*len(c.particles)+i] = p
-		}
-	}
+	b.predict(&c.particles[i], ms, out)
 	for k, t := range todo {
-		n := len(c.particles)
-		t.kept[c] = kept{c.generation, columns[k*n : (k+1)*n]}
+		p := pair{a: t.grid.cell(out[k].raw[0]), chance: float32(out[k].chance[0])}
+		if out[k].n == 2 {
+			p.b = t.grid.cell(out[k].raw[1])
+		}
+		t.kept[c].pairs[i], t.kept[c].there[i] = p, true
 	}
 }
+
+// askedOf is how many of a cloud's particles have a say in what to measure next.
+const askedOf = 48
+
+// choose picks the particles that have a say: all of a small cloud, and of a grown
+// one as many by weight, each then counting the same.
+func (c *cloud) choose() {
+	n := len(c.particles)
+	c.chosen, c.share = c.chosen[:0], c.share[:0]
+	weights := normalWeights(c.logw)
+	if n <= askedOf {
+		for i, w := range weights {
+			if w > 1e-5 {
+				c.chosen, c.share = append(c.chosen, i), append(c.share, w)
+			}
+		}
+		return
+	}
+	upTo, j := weights[0], 0
+	for k := range askedOf {
+		for upTo < (float64(k)+0.5)/askedOf && j < n-1 {
+			j++
+			upTo += weights[j]
+		}
+		c.chosen, c.share = append(c.chosen, j), append(c.share, 1.0/askedOf)
+	}
+}
+
+// worthAsking is the probability below which a hypothesis has no say in what to
+// measure next.
+const worthAsking = 0.008
 
 // Outlooks predicts candidates over the live hypotheses: those that together
 // hold nearly all the probability.
 func (b *Belief) Outlooks(cs []*Candidate) []Outlook {
-	live := b.Live(0.002)
+	live := b.Live(worthAsking)
 	b.refresh(cs, live)
 	prior := make([]float64, len(live))
 	sum := 0.0
@@ -235,17 +280,11 @@ func (b *Belief) Outlooks(cs []*Candidate) []Outlook {
 	for i := range prior {
 		prior[i] /= sum
 	}
-	weights := make([][]float64, len(live))
-	for i, h := range live {
-		if h.cloud != nil {
-			weights[i] = normalWeights(h.cloud.logw)
-		}
-	}
 	out := make([]Outlook, len(cs))
 	for k, c := range cs {
 		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, Cells: make([][]float64, len(live))}
 		for i, h := range live {
-			out[k].Cells[i] = b.outcomes(c, h, weights[i])
+			out[k].Cells[i] = b.outcomes(c, h)
 		}
 	}
 	return out
@@ -273,23 +312,21 @@ func normalWeights(logw []float64) []float64 {
 
 // outcomes is one hypothesis's chance of each outcome of a candidate, slips and
 // meter error included.
-func (b *Belief) outcomes(c *Candidate, h *Hypothesis, weights []float64) []float64 {
+func (b *Belief) outcomes(c *Candidate, h *Hypothesis) []float64 {
 	var p []float64
 	switch {
 	case !c.m.circuit || h.cloud == nil && c.m.wiring == "":
 		p = b.outcomesByHand(c, h)
 	case c.m.wiring != "":
 		p = make([]float64, len(c.grid.of))
-		for i := range h.cloud.particles {
+		for k, i := range h.cloud.chosen {
 			is, _ := h.cloud.particles[i].draw.Wiring.Choice(c.m.wiring)
-			for k, choice := range c.grid.of {
-				if choice == is {
-					p[k] += weights[i]
-				}
+			if at := slices.Index(c.grid.of, is); at >= 0 {
+				p[at] += h.cloud.share[k]
 			}
 		}
 	default:
-		p = c.spread(c.kept[h.cloud].pairs, weights)
+		p = c.spread(h.cloud)
 	}
 	floor := Slip / float64(len(p))
 	for i := range p {
@@ -322,10 +359,11 @@ func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 
 // spread adds weighted predictions into cells: for choices through the table of
 // what people call each level, for numbers with the meter's error.
-func (c *Candidate) spread(pairs []pair, weights []float64) []float64 {
+func (c *Candidate) spread(from *cloud) []float64 {
 	cells := make([]float64, c.grid.cells)
-	for i, pr := range pairs {
-		w := weights[i]
+	pairs := c.kept[from].pairs
+	for k, i := range from.chosen {
+		pr, w := pairs[i], from.share[k]
 		cells[pr.a] += w * float64(pr.chance)
 		if pr.chance < 1 {
 			cells[pr.b] += w * float64(1-pr.chance)
@@ -410,26 +448,43 @@ func (b *Belief) Has(place string) bool {
 }
 
 // LiveProbability is how probable it is that a place carries more than a dead
-// circuit's volts against the battery's negative post in a setup.
+// circuit's volts against the battery's negative post in a setup; 1 where the
+// setup gives no access to the place.
 func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
-	m, err := b.measurement(Reading{Measure: rules.Measure{Mode: rules.VoltsDC, Red: place, Black: circuit.Reference}, Setup: s, Epoch: len(b.repaired)})
-	if err != nil {
-		return 1
+	key := place + " " + circuit.StateKey(rules.Measure{}, s)
+	c, ok := b.lives[key]
+	if !ok {
+		var err error
+		c, err = b.Candidate(nil, rules.Measure{Mode: rules.VoltsDC, Red: place, Black: circuit.Reference}, s)
+		if err != nil {
+			return 1
+		}
+		if b.lives == nil {
+			b.lives = map[string]*Candidate{}
+		}
+		b.lives[key] = c
 	}
-	live := 0.0
-	var out [1]mix
-	for _, h := range b.hyps {
-		if h.cloud == nil || h.prob < 1e-4 {
+	live := b.Live(liveAt)
+	b.refresh([]*Candidate{c}, live)
+	total := 0.0
+	for _, h := range live {
+		if h.cloud == nil {
 			continue
 		}
-		for i, w := range normalWeights(h.cloud.logw) {
-			b.predict(&h.cloud.particles[i], []*measurement{m}, out[:])
-			for k := range out[0].n {
-				if a := out[0].raw[k].A; a > 0.1 || a < -0.1 {
-					live += h.prob * w * out[0].chance[k]
-				}
+		for k, i := range h.cloud.chosen {
+			p := c.kept[h.cloud].pairs[i]
+			part := 0.0
+			if math.Abs(c.grid.value(int(p.a))) > deadVolts {
+				part = float64(p.chance)
 			}
+			if p.chance < 1 && math.Abs(c.grid.value(int(p.b))) > deadVolts {
+				part += float64(1 - p.chance)
+			}
+			total += h.prob * h.cloud.share[k] * part
 		}
 	}
-	return live
+	return total
 }
+
+// deadVolts is what still counts as dead, volts.
+const deadVolts = 0.1

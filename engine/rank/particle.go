@@ -60,7 +60,12 @@ type cloud struct {
 	wirings    *circuit.Wirings
 	faults     []*circuit.Fault
 	particles  []particle
-	logw       []float64 // by particle: log weight, not normalised
+	probes     []particle // the first few, as they were at the opening
+	logw       []float64  // by particle: log weight, not normalised
+	dims       int        // normal numbers a particle
+	grown      bool       // it has all the particles it will get
+	chosen     []int      // particles that have a say in what to measure next
+	share      []float64  // and how much of one
 	stream     *rand.PCG
 	rng        *rand.Rand // draws from stream
 	generation int        // counts renewals: predictions kept of older particles are stale

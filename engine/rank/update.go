@@ -32,6 +32,7 @@ type measurement struct {
 	wiring  string // ask: the wiring unknown that the answer settles, "" = none
 	circuit bool   // the circuit predicts it; else Expect does
 	probes  map[*circuit.Network]circuit.Probe
+	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
@@ -73,9 +74,10 @@ func (m *measurement) probe(model *circuit.Model, w *circuit.Wiring) circuit.Pro
 // How a cloud is renewed when few of its particles still carry weight.
 const (
 	liveAt     = 1e-3 // hypotheses below this are weighed but not renewed
-	renewBelow = 0.4  // of the particles: effective number under which a cloud is renewed
+	renewBelow = 0.25 // of the particles: effective number under which a cloud is renewed
+	growBelow  = 20   // effective particles under which a hypothesis gets its full number
 	stagesMost = 6    // tempering stages a reading
-	sweeps     = 2    // moves a particle a renewal
+	sweeps     = 1    // moves a particle a renewal
 )
 
 // Read takes in one reading. Errors name a place that the setup does not give
@@ -87,15 +89,20 @@ func (b *Belief) Read(r Reading) error {
 	}
 	b.readings = append(b.readings, m)
 	groups := b.groups()
+	expect := b.spreads(m)
 	for _, h := range b.hyps {
+		gained := math.NaN() // an overruled hypothesis has the field's word
 		if !m.overruled(h) {
-			h.gained = append(h.gained, b.take(h, m, groups))
+			gained = b.take(h, m, groups)
 		}
+		h.gained = append(h.gained, gained)
 	}
+	b.pool(m, expect)
 	b.compareToField(m)
 	b.normalise()
 	for _, h := range b.hyps {
-		if h.cloud != nil && h.prob > 0.005 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
+		if h.cloud != nil && h.prob > 0.01 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
+			b.grow(h, groups, len(b.readings))
 			b.renew(h.cloud, groups, 1)
 		}
 	}
@@ -119,14 +126,14 @@ func (b *Belief) compareToField(m *measurement) {
 	n := len(b.readings)
 	var terms []float64
 	for _, h := range b.hyps {
-		if len(h.gained) == n {
+		if !math.IsNaN(h.gained[n-1]) {
 			terms = append(terms, math.Log(h.prob)+h.gained[n-1])
 		}
 	}
 	field := logSum(terms)
 	for _, h := range b.hyps {
-		for len(h.gained) < n {
-			h.gained = append(h.gained, field)
+		if math.IsNaN(h.gained[n-1]) {
+			h.gained[n-1] = field
 		}
 		if h.cloud != nil {
 			for i := range h.cloud.particles {
@@ -180,21 +187,34 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group) float64 {
 	if c == nil {
 		return math.Log(slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
 	}
-	n := len(b.readings)
-	ll := make([]float64, len(c.particles))
-	one := []*measurement{m}
-	for i := range c.particles {
-		p := &c.particles[i]
-		for len(p.loglik) < n {
-			p.loglik = append(p.loglik, 0)
-		}
-		b.weigh(p, one, []int{n - 1})
-		ll[i] = p.loglik[n-1]
-	}
+	newest := len(b.readings) - 1
+	ll := b.likelihoods(c, m, newest)
 	if h.prob < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
-	return b.temper(c, groups, n-1, ll)
+	if !c.grown && effectiveAfter(c.logw, ll, 1) < growBelow {
+		b.grow(h, groups, newest)
+		ll = ll[:0]
+		for i := range c.particles {
+			ll = append(ll, c.particles[i].loglik[newest])
+		}
+	}
+	return b.temper(c, groups, newest, ll)
+}
+
+// likelihoods is each particle's log likelihood of the newest reading.
+func (b *Belief) likelihoods(c *cloud, m *measurement, newest int) []float64 {
+	ll := make([]float64, len(c.particles))
+	one, at := []*measurement{m}, []int{newest}
+	for i := range c.particles {
+		p := &c.particles[i]
+		for len(p.loglik) <= newest {
+			p.loglik = append(p.loglik, 0)
+		}
+		b.weigh(p, one, at)
+		ll[i] = p.loglik[newest]
+	}
+	return ll
 }
 
 // temper lets the newest reading in by degrees: each stage takes as much of it

@@ -1,0 +1,130 @@
+package rank
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"coilside/engine/circuit"
+)
+
+// How many particles a hypothesis has: few while its readings are broad or it
+// hardly matters, many once a reading would leave too few of them any weight.
+// The figures come from the table in testdata/inference.
+const (
+	DefaultDraws = 64
+	grownTo      = 4 // times the particles it started with
+)
+
+// shared are the normal numbers that all suspects' draws have in common, so that
+// suspects differ by their fault and not by luck: a Latin hypercube for each block
+// of particles, extended dimension by dimension as needed.
+type shared struct {
+	rng   *rand.Rand
+	block int
+	n     int
+	dims  [][]float64
+
+	draws []map[*circuit.Wiring]*circuit.Draw // by particle: the draw that its numbers stand for
+}
+
+func newShared(seed uint64, block int) *shared {
+	n := block * grownTo
+	s := &shared{rng: rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)), block: block, n: n,
+		draws: make([]map[*circuit.Wiring]*circuit.Draw, n)}
+	for i := range s.draws {
+		s.draws[i] = map[*circuit.Wiring]*circuit.Draw{}
+	}
+	return s
+}
+
+func (s *shared) at(dim, i int) float64 {
+	for len(s.dims) <= dim {
+		column := make([]float64, s.n)
+		for start := 0; start < s.n; start += s.block {
+			for k, cell := range s.rng.Perm(s.block) {
+				column[start+k] = inverseNormal((float64(cell) + s.rng.Float64()) / float64(s.block))
+			}
+		}
+		s.dims = append(s.dims, column)
+	}
+	return s.dims[dim][i]
+}
+
+// inverseNormal is the standard normal quantile of p, 0 < p < 1.
+func inverseNormal(p float64) float64 {
+	return math.Sqrt2 * math.Erfinv(2*min(max(p, 1e-12), 1-1e-12)-1)
+}
+
+// extend gives a cloud more particles from the prior, up to n, and hears what the
+// complaint says of them.
+func (b *Belief) extend(c *cloud, n int) error {
+	have := len(c.particles)
+	c.particles = append(slices.Grow(c.particles, n-have), make([]particle, n-have)...)
+	c.logw = append(slices.Grow(c.logw, n-have), make([]float64, n-have)...)
+	numbers := make([]float64, c.dims*(n-have))
+	for i := have; i < n; i++ {
+		p := &c.particles[i]
+		p.normal, numbers = numbers[:c.dims:c.dims], numbers[c.dims:]
+		for k := range p.normal {
+			p.normal[k] = b.shared.at(k, i)
+		}
+		wiring := c.wirings.Pick(p.normal)
+		p.draw = b.shared.draws[i][wiring]
+		if err := b.build(c, p); err != nil {
+			return err
+		}
+		b.shared.draws[i][wiring] = p.draw
+		if b.complaint != "" {
+			p.complaint = math.Log(b.complaintLikelihood(c, p))
+			c.logw[i] = p.complaint
+		}
+	}
+	return nil
+}
+
+// grow gives a hypothesis its full number of particles and works out again, with
+// all of them, how likely each earlier reading was.
+func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
+	c := h.cloud
+	have := len(c.particles)
+	if c.grown {
+		return
+	}
+	c.grown = true
+	if err := b.extend(c, b.shared.n); err != nil {
+		return
+	}
+	for i := have; i < len(c.particles); i++ {
+		p := &c.particles[i]
+		p.loglik = make([]float64, newest+1)
+		for _, g := range groups {
+			b.weigh(p, g.ms, g.at)
+		}
+	}
+	for i := range c.particles {
+		c.logw[i] = c.particles[i].complaint
+	}
+	h.complain = fromComplaint(c.logw, b.complaint)
+	for r := range newest {
+		before := logSum(c.logw)
+		for i := range c.particles {
+			c.logw[i] += c.particles[i].loglik[r]
+		}
+		if m := b.readings[r]; m.circuit && !m.overruled(h) && !m.pooled[h] {
+			h.gained[r] = logSum(c.logw) - before
+		}
+	}
+}
+
+// fromComplaint is the log factor that the complaint puts on a suspect. The
+// complaint's own table already says how often each suspect is behind it, so the
+// model's word only counts against one that can hardly bring the complaint about.
+func fromComplaint(logs []float64, complaint string) float64 {
+	if complaint == "" {
+		return 0
+	}
+	const enough = 0.1
+	mean := math.Exp(logMean(logs))
+	return math.Log(mean / math.Max(mean, enough))
+}

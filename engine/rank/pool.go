@@ -1,0 +1,127 @@
+package rank
+
+import (
+	"math"
+
+	"coilside/engine/circuit"
+)
+
+// Many readings have nothing to do with most suspects: the volts of the battery
+// read the same whether a wire is open or a coil. Each cloud estimates the
+// likelihood of such a reading with the luck of its own particles, and over many
+// readings luck would tell suspects apart that nothing tells apart. So
+// suspects that predict a reading by the same function of the circuit, and expect
+// about the same of it now, share one estimate.
+
+// probesKept is how many of a cloud's first particles are kept to tell whether two
+// suspects predict a reading by the same function.
+const probesKept = 5
+
+// spreadOf is what a hypothesis expects of a reading before it is taken.
+type spreadOf struct {
+	ok        bool
+	signature [probesKept * 2]float64
+	mean, sd  float64
+}
+
+// spreads works out, before a reading is weighed, what each hypothesis expects.
+func (b *Belief) spreads(m *measurement) []spreadOf {
+	out := make([]spreadOf, len(b.hyps))
+	if !m.circuit || m.wiring != "" || m.Answer.Unsure {
+		return out
+	}
+	for i, h := range b.hyps {
+		if h.cloud == nil || h.prob < 1e-5 || m.overruled(h) {
+			continue
+		}
+		out[i] = b.spreadOf(h.cloud, m)
+	}
+	return out
+}
+
+func (b *Belief) spreadOf(c *cloud, m *measurement) spreadOf {
+	s := spreadOf{ok: true}
+	ms := []*measurement{m}
+	var out [1]mix
+	for i := range c.probes {
+		b.predict(&c.probes[i], ms, out[:])
+		s.signature[2*i], s.signature[2*i+1] = out[0].raw[0].A, 1
+		if out[0].n == 2 && out[0].raw[1] != out[0].raw[0] {
+			s.signature[2*i+1] = 10 + out[0].raw[1].A + out[0].chance[0]
+		}
+	}
+	var squares float64
+	for i, w := range normalWeights(c.logw) {
+		if w < 1e-4 {
+			continue
+		}
+		b.predict(&c.particles[i], ms, out[:])
+		for k := range out[0].n {
+			x := finite(out[0].raw[k].A)
+			s.mean += w * out[0].chance[k] * x
+			squares += w * out[0].chance[k] * x * x
+		}
+	}
+	s.sd = math.Sqrt(math.Max(squares-s.mean*s.mean, 0))
+	return s
+}
+
+func finite(x float64) float64 {
+	if math.IsInf(x, 1) {
+		return 2 * circuit.OverRange
+	}
+	return x
+}
+
+// alike reports whether two hypotheses predict by the same function and expect
+// about the same now; error is the standard deviation of the reading.
+func (s *spreadOf) alike(t *spreadOf, error float64) bool {
+	for i := range s.signature {
+		x, y := finite(s.signature[i]), finite(t.signature[i])
+		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
+			return false
+		}
+	}
+	return math.Abs(s.mean-t.mean) <= math.Max(2*error, 1.5*math.Max(s.sd, t.sd))
+}
+
+// pool gives alike hypotheses the mean of their estimates of the newest reading.
+func (b *Belief) pool(m *measurement, expect []spreadOf) {
+	newest := len(b.readings) - 1
+	m.pooled = map[*Hypothesis]bool{}
+	done := make([]bool, len(b.hyps))
+	for _, lead := range b.byProbability() {
+		if done[lead] || !expect[lead].ok {
+			continue
+		}
+		error := sigma(m.Measure.Mode, expect[lead].mean, b.systemVolts)
+		var group []int
+		var terms, shares []float64
+		for i, h := range b.hyps {
+			if !done[i] && expect[i].ok && (i == lead || expect[lead].alike(&expect[i], error)) {
+				done[i] = true
+				group = append(group, i)
+				terms = append(terms, math.Log(h.prob)+h.gained[newest])
+				shares = append(shares, math.Log(h.prob))
+			}
+		}
+		mean := logSum(terms) - logSum(shares)
+		for _, i := range group {
+			b.hyps[i].gained[newest] = mean
+			m.pooled[b.hyps[i]] = len(group) > 1
+		}
+	}
+}
+
+// byProbability lists the hypotheses' indexes, likeliest first.
+func (b *Belief) byProbability() []int {
+	at := make(map[*Hypothesis]int, len(b.hyps))
+	for i, h := range b.hyps {
+		at[h] = i
+	}
+	out := make([]int, 0, len(b.hyps))
+	for _, h := range b.Ranking() {
+		out = append(out, at[h])
+	}
+	return out
+}
