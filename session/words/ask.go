@@ -189,6 +189,10 @@ func (c *call) file(fd Finding, f *frame) {
 		fd.Warning = "ohms where there may be voltage: the reading may be false and the meter harmed"
 	}
 	fd.Words = c.say(fd)
+	if f.question {
+		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{{Words: "yes: " + fd.Words, Findings: []Finding{fd}}})
+		return
+	}
 	if v := fd.Answer.Number; v != nil && *v <= -1 && fd.Measure.Mode != rules.Ohms {
 		plus := -*v
 		g := fd

@@ -23,7 +23,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			c.simple(cl)
 		case onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
-		case onlyConcepts(cl, "no"):
+		case onlyConcepts(cl, "no") || onlyConcepts(cl, "not"):
 			c.yesNo(false, len(in) == 1)
 		default:
 			rest = append(rest, cl)

@@ -20,7 +20,7 @@ func (c *call) compose(f *frame) {
 	case f.badNum:
 		c.ask("A word in “"+f.raw+"” looks like a mistyped number. What was the number?", nil)
 	case f.is("should", "past") && len(f.nums) > 0:
-		c.unread(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
+		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 	case f.is("inrush") && len(f.nums) > 0:
 		c.unread(f.raw, "a peak at switching on is not kept; give the steady value")
 	case len(f.nums) > 0:
@@ -30,11 +30,18 @@ func (c *call) compose(f *frame) {
 	default:
 		c.incomplete(f)
 	}
-	if len(f.nums) > 0 && len(f.outcomes) > 0 {
+	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "good" || s == "bad" }); len(f.nums) > 0 && len(seen) > 0 {
 		g := *f
+		g.outcomes = seen
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
 		c.seen(&g, said)
 	}
+}
+
+// unlessTaken reports what was set aside, unless something else in the
+// utterance was taken.
+func (c *call) unlessTaken(text, why string) {
+	c.aside = append(c.aside, Unread{Text: excerpt(text), Why: why, Nearest: c.nearest(text)})
 }
 
 // incomplete asks about a frame with a place or an act and nothing read.
@@ -82,6 +89,7 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		c.ask("“"+f.raw+"” is a limit, not a reading. What number did the meter show?", nil)
 		return
 	}
+	f.nums = slices.CompactFunc(f.nums, func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
 	if len(f.nums) == 2 && (f.span || f.act("jumping") || c.expects(rules.MinMax)) {
 		c.minMax(f, said)
 		return

@@ -22,7 +22,7 @@ var concepts = map[string]group{
 	"runs": gOutcome, "weak": gOutcome, "off": gOutcome, "trips": gOutcome, "comes_and_goes": gOutcome,
 	"bright": gOutcome, "dim": gOutcome, "dark": gOutcome, "click": gOutcome, "silent": gOutcome, "buzz": gOutcome,
 	"sound": gOutcome, "blown": gOutcome, "corroded": gOutcome, "burnt": gOutcome, "loose": gOutcome, "wet": gOutcome,
-	"wrong_part": gOutcome, "live": gOutcome, "dead": gOutcome, "nothing": gOutcome, "open_line": gOutcome, "open": gOutcome,
+	"wrong_part": gOutcome, "live": gOutcome, "short": gOutcome, "dead": gOutcome, "nothing": gOutcome, "open_line": gOutcome, "open": gOutcome,
 	"beeps": gOutcome, "no_beep": gOutcome, "same": gOutcome, "changed": gOutcome, "good": gOutcome, "bad": gOutcome,
 	"gone": gOutcome, "still_there": gOutcome, "stays_on": gOutcome, "drops_out_hot": gOutcome, "inverted": gOutcome,
 
@@ -46,7 +46,7 @@ var concepts = map[string]group{
 	"help": gCommand, "repeat": gCommand, "done": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "rather": gCommand, "that_was": gCommand,
 
 	"about": gManner, "maybe": gManner, "bound": gManner, "should": gManner, "past": gManner, "inrush": gManner,
-	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner,
+	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner, "aside": gManner,
 }
 
 // opposite is what a concept means with "not" before it; those absent here have

@@ -112,7 +112,7 @@ func (c *call) noCorrects(in []item, i int) bool {
 // was said, and is no fresh answer such as "no, silent".
 func (c *call) restCorrects(rest []item) bool {
 	return slices.ContainsFunc(rest, func(it item) bool {
-		return it.kind == kNum || it.kind == kPlace || it.concept == "that_was" || it.concept == "correction" || concepts[it.concept] == gSetup
+		return it.kind == kNum || it.kind == kPlace || it.concept == "that_was" || it.concept == "correction" || it.concept == "undo" || concepts[it.concept] == gSetup
 	})
 }
 

@@ -95,8 +95,8 @@ func (c *call) frames(clause []item) []frame {
 			base.span = base.span || spans(clause, i)
 		case it.concept == "good" && i == 0 && hasReading(clause[1:]):
 			// "ok so 86 has 12.4"
-		case it.concept == "both_sides" || it.concept == "one_side":
-			if p, ok := c.side(it.concept, c.expectedElement()); ok {
+		case concepts[it.concept] == gSide && sideOf[it.concept]:
+			if p, ok := c.side(it.concept, firstText(c.last, c.expectedElement())); ok {
 				syms = append(syms, symbol{true, asPlace(it, item{}, p)})
 			}
 		case it.kind == kConcept && valueWord(it):
@@ -107,6 +107,11 @@ func (c *call) frames(clause []item) []frame {
 			base.badNum = true
 		case it.kind == kWord:
 			base.word(clause, i, c.r.vocab)
+		}
+	}
+	if _, clash := saidSetup(base.setups); clash != "" {
+		if left, right := cutBySetup(clause); right != nil {
+			return c.inTwoSetups(left, right)
 		}
 	}
 	if p := c.prefixIn(clause); p != "" {
@@ -159,6 +164,26 @@ func (c *call) coilAsPlace(in []item) []item {
 	return in
 }
 
+// cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
+func cutBySetup(clause []item) (left, right []item) {
+	for i, it := range clause {
+		if it.text == "and" && it.kind == kWord && hasReading(clause[:i]) && hasReading(clause[i:]) {
+			return clause[:i], clause[i+1:]
+		}
+	}
+	return clause, nil
+}
+
+// inTwoSetups reads the two halves apart; the second is of the first's place if
+// it names none.
+func (c *call) inTwoSetups(left, right []item) []frame {
+	a, b := c.frames(left), c.frames(right)
+	if len(a) > 0 && len(b) > 0 && len(b[0].places) == 0 {
+		b[0].places = a[len(a)-1].places
+	}
+	return append(a, b...)
+}
+
 // spans tells whether the number at in[i] begins a range.
 func spans(in []item, i int) bool {
 	if neighbour(in, i, 2).kind != kNum {
@@ -179,6 +204,9 @@ func (c *call) prefixIn(clause []item) string {
 	}
 	return ""
 }
+
+// sideOf are the sides that may stand for the last element named.
+var sideOf = map[string]bool{"both_sides": true, "one_side": true, "in_side": true, "out_side": true}
 
 // number files a number as a value, unless it is a size or a time.
 func (c *call) number(base *frame, syms *[]symbol, it item) {
@@ -274,7 +302,7 @@ func negate(in []item) []item {
 		it := in[i]
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
-			for j < len(in) && j <= i+3 && in[j].kind == kWord && !linkPrep(in[j].text) {
+			for j < len(in) && j <= i+3 && in[j].kind == kWord && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
 				j++
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {

@@ -164,7 +164,7 @@ func (c *call) pairOfMarks(in []item, i int) bool {
 			return true
 		}
 	}
-	return hasConcept(in[:i], "between") || hasConcept(in[:i], "across") || hasConcept(in[:i], "bridge")
+	return hasConcept(in[:i], "between") || hasConcept(in[:i], "across") || hasConcept(in, "bridge")
 }
 
 func hasConcept(in []item, concept string) bool {
@@ -229,7 +229,7 @@ var (
 // valueWord tells whether the item says what a place read, without a number.
 func valueWord(it item) bool {
 	switch it.concept {
-	case "live", "dead", "nothing", "open_line", "open", "beeps", "no_beep", "same", "bright", "dim", "dark":
+	case "live", "short", "dead", "nothing", "open_line", "open", "beeps", "no_beep", "same", "bright", "dim", "dark":
 		return true
 	}
 	return false

@@ -139,6 +139,9 @@ var prefixOfRelay = map[string]string{"out": "socket", "in": "back", "bench": "r
 // put files one number in one mode: as the answer to the expected test if it is
 // about that, else as a reading of its own.
 func (c *call) put(f *frame, said rules.Setup, mode rules.Mode) {
+	if mode == rules.Ohms && len(f.places) == 1 && f.places[0].vague {
+		f.places[0].pair = true
+	}
 	e := c.ctx.Expected
 	asked := func(g *frame) bool {
 		return e != nil && e.Kind == "number" && like(mode, e.Measure.Mode) && c.atExpected(g, said)

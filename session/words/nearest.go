@@ -13,15 +13,22 @@ func (c *call) nearest(text string) string {
 	if len(words) > 12 {
 		words = words[:12]
 	}
-	best, found := 0.5, ""
+	low := strings.Join(words, " ")
+	whole, parts, near, part := 0.6, 0.7, "", ""
 	for _, s := range c.r.sayings {
-		if strings.Contains(s.phrase, "*") || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
+		if strings.Contains(s.phrase, "*") || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
 			continue
 		}
-		if score := likeness(words, strings.Fields(s.phrase)); score > best {
-			best, found = score, s.phrase
+		if abs(len(low)-len(s.phrase)) < 6 {
+			if score := 1 - float64(distance(low, s.phrase))/float64(max(len(low), len(s.phrase))); score > whole {
+				whole, near = score, s.phrase
+			}
+		}
+		if score := likeness(words, strings.Fields(s.phrase)); score > parts {
+			parts, part = score, s.phrase
 		}
 	}
+	found := firstText(near, part)
 	if found != "" {
 		return found
 	}
@@ -38,7 +45,10 @@ func likeness(said, phrase []string) float64 {
 	for _, p := range phrase {
 		best := 0.0
 		for _, w := range said {
-			if abs(len(w)-len(p)) > 2 || len(p) < 4 || common[p] {
+			if w == p {
+				best = 1
+			}
+			if abs(len(w)-len(p)) > 3 || len(p) < 3 || len(w) < 3 {
 				continue
 			}
 			if near := 1 - float64(distance(w, p))/float64(max(len(w), len(p))); near > best && near >= 0.6 {

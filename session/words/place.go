@@ -128,6 +128,7 @@ func (c *call) side(side, element string) (placeRef, bool) {
 	if element == "coil" {
 		two = c.coilEnds()
 	}
+	c.last = element
 	switch side {
 	case "in_side":
 		return placeRef{spots: two[:1]}, true

@@ -16,6 +16,8 @@ type call struct {
 	prefix string   // socket, back or relay, said anywhere
 	setups []string // said for the whole utterance
 	cur    *frame   // the one being composed
+	aside  []Unread // reported if nothing else is taken
+	last   string   // element whose side was named last
 }
 
 // Read takes everything it can from one utterance. It never fails: what cannot
@@ -86,11 +88,17 @@ func (c *call) run(items []item) {
 		all = joinAll(all)
 	}
 	c.inherit(all)
+	if n := len(all); n > 0 && strings.HasSuffix(c.text, "?") && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
+		all[n-1].question = true
+	}
 	for i := range all {
 		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
 		c.compose(&all[i])
 	}
 	c.contradictions()
+	if len(c.res.Findings) == 0 {
+		c.res.Unread = append(c.res.Unread, c.aside...)
+	}
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
 		c.setupOnly()
 	}
@@ -198,6 +206,10 @@ func (c *call) merge(in []frame) []frame {
 			continue
 		}
 		f.before = before
+		if n := len(out); n > 0 && stateNotOutcome(&out[n-1], &f) {
+			out[n-1].setups = append(out[n-1].setups, "loaded")
+			continue
+		}
 		if n := len(out); n > 0 && joins(&out[n-1], &f) {
 			out[n-1].join(f)
 			continue
@@ -205,6 +217,12 @@ func (c *call) merge(in []frame) []frame {
 		out = append(out, f)
 	}
 	return c.dropEmpty(out)
+}
+
+// stateNotOutcome tells "2.2 volts, running", which says in what state it was
+// read, from a result.
+func stateNotOutcome(a, b *frame) bool {
+	return len(a.nums) > 0 && onlyLoad(b) && len(b.outcomes) == 1 && b.outcomes[0] == "runs" && strings.HasSuffix(b.raw, "running")
 }
 
 // joins tells whether b goes on with what a began.
@@ -216,6 +234,10 @@ func joins(a, b *frame) bool {
 		return true // a hedge, a filler
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
+	case aPlace && a.bareButGood() && onlyNumber(b):
+		return true // "thirty's good, twelve six"
+	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
+		return true // "pulled the feed fuse, it's fine"
 	case onlyValue(a) && onlyNumber(b), onlyNumber(a) && onlyValue(b), onlyValue(a) && onlyValue(b):
 		return true // "dead, 0.02"
 	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
@@ -236,6 +258,10 @@ func joins(a, b *frame) bool {
 		return true // the donor is proved
 	}
 	return false
+}
+
+func (f *frame) bareButGood() bool {
+	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && f.outcomes[0] == "good"
 }
 
 func onlyValue(f *frame) bool {
@@ -300,7 +326,10 @@ func (f *frame) join(g frame) {
 // dropEmpty drops frames that say nothing, where there are others.
 func (c *call) dropEmpty(in []frame) []frame {
 	var out []frame
-	for _, f := range in {
+	for i, f := range in {
+		if i == 0 && len(in) > 1 && f.bareButGood() && len(f.places)+len(f.elements)+len(f.acts) == 0 {
+			continue // "ok, so …"
+		}
 		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown) == 0 && !f.is("should", "past", "bound")
 		if f.badNum || !f.nothingBut() && !(chatter && (len(in) > 1 || len(c.res.Findings) > 0)) {
 			out = append(out, f)

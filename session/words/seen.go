@@ -269,6 +269,8 @@ func (c *call) valueAnswer(m rules.Mode, seen []string) (a *Answer, q string) {
 		switch {
 		case s == "live":
 			return nil, "Live, but what number did the meter show?"
+		case s == "short":
+			return nil, "Short to what, and what number did the meter show?"
 		case s == "beeps":
 			return nil, "A beep means less than about 30 Ω, not zero. What number did the meter show?"
 		case s == "no_beep":

@@ -53,7 +53,7 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 // place; "" where that is open.
 func (c *call) valueMode(f *frame) rules.Mode {
 	switch {
-	case f.has(f.values, "live", "dead"):
+	case f.has(f.values, "live", "dead", "short"):
 		return rules.VoltsDC
 	case f.has(f.values, "open_line", "open", "beeps", "no_beep"):
 		return rules.Ohms
@@ -131,6 +131,9 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 		} else {
 			c.heard(f, said, ch)
 		}
+	}
+	if slices.Contains(seen, "good") && f.has(f.elements, "fuse", "feed_fuse", "coil_fuse") {
+		seen = append(seen, "sound")
 	}
 	if ch, several := c.pick(rules.Look, only(seen, "blown", "corroded", "burnt", "loose", "wet", "wrong_part", "sound")); ch != "" {
 		done = true

@@ -1,0 +1,200 @@
+package words
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coilside/rules"
+)
+
+// TestAskedBack plays an utterance, the question it raises and the answer to
+// it, which may be one of the choices or a few words more.
+func TestAskedBack(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	for _, tc := range []struct{ in, said, answer, want string }{
+		{"standing", "87 hot", "12.3", "volts_dc socket.87 out/on/off = 12.3"},
+		{"volts_85_in", "87 hot", "12.3", "volts_dc back.87 in/on/on = 12.3"},
+		{"standing", "24.8 on the yellow", "86", "ask"}, // still too much for 12 V
+		{"none_24", "24.8 on the yellow, relay out, key on, switched off", "86", "volts_dc socket.86 out/on/off = 24.8"},
+		{"volts_86_out", "-12.5", "as asked", "answer -12.5"},
+		{"volts_86_out", "-12.5", "the other way round", "answer 12.5 +"},
+		{"volts_86_out", "-12.5", "the second", "answer 12.5 +"},
+		{"volts_86_out", "124", "12.4", "answer 12.4"},
+		{"standing", "86 is 124", "12.4", "volts_dc socket.86 out/on/off = 12.4"},
+		{"volts_85_in", "86 is 124", "12.4", "volts_dc back.86 in/on/on = 12.4"},
+		{"standing", "nothing on 86", "the meter", "volts_dc socket.86 out/on/off = 0"},
+		{"standing", "nothing on 86", "lamp", "test_lamp socket.86 out/on/off = dark"},
+		{"standing", "nothing on 86", "0 volts", "volts_dc socket.86 out/on/off = 0"},
+		{"standing", "85 to 86 is 12.3", "ohms", "ohms relay.85-relay.86 bench/rest = 12.3"},
+		{"standing", "85 to 86 is 12.3", "volts", "volts_dc socket.85-socket.86 out/on/off = 12.3"},
+		{"standing", "point three across it loaded, relay in", "30 to 87", "volts_dc back.30-back.87 in/on/on = 0.3"},
+		{"standing", "good power both sides of the coil fuse", "12.4", "volts_dc coil_fuse.in out/on/off = 12.4; volts_dc coil_fuse.out out/on/off = 12.4"},
+		{"ohms_coil", "it beeps", "84", "answer 84"},
+		{"volts_86_out", "hot", "12.4", "answer 12.4"},
+		{"volts_86_out", "hot", "skip", "skip"},
+		{"volts_86_out", "hot", "why", "why"},
+		{"volts_86_out", "hot", "30 has 12.6", "volts_dc socket.30 out/on/off = 12.6"},
+		{"none", "86 has 12.4 relay out", "key on, switched off", "volts_dc socket.86 out/on/off = 12.4"},
+		{"standing", "fuse is blown", "the coil's", "look coil_fuse out/off/off = blown"},
+		{"standing", "jumper sparked, popped the fuse", "30 to 87", "bridge socket.30>socket.87 out/on/off = trips"},
+		{"look_86", "corroded and loose", "loose", "answer loose"},
+		{"volts_86_out", "is it 12.4?", "yes", "answer 12.4"},
+		{"volts_86_out", "jumping 5 to 11", "wiggling", "min_max socket.86 out/on/off/wiggle = 5..11"},
+		{"opening", "the fan is odd", "it's weak", "complaint weak"},
+	} {
+		ctx := contexts[tc.in]
+		first := r.Read(tc.said, ctx)
+		if tc.said != "the fan is odd" {
+			require.NotEmpty(t, first.Questions, tc.said)
+			assert.Empty(t, first.Findings, tc.said)
+			ctx.Asked = &first.Questions[0]
+		}
+		assert.Equal(t, tc.want, summary(r.Read(tc.answer, ctx)), "%s / %s", tc.said, tc.answer)
+	}
+}
+
+func TestReadsBack(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	for _, tc := range []struct {
+		in, said, words string
+		assumed         []string
+	}{
+		{"standing", "86 has 12.4 relay out", "12.4 V at 86, relay out, key on, switched off",
+			[]string{"key on", "switched off", "black lead on battery negative"}},
+		{"numbers", "1 is 12.4, relay out, key on, switched off", "12.4 V at 86 (marked 1), relay out, key on, switched off",
+			[]string{"black lead on battery negative"}},
+		{"ohms_coil", "4.7k", "4.7 kΩ between 86 and 85, on the bench", nil},
+		{"volts_86_out", "ghost volts, two-ish", "about 2 V at 86, relay out, key on, switched off", nil},
+		{"volts_86_out", "0.02", "20 mV at 86, relay out, key on, switched off", nil},
+		{"min_max", "5 to 11", "5 to 11 V while wiggling at 86, relay in, key on, switched on", nil},
+		{"standing", "jumped 30 to 87, runs", "bridged 30 to 87: runs, relay out, key on, switched off",
+			[]string{"key on", "switched off"}},
+	} {
+		res := r.Read(tc.said, contexts[tc.in])
+		require.Len(t, res.Findings, 1, tc.said)
+		assert.Equal(t, tc.words, res.Findings[0].Words, tc.said)
+		assert.Equal(t, tc.assumed, res.Findings[0].Assumed, tc.said)
+	}
+}
+
+func TestReasonsAndHedges(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	volts := contexts["volts_86_out"]
+	res := r.Read("Can't get at the earth without dropping the tank.", volts)
+	require.Len(t, res.Commands, 1)
+	assert.Equal(t, "Can't get at the earth without dropping the tank", res.Commands[0].Reason)
+	res = r.Read("skip, no clamp here", volts)
+	require.Len(t, res.Commands, 1)
+	assert.Equal(t, "no clamp here", res.Commands[0].Reason)
+	res = r.Read("107, bit high maybe", contexts["ohms_coil"])
+	require.Len(t, res.Findings, 1)
+	assert.Equal(t, "bit high maybe", res.Findings[0].Hedge)
+	res = r.Read("put the horn one in, same, horn's ok", contexts["swap"])
+	require.Len(t, res.Findings, 1)
+	assert.Equal(t, []string{"the relay put in works in its own place"}, res.Findings[0].Notes)
+	res = r.Read("4.7k, 30 to 87 in the box", contexts["standing"])
+	require.Len(t, res.Findings, 1)
+	assert.NotEmpty(t, res.Findings[0].Warning)
+}
+
+func TestUnreadNamesTheNearest(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	for said, want := range map[string]string{"whre aer wee": "where are we", "it is corrroooded": "corroded", "bananas": "12.4 volts"} {
+		res := r.Read(said, contexts["volts_86_out"])
+		require.Len(t, res.Unread, 1, said)
+		assert.Equal(t, want, res.Unread[0].Nearest, said)
+		assert.NotEmpty(t, res.Unread[0].Why, said)
+	}
+	res := r.Read("bananas", contexts["listen"])
+	assert.Equal(t, "click, silent, buzz", res.Unread[0].Nearest)
+}
+
+func TestHostileInput(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	for _, said := range []string{
+		"", " ", "\x00\x01\x1b[31m", "\xff\xfe", strings.Repeat("9", 900), strings.Repeat("86 12.4 ", 120), "1e309 V", "-1e309", "NaN V", "Inf",
+		"0x1F", "１２．４", "١٢", "🔧🔧🔧", "''''", "----", "12.4.5.6", ",,,,", ".", "-", "86-", "-86", "to to to", "and and", "is is",
+		strings.Repeat("no wait ", 100), strings.Repeat("86 to ", 150), strings.Repeat("(", 500), "12.4\u202e V", "'s", "no", "not", "?",
+	} {
+		for name, ctx := range contexts {
+			res := r.Read(said, ctx)
+			assert.False(t, res.empty(), "%q in %s: no answer at all", said, name)
+			for _, f := range res.Findings {
+				assert.NotEmpty(t, f.Words, said)
+			}
+		}
+	}
+	long := strings.Repeat("86 has 12.4 relay out ", 50000)
+	start := time.Now()
+	res := r.Read(long, contexts["volts_86_out"])
+	assert.Less(t, time.Since(start), time.Second)
+	assert.Empty(t, res.Findings)
+	require.Len(t, res.Unread, 1)
+	assert.Less(t, len(res.Unread[0].Text), 100)
+}
+
+func TestWrongSynonymsAreAllNamed(t *testing.T) {
+	_, err := New([]*rules.Synonym{
+		{Means: "clik", Said: []string{"ping"}, Pos: rules.Pos{File: "shop.yaml", Line: 3, Column: 5}},
+		{Means: "buzz", Said: []string{"the 12 buzz", "..."}, Pos: rules.Pos{File: "shop.yaml", Line: 9, Column: 5}},
+	})
+	require.Error(t, err)
+	assert.Contains(t, err.Error(), `shop.yaml:3:5: no such meaning "clik"; the nearest is "click"`)
+	assert.Contains(t, err.Error(), `shop.yaml:9:5: "the 12 buzz": a saying holds no numbers`)
+	assert.Contains(t, err.Error(), `shop.yaml:9:5: "...": nothing is said`)
+}
+
+func TestALaterSynonymWins(t *testing.T) {
+	r, err := New([]*rules.Synonym{{Means: "click", Said: []string{"pings"}}, {Means: "buzz", Said: []string{"pings"}}})
+	require.NoError(t, err)
+	assert.Equal(t, "answer buzz", summary(r.Read("pings", corpusContexts()["listen"])))
+}
+
+// TestWithoutSynonyms: the names of the meanings alone are understood, so that a
+// ruleset without words still works.
+func TestWithoutSynonyms(t *testing.T) {
+	r, err := New(nil)
+	require.NoError(t, err)
+	ctx := corpusContexts()["volts_86_out"]
+	assert.Equal(t, "answer 12.4", summary(r.Read("12.4 V", ctx)))
+	assert.Equal(t, "volts_dc socket.30 out/on/off = 12.6", summary(r.Read("30 is 12.6 relay out", ctx)))
+	assert.Equal(t, "skip", summary(r.Read("skip", ctx)))
+}
+
+// FuzzRead looks for a panic, a hang, a number that was not said, or silence.
+func FuzzRead(f *testing.F) {
+	r, contexts := shipped(f), corpusContexts()
+	names := []string{"none", "standing", "volts_86_out", "ohms_coil", "numbers", "en", "listen", "ask_mount", "after_86", "min_max", "opening", "repairing", "bridge"}
+	for i, s := range []string{"86 has 12.4 relay out", "twelve six, no wait that was 85", "put the horn one in, same, horn's ok", "107, bit high maybe",
+		"jumping 5 to 11", "why the coil?", "1e309 V", "87 a bit low 4k7 -12,4", "three dead, five hot"} {
+		f.Add(s, i%len(names))
+	}
+	f.Fuzz(func(t *testing.T, said string, i int) {
+		ctx := contexts[names[((i%len(names))+len(names))%len(names)]]
+		res := r.Read(said, ctx)
+		if res.empty() {
+			t.Fatalf("%q: no answer at all", said)
+		}
+		for _, fd := range res.Findings {
+			if n := fd.Answer.Number; n != nil && fd.Measure.Mode == rules.Ohms && *n < 0 {
+				t.Fatalf("%q: %v Ω", said, *n)
+			}
+		}
+		if len(res.Questions) > 0 {
+			ctx.Asked = &res.Questions[0]
+			r.Read(said, ctx)
+		}
+	})
+}
+
+func BenchmarkRead(b *testing.B) {
+	r, ctx := shipped(b), corpusContexts()["volts_86_out"]
+	b.ReportAllocs()
+	for b.Loop() {
+		r.Read("eighty six has twelve point four, relay out, key on, no click", ctx)
+	}
+}
