@@ -26,15 +26,16 @@ func shipped(tb testing.TB) (*rules.Book, *circuit.Model) {
 func BenchmarkReading(b *testing.B) {
 	book, m := shipped(b)
 	on := rules.Setup{Relay: "in", Key: "on", Command: "on"}
-	for name, r := range map[string]struct {
+	for _, r := range []struct {
+		name    string
 		measure rules.Measure
 		setup   rules.Setup
 	}{
-		"volts": {rules.Measure{Mode: rules.VoltsDC, Red: "load.in", Black: "load.out"}, on},
-		"amps":  {rules.Measure{Mode: rules.AmpsDC, At: "load"}, on},
-		"ohms":  {rules.Measure{Mode: rules.Ohms, Red: "load.in", Black: "battery.negative"}, rules.Setup{Relay: "out", Key: "off", Command: "off"}},
+		{"volts", rules.Measure{Mode: rules.VoltsDC, Red: "load.in", Black: "load.out"}, on},
+		{"amps", rules.Measure{Mode: rules.AmpsDC, At: "load"}, on},
+		{"ohms", rules.Measure{Mode: rules.Ohms, Red: "load.in", Black: "battery.negative"}, rules.Setup{Relay: "out", Key: "off", Command: "off"}},
 	} {
-		b.Run(name, func(b *testing.B) {
+		b.Run(r.name, func(b *testing.B) {
 			c, err := newCase(book.Circuits[0], 1, 1, nil)
 			if err != nil {
 				b.Fatal(err)
