@@ -52,11 +52,12 @@ func corpusContexts() map[string]Context {
 	bench := rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "rest"}
 	base := Context{Labels: "din", SystemVolts: 12, CoilPositive: "86", Complaint: "dead",
 		Asks: []Ask{
-			{Fact: "mounting", Kind: rules.Choice, Of: []string{"cabin", "engine_bay", "outside"}, Words: "mounting of the relay"},
+			{Fact: "mounting", Kind: rules.Choice, Of: []string{"cab", "dash", "engine_bay", "outside", "underbody"}, Words: "mounting of the relay"},
 			{Fact: "relay_sealed", Kind: rules.Bool, Words: "the relay is sealed"},
 			{Fact: "control_side", Kind: rules.Choice, Of: []string{"ground", "positive"}, Words: "side of the control"},
 			{Fact: "suppression", Kind: rules.Choice, Of: []string{"none", "resistor", "diode"}, Words: "part across the coil"},
 			{Fact: "load_amps", Kind: rules.Number, Unit: "ampere", Words: "rated current of the load"},
+			{Fact: "system_volts", Kind: rules.Choice, Unit: "volt", Of: []string{"12", "24"}, Words: "system voltage"},
 			{Fact: "driver", Kind: rules.Choice, Of: []string{"switch", "module"}, Words: "what commands the coil"},
 		},
 		Suspects: []Named{
@@ -114,7 +115,7 @@ func corpusContexts() map[string]Context {
 		"look_fuse":  with(choiceTest(rules.Measure{Mode: rules.Look, At: "feed_fuse"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
 		"look_86":    with(choiceTest(rules.Measure{Mode: rules.Look, At: "terminal_86"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
 		"ask_mount": with(&Expected{ID: "ask_mounting", Sets: "mounting", Measure: rules.Measure{Mode: rules.Ask, Question: "Where is the relay?"}, Setup: out,
-			Kind: "choice", Of: []string{"cabin", "engine_bay", "outside"}}),
+			Kind: "choice", Of: []string{"cab", "dash", "engine_bay", "outside", "underbody"}}),
 		"ask_yes": with(&Expected{ID: "others_work", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other things on that fuse work?"}, Setup: out,
 			Kind: "choice", Of: []string{"yes", "no"}}),
 		"after_86":      with(volts("socket.85", out), last86),

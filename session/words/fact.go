@@ -22,8 +22,9 @@ func (c *call) facts(in []item) []item {
 		not := len(rest) > 0 && rest[len(rest)-1].concept == "not"
 		used := -1
 		if val == "number" {
-			used = nearNumber(in, i)
+			used = nearNumber(in, i, ask)
 			if used < 0 {
+				rest = append(rest, it)
 				continue
 			}
 			c.numberFact(ask, in[used].num)
@@ -52,25 +53,32 @@ func (c *call) askOf(fact string) *Ask {
 	return nil
 }
 
-// nearNumber is the number nearest to in[i] within its clause, -1 for none.
-func nearNumber(in []item, i int) int {
-	for d := 1; d <= 4; d++ {
-		for _, j := range []int{i + d, i - d} {
-			if j >= 0 && j < len(in) && in[j].kind == kNum && in[j].num.odd == "" && !in[j].num.bad {
-				return j
-			}
+// nearNumber is the number that goes with the fact at in[i]: right beside it, or
+// after link words. -1 for none.
+func nearNumber(in []item, i int, ask *Ask) int {
+	fits := func(j int) bool {
+		if j < 0 || j >= len(in) || in[j].kind != kNum || in[j].num.odd != "" || in[j].num.bad {
+			return false
 		}
+		dim := in[j].num.unit.dim
+		return dim == "" || dim == ask.Unit || dim == kilo || dim == "rating" && (in[j].num.size == ask.Unit || ask.Unit == "")
+	}
+	j := i + 1
+	for j < len(in) && in[j].kind == kWord && linkWords[in[j].text] {
+		j++
+	}
+	if fits(j) {
+		return j
+	}
+	if fits(i-1) && in[i-1].num.unit.dim != "" {
+		return i - 1
 	}
 	return -1
 }
 
 func (c *call) numberFact(ask *Ask, n num) {
-	dim := n.unit.dim
-	if dim == "rating" {
-		dim = ""
-	}
-	if dim != "" && dim != ask.Unit && dim != kilo {
-		c.ask("The "+ask.Words+" is in "+ask.Unit+"s. What is it?", nil)
+	if ask.Kind != rules.Number {
+		c.fact(ask, n.digits, n.digits)
 		return
 	}
 	c.fileFact(ask, rules.Value{Kind: rules.Number, Number: value(n)})
@@ -199,6 +207,9 @@ func (c *call) askedChoice(in []item) []string {
 	}
 	for _, it := range in {
 		fact, val, ok := strings.Cut(it.concept, "=")
+		for _, s := range it.place.spots {
+			add(s.role)
+		}
 		switch {
 		case ok && (fact == sets || fact == e.ID):
 			add(val)
@@ -211,6 +222,24 @@ func (c *call) askedChoice(in []item) []string {
 			add("false")
 		case it.concept == "unsure":
 			add("unknown")
+		}
+	}
+	if len(got) == 0 {
+		return byWord(e.Of, said)
+	}
+	return got
+}
+
+// byWord lists the choices of which one longer word stands among those said,
+// and among no other choice: "brakes" for brakes_or_steering.
+func byWord(of []string, said string) []string {
+	var got []string
+	for _, o := range of {
+		for _, w := range strings.Split(o, "_") {
+			others := slices.ContainsFunc(of, func(x string) bool { return x != o && strings.Contains(x, w) })
+			if len(w) >= 4 && !others && strings.Contains(said, " "+w+" ") && !slices.Contains(got, o) {
+				got = append(got, o)
+			}
 		}
 	}
 	return got

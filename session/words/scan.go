@@ -40,7 +40,8 @@ type num struct {
 	joined  [2]string
 	unit    unit
 	signed  bool
-	negated bool // "not 12.4"
+	negated bool   // "not 12.4"
+	size    string // of a rating ("10 amp fuse"): its quantity
 }
 
 // whole tells whether the number could be a mark on a relay.

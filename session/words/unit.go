@@ -68,7 +68,7 @@ func measureUnits(in []item) []item {
 			i = j + n - 1
 		}
 		if rating(it.num, in, i+1) {
-			it.num.unit.dim = "rating"
+			it.num.size, it.num.unit.dim = it.num.unit.dim, "rating"
 		}
 		out = append(out, it)
 	}
