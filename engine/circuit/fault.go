@@ -139,6 +139,9 @@ const (
 	asRestContact
 )
 
+// RunsAtRest reports whether the load should run while the relay is not energised.
+func (in *Instance) RunsAtRest() bool { return in.draw.Wiring.net.RunsAtRest }
+
 // Possible reports whether the fault can occur in a wiring: the elements it acts
 // on must be there and its own condition met.
 func (m *Model) Possible(f *Fault, w *Wiring) bool {

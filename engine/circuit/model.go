@@ -245,6 +245,36 @@ func (m *Model) finish(n *Network, w *Wiring) {
 			n.present = append(n.present, i)
 		}
 	}
+	n.RunsAtRest = m.runsAtRest(n)
+}
+
+// runsAtRest reports whether a sound circuit feeds its load with the relay at
+// rest: both ends of the load reach the source without the working contact.
+func (m *Model) runsAtRest(n *Network) bool {
+	load, source := m.special.load, m.special.source
+	if load < 0 || !n.branches[load].here() {
+		return false
+	}
+	reach := func(start int) map[int]bool {
+		seen := map[int]bool{start: true}
+		for grew := true; grew; {
+			grew = false
+			for _, e := range n.present {
+				switch m.kinds[e] {
+				case "make", "control", "coil", "suppressor", "load", "source":
+					continue
+				}
+				b := n.branches[e]
+				if seen[b.from] != seen[b.to] {
+					seen[b.from], seen[b.to], grew = true, true, true
+				}
+			}
+		}
+		return seen
+	}
+	plus, minus := reach(n.branches[source].to), reach(n.branches[source].from)
+	l := n.branches[load]
+	return plus[l.from] && minus[l.to] || plus[l.to] && minus[l.from]
 }
 
 // between is the branch from node a to node b, if the plan has an edge for it.

@@ -19,6 +19,10 @@ type Network struct {
 	branches []branch // by element of the model; absent elements have from == to == absent
 	present  []int    // elements that are there
 	plan     plan
+
+	// RunsAtRest says that the load hangs on the rest contact: it should run while
+	// the relay is not energised, and stop when it is.
+	RunsAtRest bool
 }
 
 const (

@@ -24,6 +24,7 @@ type Belief struct {
 	repaired    []Repaired
 	solver      circuit.Solver
 	mixes       []mix
+	foreseen    []mix
 	shared      *shared
 	lives       map[string]*Candidate // volts readings that tell whether a place is live
 

@@ -71,8 +71,12 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 		p.Of[blowsFuse], p.Of[dead] = 0.65, 0.35
 		return p
 	}
-	on, off := watch(in, commanded), watch(in, uncommanded)
-	if on == circuit.ComesAndGoes {
+	should, shouldNot := commanded, uncommanded
+	if in.RunsAtRest() {
+		should, shouldNot = uncommanded, commanded
+	}
+	on, off := watch(in, should), watch(in, shouldNot)
+	if on == circuit.ComesAndGoes || off == circuit.ComesAndGoes {
 		p.Of[chatters], p.Of[intermittent], p.Of[weak], p.Of[dead] = 0.8, 0.08, 0.06, 0.06
 		return p
 	}
@@ -87,7 +91,7 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 	if !heat {
 		return p
 	}
-	hot, cold := watch(in.AtCelsius(hotCelsius), commanded), watch(in.AtCelsius(coldCelsius), commanded)
+	hot, cold := watch(in.AtCelsius(hotCelsius), should), watch(in.AtCelsius(coldCelsius), should)
 	if lost := runs("runs", cold) * runs("off", hot); lost > 0 {
 		for i := range p.Of {
 			p.Of[i] *= 1 - 0.8*lost

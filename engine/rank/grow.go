@@ -97,7 +97,6 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	}
 	for i := have; i < len(c.particles); i++ {
 		p := &c.particles[i]
-		p.loglik = make([]float64, newest+1)
 		for _, g := range groups {
 			b.weigh(p, g.ms, g.at)
 		}
@@ -108,8 +107,11 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	h.complain = fromComplaint(c.logw, b.complaint)
 	for r := range newest {
 		before := logSum(c.logw)
+		if slices.Contains(c.overruled, r) {
+			continue
+		}
 		for i := range c.particles {
-			c.logw[i] += c.particles[i].loglik[r]
+			c.logw[i] += c.particles[i].of(r)
 		}
 		if m := b.readings[r]; m.circuit && !m.overruled(h) && !m.pooled[h] {
 			h.gained[r] = logSum(c.logw) - before
@@ -127,4 +129,66 @@ func fromComplaint(logs []float64, complaint string) float64 {
 	const enough = 0.1
 	mean := math.Exp(logMean(logs))
 	return math.Log(mean / math.Max(mean, enough))
+}
+
+// dormantBelow is the probability under which a hypothesis only glances at new
+// readings; it catches up when it comes to matter again.
+const dormantBelow = 1e-4
+
+func (c *cloud) dormant(h *Hypothesis) bool { return h.prob < dormantBelow }
+
+// glanced is how many particles a dormant hypothesis weighs a reading with.
+const glanced = 16
+
+// glance estimates the mean likelihood of the newest reading from a few particles,
+// picked by weight, and returns its log.
+func (b *Belief) glance(c *cloud, m *measurement) float64 {
+	ms := []*measurement{m}
+	upTo, j := 0.0, -1
+	weights := normalWeights(c.logw)
+	var logs [glanced]float64
+	for k := range logs {
+		if j < 0 || upTo < (float64(k)+0.5)/glanced {
+			for j < len(weights)-1 && (j < 0 || upTo < (float64(k)+0.5)/glanced) {
+				j++
+				upTo += weights[j]
+			}
+		}
+		p := &c.particles[j]
+		old := p.loglik
+		p.loglik = []float64{0}
+		b.weigh(p, ms, []int{0})
+		logs[k], p.loglik = p.loglik[0], old
+	}
+	return logMean(logs[:])
+}
+
+// wake lets hypotheses that are no longer dormant catch up with the readings they
+// only glanced at.
+func (b *Belief) wake(groups []group) {
+	changed := false
+	for _, h := range b.hyps {
+		c := h.cloud
+		if c == nil || len(c.behind) == 0 || c.dormant(h) {
+			continue
+		}
+		changed = true
+		for i := range c.particles {
+			p := &c.particles[i]
+			for _, g := range groups {
+				b.weigh(p, g.ms, g.at)
+			}
+		}
+		for _, r := range c.behind {
+			ll := make([]float64, len(c.particles))
+			for i := range ll {
+				ll[i] = c.particles[i].of(r)
+			}
+			h.gained[r] = plainStep(c.logw, ll, 1)
+		}
+		c.behind = c.behind[:0]
+	}
+	if changed {
+		b.normalise()
+	}
 }

@@ -35,6 +35,22 @@ type broken struct {
 	chance  float64           // that the fault is there at any one reading
 }
 
+// note keeps a log likelihood of a reading, by the reading's place.
+func (p *particle) note(reading int, log float64) {
+	for len(p.loglik) <= reading {
+		p.loglik = append(p.loglik, 0)
+	}
+	p.loglik[reading] = log
+}
+
+// of is the log likelihood kept of a reading; 0 for one that says nothing.
+func (p *particle) of(reading int) float64 {
+	if reading < len(p.loglik) {
+		return p.loglik[reading]
+	}
+	return 0
+}
+
 // mix is a prediction: one or two raw values with their chances.
 type mix struct {
 	raw    [2]circuit.Raw
@@ -64,6 +80,8 @@ type cloud struct {
 	logw       []float64  // by particle: log weight, not normalised
 	dims       int        // normal numbers a particle
 	grown      bool       // it has all the particles it will get
+	behind     []int      // readings that were only glanced at
+	overruled  []int      // readings on which a rule has the word
 	chosen     []int      // particles that have a say in what to measure next
 	share      []float64  // and how much of one
 	stream     *rand.PCG

@@ -17,30 +17,31 @@ import (
 // suspects predict a reading by the same function.
 const probesKept = 5
 
-// spreadOf is what a hypothesis expects of a reading before it is taken.
-type spreadOf struct {
+// foreseen is what a hypothesis expects of a reading before it is taken.
+type foreseen struct {
 	ok        bool
+	mixes     []mix // by particle
 	signature [probesKept * 2]float64
 	mean, sd  float64
 }
 
-// spreads works out, before a reading is weighed, what each hypothesis expects.
-func (b *Belief) spreads(m *measurement) []spreadOf {
-	out := make([]spreadOf, len(b.hyps))
+// foresee works out what each hypothesis that is not dormant expects of a reading.
+func (b *Belief) foresee(m *measurement) []foreseen {
+	out := make([]foreseen, len(b.hyps))
 	if !m.circuit || m.wiring != "" || m.Answer.Unsure {
 		return out
 	}
+	b.foreseen = b.foreseen[:0]
 	for i, h := range b.hyps {
-		if h.cloud == nil || h.prob < 1e-5 || m.overruled(h) {
-			continue
+		if h.cloud != nil && !h.cloud.dormant(h) && !m.overruled(h) {
+			b.foreseeOne(&out[i], h.cloud, m)
 		}
-		out[i] = b.spreadOf(h.cloud, m)
 	}
 	return out
 }
 
-func (b *Belief) spreadOf(c *cloud, m *measurement) spreadOf {
-	s := spreadOf{ok: true}
+func (b *Belief) foreseeOne(s *foreseen, c *cloud, m *measurement) {
+	s.ok = true
 	ms := []*measurement{m}
 	var out [1]mix
 	for i := range c.probes {
@@ -50,20 +51,20 @@ func (b *Belief) spreadOf(c *cloud, m *measurement) spreadOf {
 			s.signature[2*i+1] = 10 + out[0].raw[1].A + out[0].chance[0]
 		}
 	}
+	start := len(b.foreseen)
+	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
+	s.mixes = b.foreseen[start:len(b.foreseen):len(b.foreseen)]
 	var squares float64
 	for i, w := range normalWeights(c.logw) {
-		if w < 1e-4 {
-			continue
-		}
-		b.predict(&c.particles[i], ms, out[:])
-		for k := range out[0].n {
-			x := finite(out[0].raw[k].A)
-			s.mean += w * out[0].chance[k] * x
-			squares += w * out[0].chance[k] * x * x
+		x := &s.mixes[i]
+		b.predict(&c.particles[i], ms, s.mixes[i:i+1])
+		for k := range x.n {
+			v := finite(x.raw[k].A)
+			s.mean += w * x.chance[k] * v
+			squares += w * x.chance[k] * v * v
 		}
 	}
 	s.sd = math.Sqrt(math.Max(squares-s.mean*s.mean, 0))
-	return s
 }
 
 func finite(x float64) float64 {
@@ -75,7 +76,7 @@ func finite(x float64) float64 {
 
 // alike reports whether two hypotheses predict by the same function and expect
 // about the same now; error is the standard deviation of the reading.
-func (s *spreadOf) alike(t *spreadOf, error float64) bool {
+func (s *foreseen) alike(t *foreseen, error float64) bool {
 	for i := range s.signature {
 		x, y := finite(s.signature[i]), finite(t.signature[i])
 		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
@@ -86,7 +87,7 @@ func (s *spreadOf) alike(t *spreadOf, error float64) bool {
 }
 
 // pool gives alike hypotheses the mean of their estimates of the newest reading.
-func (b *Belief) pool(m *measurement, expect []spreadOf) {
+func (b *Belief) pool(m *measurement, expect []foreseen) {
 	newest := len(b.readings) - 1
 	m.pooled = map[*Hypothesis]bool{}
 	done := make([]bool, len(b.hyps))

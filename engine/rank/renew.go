@@ -24,7 +24,7 @@ func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float6
 	b.resample(c)
 	for i := range c.particles {
 		p := &c.particles[i]
-		p.total = p.score(newest, part)
+		p.total = p.score(c, newest, part)
 	}
 	for sweep := range sweeps {
 		for i := range c.particles {
@@ -35,9 +35,12 @@ func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float6
 }
 
 // score is the log of the particle's likelihood of everything read.
-func (p *particle) score(newest int, part float64) float64 {
+func (p *particle) score(c *cloud, newest int, part float64) float64 {
 	total := p.complaint
 	for i, l := range p.loglik {
+		if slices.Contains(c.overruled, i) {
+			continue
+		}
 		if i == newest {
 			l *= part
 		}
@@ -89,7 +92,7 @@ func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part fl
 	for _, g := range groups {
 		b.weigh(&q, g.ms, g.at)
 	}
-	q.total = q.score(newest, part)
+	q.total = q.score(c, newest, part)
 	if accept < q.total-p.total {
 		*p = q
 	}

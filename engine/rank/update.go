@@ -89,17 +89,20 @@ func (b *Belief) Read(r Reading) error {
 	}
 	b.readings = append(b.readings, m)
 	groups := b.groups()
-	expect := b.spreads(m)
-	for _, h := range b.hyps {
+	expect := b.foresee(m)
+	for i, h := range b.hyps {
 		gained := math.NaN() // an overruled hypothesis has the field's word
 		if !m.overruled(h) {
-			gained = b.take(h, m, groups)
+			gained = b.take(h, m, groups, &expect[i])
+		} else if h.cloud != nil {
+			h.cloud.overruled = append(h.cloud.overruled, len(b.readings)-1)
 		}
 		h.gained = append(h.gained, gained)
 	}
 	b.pool(m, expect)
 	b.compareToField(m)
 	b.normalise()
+	b.wake(groups)
 	for _, h := range b.hyps {
 		if h.cloud != nil && h.prob > 0.01 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
 			b.grow(h, groups, len(b.readings))
@@ -135,13 +138,6 @@ func (b *Belief) compareToField(m *measurement) {
 		if math.IsNaN(h.gained[n-1]) {
 			h.gained[n-1] = field
 		}
-		if h.cloud != nil {
-			for i := range h.cloud.particles {
-				for p := &h.cloud.particles[i]; len(p.loglik) < n; {
-					p.loglik = append(p.loglik, 0)
-				}
-			}
-		}
 		rest := math.Log(max(math.Exp(field)-math.Exp(math.Log(h.prob)+h.gained[n-1]), 1e-300)) - math.Log(max(1-h.prob, 1e-12))
 		h.moved = append(h.moved, (h.gained[n-1]-rest)/math.Ln2)
 	}
@@ -176,7 +172,7 @@ func (b *Belief) groups() []group {
 
 // take weighs one hypothesis by the newest reading and returns the log of its
 // mean likelihood given the readings before.
-func (b *Belief) take(h *Hypothesis, m *measurement, groups []group) float64 {
+func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *foreseen) float64 {
 	if m.Answer.Unsure {
 		return 0
 	}
@@ -188,7 +184,11 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group) float64 {
 		return math.Log(slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
 	}
 	newest := len(b.readings) - 1
-	ll := b.likelihoods(c, m, newest)
+	if c.dormant(h) {
+		c.behind = append(c.behind, newest)
+		return b.glance(c, m)
+	}
+	ll := b.likelihoods(c, m, newest, expect.mixes)
 	if h.prob < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
@@ -202,16 +202,18 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group) float64 {
 	return b.temper(c, groups, newest, ll)
 }
 
-// likelihoods is each particle's log likelihood of the newest reading.
-func (b *Belief) likelihoods(c *cloud, m *measurement, newest int) []float64 {
+// likelihoods is each particle's log likelihood of the newest reading, from what
+// was foreseen of it where anything was.
+func (b *Belief) likelihoods(c *cloud, m *measurement, newest int, foreseen []mix) []float64 {
 	ll := make([]float64, len(c.particles))
 	one, at := []*measurement{m}, []int{newest}
 	for i := range c.particles {
 		p := &c.particles[i]
-		for len(p.loglik) <= newest {
-			p.loglik = append(p.loglik, 0)
+		if foreseen != nil {
+			p.note(newest, b.logLikelihood(m, &foreseen[i]))
+		} else {
+			b.weigh(p, one, at)
 		}
-		b.weigh(p, one, at)
 		ll[i] = p.loglik[newest]
 	}
 	return ll
@@ -273,7 +275,7 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 			if is == m.Answer.Choice {
 				like += 1 - Slip
 			}
-			p.loglik[at[k]] = math.Log(like)
+			p.note(at[k], math.Log(like))
 		}
 		return
 	}
@@ -283,10 +285,15 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 	out := b.mixes[:len(ms)]
 	b.predict(p, ms, out)
 	for k, m := range ms {
-		like := (1-Slip)*out[k].likelihood(m.Measure.Mode, &m.Answer, b.systemVolts) +
-			Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts)
-		p.loglik[at[k]] = math.Log(like)
+		p.note(at[k], b.logLikelihood(m, &out[k]))
 	}
+}
+
+// logLikelihood is the log likelihood of a reading's answer under a prediction,
+// slips included.
+func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
+	return math.Log((1-Slip)*x.likelihood(m.Measure.Mode, &m.Answer, b.systemVolts) +
+		Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
 }
 
 // byHand is a hypothesis's log likelihood of a reading that only the rulebook's
