@@ -23,7 +23,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			c.simple(cl)
 		case onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
-		case onlyConcepts(cl, "no") || onlyConcepts(cl, "not"):
+		case onlyConcepts(cl, "no", "not"):
 			c.yesNo(false, len(in) == 1)
 		default:
 			rest = append(rest, cl)
@@ -105,12 +105,12 @@ func anyOf(cl []item, want ...string) bool {
 	return slices.ContainsFunc(cl, func(it item) bool { return it.concept != "" && slices.Contains(want, it.concept) })
 }
 
-// onlyConcepts tells whether the clause says the concept and nothing else.
-func onlyConcepts(cl []item, want string) bool {
+// onlyConcepts tells whether the clause says such a concept and nothing else.
+func onlyConcepts(cl []item, want ...string) bool {
 	found := false
 	for _, it := range cl {
 		switch {
-		case it.concept == want:
+		case it.concept != "" && slices.Contains(want, it.concept):
 			found = true
 		case it.kind == kWord && (linkWords[it.text] || common[it.text]):
 		default:

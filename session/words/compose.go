@@ -47,6 +47,8 @@ func (c *call) unlessTaken(text, why string) {
 // incomplete asks about a frame with a place or an act and nothing read.
 func (c *call) incomplete(f *frame) {
 	switch {
+	case f.act("bridge"):
+		c.ask("What did the load do then?", nil)
 	case len(f.places) > 0:
 		if why := f.askPlace(); why != "" {
 			c.askWhere(f, why)
@@ -125,6 +127,14 @@ func (c *call) single(f *frame, said rules.Setup) {
 		return
 	}
 	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
+		return
+	}
+	if len(f.places) == 0 && f.is("both") {
+		c.askWhere(f, "“both” names no place")
+		return
+	}
+	if d := during(f); d != "" && !(c.ctx.Expected != nil && c.ctx.Expected.Measure.During == d) {
+		c.ask("One number "+duringWords[d]+" is not enough: what was the lowest and what the highest?", nil)
 		return
 	}
 	if f.adrift {
@@ -216,10 +226,12 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 	return ""
 }
 
-// meltPlaces joins a place and the ground it was read against: "86 12.4 ground".
+// meltPlaces joins a place and the ground it was read against ("86 12.4
+// ground"), and two terminals with ohms between them ("85 86 84 ohms").
 func (c *call) meltPlaces(f *frame) bool {
 	a, b := f.places[0], f.places[1]
-	if len(a.spots) == 1 && len(b.spots) == 1 && b.spots[0].part == "ground" {
+	twoEnds := f.nums[0].num.unit.dim == ohm && a.spots[0].role != "" && b.spots[0].role != ""
+	if len(a.spots) == 1 && len(b.spots) == 1 && (twoEnds || b.spots[0].part == "ground") {
 		f.places = []placeRef{{spots: []spot{a.spots[0], b.spots[0]}, pair: true}}
 		return true
 	}

@@ -31,7 +31,7 @@ var concepts = map[string]group{
 
 	"bridge": gAct, "swap": gAct, "reseat": gAct, "wiggle": gAct, "crank": gAct, "listen": gAct, "look": gAct,
 	"lamp": gAct, "clamp": gAct, "in_series": gAct, "fuse_drop": gAct, "jumping": gAct, "pull_in": gAct, "drop_out": gAct,
-	"replaced": gAct, "drop": gAct, "resistance": gAct, "current": gAct, "voltage": gAct, "ghost": gAct,
+	"replaced": gAct, "donor_proved": gAct, "drop": gAct, "resistance": gAct, "current": gAct, "voltage": gAct, "ghost": gAct,
 
 	"battery_positive": gPlace, "battery_negative": gPlace, "battery": gPlace, "chassis": gPlace, "ground": gPlace,
 	"load": gPlace, "feed_fuse": gPlace, "coil_fuse": gPlace, "fuse": gPlace, "control": gPlace,

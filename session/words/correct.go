@@ -25,11 +25,10 @@ func (c *call) corrections(in []item) []segment {
 		case "undo":
 			mark = "undo"
 		case "rather":
-			if hasContent(cur().items) {
-				mark = "correction"
-			} else {
+			if !hasContent(cur().items) && !c.correctsPlace(cur(), in[i+1:]) {
 				continue
 			}
+			mark = "correction"
 		case "that_was":
 			if c.correctsPlace(cur(), in[i+1:]) {
 				mark = "correction"

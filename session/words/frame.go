@@ -99,6 +99,8 @@ func (c *call) frames(clause []item) []frame {
 			if p, ok := c.side(it.concept, firstText(c.last, c.expectedElement())); ok {
 				syms = append(syms, symbol{true, asPlace(it, item{}, p)})
 			}
+		case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause[i-1]):
+			base.unknown = append(base.unknown, it.raw)
 		case it.kind == kConcept && valueWord(it):
 			syms = append(syms, symbol{false, it})
 		case it.kind == kConcept:
@@ -109,6 +111,7 @@ func (c *call) frames(clause []item) []frame {
 			base.word(clause, i, c.r.vocab)
 		}
 	}
+	base.setups = append(base.setups, impliedSetups(base, syms)...)
 	if _, clash := saidSetup(base.setups); clash != "" {
 		if left, right := cutBySetup(clause); right != nil {
 			return c.inTwoSetups(left, right)
@@ -164,6 +167,25 @@ func (c *call) coilAsPlace(in []item) []item {
 	return in
 }
 
+// impliedSetups are what a reading's clause tells of the setup by the way: a relay
+// that clicks, or a load that runs, has the relay in and is switched on.
+func impliedSetups(f frame, syms []symbol) []string {
+	nums := slices.ContainsFunc(syms, func(s symbol) bool { return s.item.kind == kNum })
+	works := f.outcome("click", "buzz") || f.has(f.setups, "loaded")
+	if !nums || !works || f.act("bridge", "pull_in", "drop_out") {
+		return nil
+	}
+	var out []string
+	said, _ := saidSetup(f.setups)
+	if said.Relay == "" {
+		out = append(out, "relay_in")
+	}
+	if said.Command == "" {
+		out = append(out, "command_on")
+	}
+	return out
+}
+
 // cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
 func cutBySetup(clause []item) (left, right []item) {
 	for i, it := range clause {
@@ -182,6 +204,18 @@ func (c *call) inTwoSetups(left, right []item) []frame {
 		b[0].places = a[len(a)-1].places
 	}
 	return append(a, b...)
+}
+
+// mayBeOff tells "it's off" from "the wire fell off" by the word before.
+func mayBeOff(before item) bool {
+	if before.kind != kWord {
+		return true
+	}
+	switch before.text {
+	case "stays", "stay", "stayed", "goes", "went", "turns", "turned", "simply", "completely", "always", "again", "too":
+		return true
+	}
+	return linkWords[before.text]
 }
 
 // spans tells whether the number at in[i] begins a range.
@@ -302,7 +336,7 @@ func negate(in []item) []item {
 		it := in[i]
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
-			for j < len(in) && j <= i+3 && in[j].kind == kWord && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
+			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
 				j++
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {

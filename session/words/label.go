@@ -180,7 +180,7 @@ func (c *call) candidate(in []item, i int) bool {
 	if i < 0 || i >= len(in) {
 		return false
 	}
-	if in[i].kind == kPlace {
+	if in[i].kind == kPlace || concepts[in[i].concept] == gPlace {
 		return true
 	}
 	said := in[i].text

@@ -152,7 +152,7 @@ func stem(w string, known map[string]*node) string {
 		if !ok || len(base) < 3 {
 			continue
 		}
-		for _, b := range []string{base, base + "e", undouble(base)} {
+		for _, b := range []string{base, base + "e", undouble(base), undouble(base) + "s"} {
 			if known[b] != nil {
 				return b
 			}

@@ -16,7 +16,7 @@ func (c *call) nearest(text string) string {
 	low := strings.Join(words, " ")
 	whole, parts, near, part := 0.6, 0.7, "", ""
 	for _, s := range c.r.sayings {
-		if strings.Contains(s.phrase, "*") || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
+		if strings.Contains(s.phrase, "*") || concepts[s.means] == gManner || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
 			continue
 		}
 		if abs(len(low)-len(s.phrase)) < 6 {

@@ -281,6 +281,14 @@ func pairs(in []item) []item {
 			continue
 		}
 		tie := neighbour(in, i, 1).text
+		if tie == "bridge" && neighbour(in, i, 2).kind == kWord { // "30 jumped to 87"
+			out = append(out, in[i+1])
+			i++
+			tie = neighbour(in, i, 1).text
+			if tie == "with" {
+				tie = "to"
+			}
+		}
 		j := skipFiller(in, i+2)
 		if j < len(in) && in[j].kind == kPlace && len(in[j].place.spots) == 1 && (tie == "to" || tie == "-" || tie == "and") {
 			p := placeRef{spots: []spot{it.place.spots[0], in[j].place.spots[0]}, pair: tie != "and", vague: tie == "and"}

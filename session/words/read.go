@@ -75,6 +75,7 @@ func (c *call) run(items []item) {
 	if c.repair(items) {
 		return
 	}
+	items = justOn(items)
 	var all []frame
 	for _, seg := range c.corrections(items) {
 		got := c.segment(seg.items)
@@ -102,6 +103,23 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
 		c.setupOnly()
 	}
+}
+
+// justOn takes "it's on", with nothing else said, for a load that runs.
+func justOn(items []item) []item {
+	on := -1
+	for i, it := range items {
+		if it.text == "on" {
+			on = i
+		}
+		if it.kind != kSep && it.concept != "yes" && !(it.kind == kWord && linkWords[it.text]) {
+			return items
+		}
+	}
+	if on >= 0 {
+		items[on].kind, items[on].concept = kConcept, "runs"
+	}
+	return items
 }
 
 // joinAll makes one frame of all: a complaint is one thing, however many clauses
@@ -196,7 +214,7 @@ func (c *call) unsaidIn(f frame, setups []string) []string {
 func (c *call) merge(in []frame) []frame {
 	var out []frame
 	var before []string
-	for _, f := range in {
+	for i, f := range in {
 		if f.onlySetup() && !f.no {
 			c.setups = append(c.setups, f.setups...)
 			if n := len(out); n > 0 {
@@ -210,7 +228,7 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
 			continue
 		}
-		if n := len(out); n > 0 && joins(&out[n-1], &f) {
+		if n := len(out); n > 0 && joins(&out[n-1], &f) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
 			continue
 		}
@@ -242,7 +260,7 @@ func joins(a, b *frame) bool {
 		return true // "dead, 0.02"
 	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
 		return true // "ghost volts, two-ish"
-	case bare(b) && len(b.acts) > 0 && !bPlace && aVal:
+	case bare(b) && len(b.acts) > 0 && !bPlace && (aVal || trial(a)) && !trial(b):
 		return true
 	case aPlace && !aVal && !bPlace && bVal && len(b.acts) == 0 && len(a.outcomes) == 0:
 		return true
@@ -266,6 +284,23 @@ func (f *frame) bareButGood() bool {
 
 func onlyValue(f *frame) bool {
 	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts)+len(f.outcomes) == 0
+}
+
+func (f *frame) onlyPlace() bool {
+	return f.bare() && len(f.places) > 0 && len(f.acts) == 0
+}
+
+// oddRun tells, after a number on its own, "12.4. 85: 0.1" from "12.4, 86, 0.1,
+// 85": the places that follow it go with the numbers after them.
+func oddRun(rest []frame) bool {
+	n := 0
+	for i := range rest {
+		if i%2 == 0 && !rest[i].onlyPlace() || i%2 == 1 && !onlyNumber(&rest[i]) {
+			break
+		}
+		n++
+	}
+	return n%2 == 0
 }
 
 func onlyNumber(f *frame) bool {

@@ -22,7 +22,7 @@ var (
 	}
 	lookChoice = map[string]string{
 		"sound": "sound", "good": "sound", "nothing": "sound", "blown": "blown", "corroded": "corroded", "burnt": "burnt", "loose": "loose",
-		"wet": "wet", "wrong_part": "wrong_part", "trips": "blown",
+		"wet": "wet", "wrong_part": "wrong_part", "trips": "blown", "open": "blown",
 	}
 )
 
@@ -87,7 +87,12 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		f.outcomes = slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "weak" })
 	}
 	seen := f.allSeen()
+	if c.heardAlready() && len(f.elements) == 0 && len(only(seen, "weak", "dim")) == len(seen) {
+		return // "there's a click but it's faint"
+	}
 	switch {
+	case f.outcome("click") && f.outcome("comes_and_goes") && !f.has(f.elements, "load"):
+		c.ask("“"+f.raw+"”: one click, a buzz, or clicks that come and go?", c.expectedChoices())
 	case slices.Contains(seen, "unclear"):
 		c.ask("“"+f.raw+"”: what is it, then?", c.expectedChoices())
 	case c.ctx.Opening || f.is("customer"):

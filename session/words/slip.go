@@ -63,7 +63,7 @@ func likeNumber(w string) bool {
 }
 
 // correct finds the one word of the vocabulary that w is a slip of. Of two
-// equally near, the one with the longer common beginning; else none.
+// equally near, the one with more in common at both ends; else none.
 func (r *Reader) correct(w string) string {
 	if _, n := r.longestStem(w); n {
 		return ""
@@ -103,13 +103,16 @@ func sameStart(a, b string) bool {
 	return a[0] == b[0] || len(a) > 1 && len(b) > 1 && a[0] == b[1] && a[1] == b[0]
 }
 
-// shared is the length of the common beginning of two words.
+// shared is how much two words have in common at their beginning and end.
 func shared(a, b string) int {
-	n := 0
+	n, m := 0, 0
 	for n < len(a) && n < len(b) && a[n] == b[n] {
 		n++
 	}
-	return n
+	for n+m < len(a) && n+m < len(b) && a[len(a)-1-m] == b[len(b)-1-m] {
+		m++
+	}
+	return n + m
 }
 
 func abs(n int) int {

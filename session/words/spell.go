@@ -290,6 +290,12 @@ func (s *speller) spelledOut() (num, bool) {
 		return num{}, false
 	}
 	digits, oh := strconv.Itoa(d), false
+	if s.named() && !s.startsName() {
+		s.pos++
+		n := numeral(digits)
+		n.word = true
+		return n, true
+	}
 	s.pos++
 	for {
 		d, ok := s.digit(0)
@@ -319,11 +325,18 @@ func (s *speller) spelledOut() (num, bool) {
 	return n, true
 }
 
+// named tells whether a word such as "pin" stands before the current place: what
+// follows is a mark and no more.
+func (s *speller) named() bool { return terminalWords[s.at(-1)] && s.at(-1) != "number" }
+
 // endsName stops a run of digits after a terminal's name: "eight six twelve".
 func (s *speller) endsName(digits string) bool { return isDIN(digits) }
 
 // pronoun tells whether "one" here stands for a thing and not for a number.
 func (s *speller) pronoun() bool {
+	if s.groupOf() {
+		return true
+	}
 	if s.at(0) != "one" {
 		return false
 	}
@@ -343,10 +356,22 @@ func (s *speller) pronoun() bool {
 	return !unit
 }
 
+// groupOf tells "those two" from a number.
+func (s *speller) groupOf() bool {
+	switch s.at(-1) {
+	case "those", "these", "other", "last", "first", "all", "the", "us", "them":
+		_, unit := unitNames[s.at(1)]
+		_, more := s.digit(1)
+		v := units09[s.at(0)]
+		return v >= 2 && v <= 4 && !unit && !more && !s.isPoint(1) && s.at(1) != "hundred" && !verbs[s.at(1)]
+	}
+	return false
+}
+
 // joinDecimal reads "twelve six" as 12.6. The other way to take it is kept for
 // marks that could be the first of the two.
 func (s *speller) joinDecimal(n *num) {
-	if n.odd != "" || n.v < 10 || n.v > 29 || n.signed {
+	if n.odd != "" || n.v < 10 || n.v > 29 || n.signed || terminalWords[s.at(-2)] {
 		return
 	}
 	mark := s.pos

@@ -150,6 +150,10 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 	if done {
 		return
 	}
+	if c.expects(rules.TestLamp) && slices.Contains(seen, "live") {
+		c.ask("Was the lamp bright, dim or dark?", c.expectedChoices())
+		return
+	}
 	if _, q := c.valueAnswer(rules.VoltsDC, seen); q != "" && !slices.Contains(seen, "same") {
 		c.ask(q, nil)
 		return
