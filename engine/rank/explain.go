@@ -81,7 +81,7 @@ func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
 		}
 		return values[len(values)-1].value
 	}
-	return span(m.Measure.Mode, quantile(0.1), quantile(0.9))
+	return span(instrument(m.Measure), quantile(0.1), quantile(0.9))
 }
 
 // span says a range in words, as one figure when it is narrow.
@@ -90,7 +90,7 @@ func span(mode rules.Mode, low, high float64) string {
 	switch mode {
 	case rules.Ohms:
 		unit = " ohms"
-	case rules.AmpsDC:
+	case rules.AmpsDC, ampsInSeries:
 		unit = " A"
 	}
 	if high-low <= 4*sigma(mode, (low+high)/2, 12) {

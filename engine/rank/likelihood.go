@@ -40,7 +40,23 @@ const (
 	// ampsFloor and ampsPart do it for a clamp, amperes.
 	ampsFloor = 0.15
 	ampsPart  = 0.03
+	// inSeriesFloor and inSeriesPart do it for a meter in the current's path, amperes.
+	inSeriesFloor = 0.01
+	inSeriesPart  = 0.02
 )
+
+// ampsInSeries is amps_dc read by a meter in the current's path, which tells far
+// smaller currents apart than a clamp or the drop of a fuse.
+const ampsInSeries rules.Mode = "amps_dc in series"
+
+// instrument is the mode of a measurement, told apart where one mode is read by
+// meters that err differently.
+func instrument(m rules.Measure) rules.Mode {
+	if m.Mode == rules.AmpsDC && m.How == "series" {
+		return ampsInSeries
+	}
+	return m.Mode
+}
 
 // Choices lists the answers that a mode with choices takes, in a fixed order;
 // nil for a mode that gives numbers, and for ask, whose test lists them.
@@ -68,6 +84,8 @@ func sigma(mode rules.Mode, value, systemVolts float64) float64 {
 		return ohmsFloor + ohmsPart*math.Abs(value)
 	case rules.AmpsDC:
 		return ampsFloor + ampsPart*math.Abs(value)
+	case ampsInSeries:
+		return inSeriesFloor + inSeriesPart*math.Abs(value)
 	case rules.PullIn, rules.DropOut:
 		return 0.15*systemVolts/12 + 0.02*math.Abs(value)
 	}
@@ -122,7 +140,7 @@ func slipDensity(mode rules.Mode, read, systemVolts float64) float64 {
 	switch mode {
 	case rules.Ohms:
 		return 0.6 / (math.Max(math.Abs(read), ohmsFloor) * math.Log(circuit.OverRange/ohmsFloor))
-	case rules.AmpsDC:
+	case rules.AmpsDC, ampsInSeries:
 		return 1.0 / 60
 	}
 	near := 0.1 * systemVolts / 12

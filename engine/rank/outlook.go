@@ -37,14 +37,14 @@ const levels = 60
 const spanCells = 24
 
 func (b *Belief) gridFor(m *measurement) grid {
-	g := grid{mode: m.Measure.Mode, systemVolts: b.systemVolts, of: Choices(m.Measure.Mode)}
+	g := grid{mode: instrument(m.Measure), systemVolts: b.systemVolts, of: Choices(m.Measure.Mode)}
 	switch g.mode {
 	case rules.Ask:
 		g.of = m.Test.Of
 		g.cells = len(g.of)
 	case rules.MinMax:
 		g.cells = spanCells * spanCells
-	case rules.VoltsDC, rules.Ohms, rules.AmpsDC, rules.PullIn, rules.DropOut:
+	case rules.VoltsDC, rules.Ohms, rules.AmpsDC, ampsInSeries, rules.PullIn, rules.DropOut:
 		g.half = int(g.stretch(g.most())/cellWidth) + 1
 		g.cells = 2*g.half + 2 // the last is OL
 	default:
@@ -58,7 +58,7 @@ func (g *grid) most() float64 {
 	switch g.mode {
 	case rules.Ohms:
 		return circuit.OverRange
-	case rules.AmpsDC:
+	case rules.AmpsDC, ampsInSeries:
 		return 200
 	}
 	return 1.3 * g.systemVolts

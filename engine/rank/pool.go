@@ -95,7 +95,7 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 		if done[lead] || !expect[lead].ok {
 			continue
 		}
-		error := sigma(m.Measure.Mode, expect[lead].mean, b.systemVolts)
+		error := sigma(instrument(m.Measure), expect[lead].mean, b.systemVolts)
 		var group []int
 		var terms, shares []float64
 		for i, h := range b.hyps {

@@ -181,7 +181,7 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 	}
 	c := h.cloud
 	if c == nil {
-		return math.Log(slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
+		return math.Log(slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 	}
 	newest := len(b.readings) - 1
 	if c.dormant(h) {
@@ -292,8 +292,8 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 // logLikelihood is the log likelihood of a reading's answer under a prediction,
 // slips included.
 func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
-	return math.Log((1-Slip)*x.likelihood(m.Measure.Mode, &m.Answer, b.systemVolts) +
-		Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
+	return math.Log((1-Slip)*x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts) +
+		Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
 
 // byHand is a hypothesis's log likelihood of a reading that only the rulebook's
@@ -303,7 +303,7 @@ func (b *Belief) byHand(h *Hypothesis, m *measurement) float64 {
 	for _, s := range h.Suspects {
 		best = max(best, expected(m.Test, m.Measure, s, &m.Answer, m.choices, b.systemVolts))
 	}
-	return math.Log((1-Slip)*best + Slip*slipLikelihood(m.Measure.Mode, &m.Answer, m.choices, b.systemVolts))
+	return math.Log((1-Slip)*best + Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
 
 func logSum(v []float64) float64 {

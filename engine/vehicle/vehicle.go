@@ -190,7 +190,7 @@ func (v *Vehicle) read(m rules.Measure, s rules.Setup) rank.Answer {
 	raw := v.measure(in, m, s)
 	switch m.Mode {
 	case rules.VoltsDC, rules.AmpsDC, rules.PullIn, rules.DropOut, rules.Ohms:
-		return v.number(m.Mode, raw.A)
+		return v.number(m, raw.A)
 	}
 	return rank.Answer{Choice: v.choose(rank.Choices(m.Mode), func(c string) float64 { return rank.Named(m.Mode, c, raw.A) })}
 }
@@ -223,24 +223,24 @@ func (v *Vehicle) span(m rules.Measure, s rules.Setup) rank.Answer {
 		}
 	}
 	low, high := math.Min(a.A, b.A), math.Max(a.B, b.B)
-	span := [2]float64{v.shown(rules.VoltsDC, low), v.shown(rules.VoltsDC, high)}
+	span := [2]float64{v.shown(m, low), v.shown(m, high)}
 	span[1] = math.Max(span[0], span[1])
 	return rank.Answer{MinMax: &span}
 }
 
-func (v *Vehicle) number(mode rules.Mode, value float64) rank.Answer {
+func (v *Vehicle) number(m rules.Measure, value float64) rank.Answer {
 	if math.IsInf(value, 1) {
 		return rank.Answer{Over: true}
 	}
-	shown := v.shown(mode, value)
+	shown := v.shown(m, value)
 	return rank.Answer{Number: &shown}
 }
 
 // shown is what the display says: the meter's own gain, a little noise, lead
 // resistance in the ohms range, and the digits it has.
-func (v *Vehicle) shown(mode rules.Mode, value float64) float64 {
+func (v *Vehicle) shown(m rules.Measure, value float64) float64 {
 	digit := 0.01
-	switch mode {
+	switch m.Mode {
 	case rules.Ohms:
 		value += v.leads
 		digit = 0.1
@@ -249,12 +249,14 @@ func (v *Vehicle) shown(mode rules.Mode, value float64) float64 {
 		}
 	case rules.AmpsDC:
 		value *= 1 + 0.015*v.rng.NormFloat64()
-		digit = 0.1
+		if m.How != "series" {
+			digit = 0.1
+		}
 	case rules.PullIn, rules.DropOut:
 		digit = 0.1
 	}
 	value = value*v.gain + 0.5*digit*v.rng.NormFloat64()
-	if mode == rules.Ohms {
+	if m.Mode == rules.Ohms {
 		value = math.Max(value, 0)
 	}
 	return math.Round(value/digit) * digit
