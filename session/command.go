@@ -105,18 +105,8 @@ func (t *turn) stands(c words.Command) error {
 
 // repairSaid stores a repair, or asks what was repaired or what became of it.
 func (t *turn) repairSaid(c words.Command) error {
-	suspects := c.Suspects
-	if len(suspects) == 0 {
-		if concluded := t.j.now().conclusion; concluded != nil {
-			suspects = concluded.Suspects[:1]
-		}
-	}
+	suspects := t.j.meant(c.Suspects)
 	if len(suspects) != 1 {
-		if len(suspects) == 0 {
-			for _, r := range t.j.now().ranking[:min(4, len(t.j.now().ranking))] {
-				suspects = append(suspects, r.Suspect)
-			}
-		}
 		q := words.Question{Text: "What did you repair?", Heard: t.said}
 		for _, id := range suspects {
 			one := c
@@ -137,6 +127,56 @@ func (t *turn) repairSaid(c words.Command) error {
 		return nil
 	}
 	return t.repair(suspects[0], c.Action, c.Result)
+}
+
+// mostMeant bounds the suspects that are offered when it is not clear which was
+// repaired; clearlyMeant is the share of probability from which it counts as clear.
+const (
+	mostMeant    = 4
+	clearlyMeant = 0.8
+)
+
+// meant finds which of the suspects that fit the words were repaired: those that
+// one act mends count as one, by the likeliest. None named, it is what was
+// concluded, or any of the likeliest.
+func (j *job) meant(named []string) []string {
+	if len(named) == 0 {
+		if concluded := j.now().conclusion; concluded != nil {
+			return concluded.Suspects[:1]
+		}
+	}
+	probability, total := map[string]float64{}, 0.0
+	var likeliest []string
+	for _, r := range j.now().ranking {
+		if strings.Contains(r.Suspect, " + ") || r.Suspect == noFault || len(named) > 0 && !slices.Contains(named, r.Suspect) {
+			continue
+		}
+		class := j.class(r.Suspect)
+		if probability[class] == 0 {
+			likeliest = append(likeliest, r.Suspect)
+		}
+		probability[class] += r.Probability
+		total += r.Probability
+	}
+	if len(likeliest) == 0 {
+		return named[:min(mostMeant, len(named))]
+	}
+	if len(named) > 0 && probability[j.class(likeliest[0])] >= clearlyMeant*total {
+		return likeliest[:1]
+	}
+	return likeliest[:min(mostMeant, len(likeliest))]
+}
+
+// class is what is mended by the same act as a suspect.
+func (j *job) class(suspect string) string {
+	s, ok := j.base.book.Suspect(suspect)
+	switch {
+	case ok && s.Repair.Class != "":
+		return s.Repair.Class
+	case ok:
+		return s.Element
+	}
+	return suspect
 }
 
 // done closes the job: at once after a repair that helped, else as asked back.
@@ -164,7 +204,7 @@ func (t *turn) yes() error {
 		t.say("Good. Tell me what you find.")
 		return nil
 	}
-	_, err := t.add(Entry{Kind: kindAccepted, Accepted: caution, Words: "clear; the load may move"})
+	_, err := t.add(Entry{Kind: kindAccepted, Accepted: sentence(caution), Words: "clear; the load may move"})
 	return err
 }
 

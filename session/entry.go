@@ -19,7 +19,6 @@ const (
 	kindSkipped   = "skipped"
 	kindRepaired  = "repaired"
 	kindClosed    = "closed"
-	kindTold      = "told" // a remark kept for the record
 )
 
 // Entry is one line of a job's log. The log is the only truth of a job;

@@ -14,7 +14,7 @@ type Interview struct {
 	book   *rules.Book
 	reader *words.Reader
 	at     int // index into questions
-	asked  []string
+	missed int // answers to the question that were not taken
 	o      OpenRequest
 }
 
@@ -28,6 +28,7 @@ type question struct {
 // offer is one way to answer, with what it fills in.
 type offer struct {
 	words string
+	also  []string // other ways to say it
 	set   func(*OpenRequest)
 }
 
@@ -79,8 +80,9 @@ func (i *Interview) Answer(text string) string {
 		took = true
 	}
 	if !took {
-		return "I did not take that. Say one of: " + either(i.Question().Choices) + "; or don't know."
+		return i.notTaken()
 	}
+	i.missed = 0
 	if i.at == 0 && i.o.Label == "" && checkText("label", text) == nil {
 		i.o.Label = text
 	}
@@ -92,6 +94,16 @@ func (i *Interview) Answer(text string) string {
 	return ""
 }
 
+// notTaken says what would be understood; at the second miss the question is left
+// open, unless the job cannot do without it.
+func (i *Interview) notTaken() string {
+	if i.missed++; i.missed > 1 && i.at > 0 {
+		i.at, i.missed = i.at+1, 0
+		return "I did not take that either; I leave it open."
+	}
+	return "I did not take that. Say one of: " + either(i.Question().Choices) + "; or don't know."
+}
+
 func dontKnow(text string) bool {
 	switch strings.ToLower(strings.Trim(text, " .!?")) {
 	case "", "don't know", "dont know", "do not know", "no idea", "unknown", "not sure", "unsure", "skip", "?", "dunno", "i don't know", "can't say":
@@ -100,48 +112,66 @@ func dontKnow(text string) bool {
 	return false
 }
 
-// takeOffer takes an answer that is one of the choices, by its number, its words
-// or one of its words that no other choice has.
+// takeOffer takes an answer that is one of the choices, or nearer to one of them
+// than to all others.
 func (i *Interview) takeOffer(q question, text string) bool {
-	said := strings.ToLower(strings.Trim(text, " .!"))
+	said := tokens(text)
+	best, at, tie := 0.0, -1, false
 	for n, o := range q.offer {
-		if said == strings.ToLower(o.words) || said == string(rune('1'+n))+")" {
-			o.set(&i.o)
-			return true
+		score := likeness(said, tokens(o.words))
+		for _, other := range o.also {
+			score = max(score, likeness(said, tokens(other)))
+		}
+		switch {
+		case score > best:
+			best, at, tie = score, n, false
+		case score == best && score > 0:
+			tie = true
 		}
 	}
-	var fit []offer
-	for _, o := range q.offer {
-		if sharesWord(said, strings.ToLower(o.words)) {
-			fit = append(fit, o)
-		}
-	}
-	if len(fit) != 1 {
+	if at < 0 || tie {
 		return false
 	}
-	fit[0].set(&i.o)
+	q.offer[at].set(&i.o)
 	return true
 }
 
-// sharesWord reports whether a word of more than two letters, or a number, of
-// what was said stands in a choice.
-func sharesWord(said, choice string) bool {
-	in := map[string]bool{}
-	for _, w := range strings.FieldsFunc(choice, notWord) {
-		in[strings.TrimSuffix(w, "s")] = true
-	}
-	for _, w := range strings.FieldsFunc(said, notWord) {
-		if (len(w) > 2 || w[0] >= '0' && w[0] <= '9') && in[strings.TrimSuffix(w, "s")] && !common[w] {
-			return true
+// likeness is the share of words that two sayings have in common, 0..1.
+func likeness(a, b map[string]bool) float64 {
+	shared := 0
+	for w := range a {
+		if b[w] {
+			shared++
 		}
 	}
-	return false
+	if shared == 0 {
+		return 0
+	}
+	return float64(shared) / float64(len(a)+len(b)-shared)
 }
 
-var common = map[string]bool{"the": true, "and": true, "runs": true, "load": true, "when": true, "not": true, "it": true, "both": true, "only": true}
+// tokens are the words of a saying that carry meaning: plural and unit endings
+// off, small words left out.
+func tokens(text string) map[string]bool {
+	out := map[string]bool{}
+	for _, w := range strings.FieldsFunc(strings.ToLower(text), notWord) {
+		if w[0] >= '0' && w[0] <= '9' {
+			w = strings.TrimSuffix(w, "v")
+		} else {
+			w = strings.TrimSuffix(w, "s")
+		}
+		if w != "" && !smallWords[w] {
+			out[w] = true
+		}
+	}
+	return out
+}
+
+var smallWords = map[string]bool{"the": true, "and": true, "a": true, "an": true, "or": true, "it": true, "i": true, "to": true, "of": true,
+	"load": true, "when": true, "not": true, "only": true, "should": true, "run": true, "just": true, "volt": true, "part": true, "other": true}
 
 func notWord(r rune) bool {
-	return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r == '/')
+	return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')
 }
 
 // takeWords takes a complaint and facts told in plain words.

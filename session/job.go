@@ -18,19 +18,20 @@ import (
 type job struct {
 	id string
 
-	mu     sync.Mutex
-	read   bool // log and file are set
-	file   *journal.File
-	log    []Entry
-	keys   map[string]keyed
-	notes  []string // about the replay: other rules than it was opened with
-	base   *base
-	c      *diagnosis.Case        // nil until needed
-	found  *findings              // what c says now; nil = not asked yet
-	warned map[string]bool        // cautions and advice said already
-	asked  []words.Question       // asked back, first one pending; no truth, so not in the log
-	given  map[string]rules.Value // facts of the opening; nil = not computed yet
-	listen listeners
+	mu          sync.Mutex
+	read        bool // log and file are set
+	file        *journal.File
+	log         []Entry
+	keys        map[string]keyed
+	notes       []string // about the replay: other rules than it was opened with
+	base        *base
+	c           *diagnosis.Case        // nil until needed
+	found       *findings              // what c says now; nil = not asked yet
+	warned      map[string]bool        // cautions and advice said already
+	cautionedAt int                    // number at which the caution of a moving load was last said in full
+	asked       []words.Question       // asked back, first one pending; no truth, so not in the log
+	given       map[string]rules.Value // facts of the opening; nil = not computed yet
+	listen      listeners
 }
 
 // keyed is a call that was made with an idempotency key, and its reply.

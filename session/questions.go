@@ -8,7 +8,7 @@ import (
 func (i *Interview) questions() []question {
 	what := question{text: "What is it, and what does it do wrong?", fields: []string{"complaint"}}
 	for _, c := range i.book.Complaints {
-		what.offer = append(what.offer, offer{c.Words, func(o *OpenRequest) { o.Complaint = c.ID }})
+		what.offer = append(what.offer, offer{c.Words, nil, func(o *OpenRequest) { o.Complaint = c.ID }})
 	}
 	fact := func(id string, v rules.Value) func(*OpenRequest) {
 		return func(o *OpenRequest) { o.setFact(id, v) }
@@ -22,24 +22,24 @@ func (i *Interview) questions() []question {
 	return []question{
 		what,
 		{"12 or 24 volts?", []string{"system_volts"}, []offer{
-			{"12 volts", fact("system_volts", rules.Value{Kind: rules.Number, Number: 12})},
-			{"24 volts", fact("system_volts", rules.Value{Kind: rules.Number, Number: 24})},
+			{"12 volts", nil, fact("system_volts", rules.Value{Kind: rules.Number, Number: 12})},
+			{"24 volts", nil, fact("system_volts", rules.Value{Kind: rules.Number, Number: 24})},
 		}},
 		{"What kind of load is it?", []string{"load_kind"}, []offer{
-			{"lamp", text("load_kind", "lamp")}, {"motor", text("load_kind", "motor")}, {"heater", text("load_kind", "heater")},
-			{"solenoid or valve", text("load_kind", "solenoid")}, {"electronics", text("load_kind", "electronics")},
+			{"lamp", nil, text("load_kind", "lamp")}, {"motor", nil, text("load_kind", "motor")}, {"heater", nil, text("load_kind", "heater")},
+			{"solenoid or valve", nil, text("load_kind", "solenoid")}, {"electronics", nil, text("load_kind", "electronics")},
 		}},
 		{"What happens when it runs?", []string{"load_moves", "load_hazard"}, []offer{
-			{"nothing moves", runs(false, "none")}, {"a fan, pump or other part turns", runs(true, "none")},
-			{"the engine starts", runs(true, "starting")}, {"fuel moves", runs(true, "fuel")}, {"it lifts or lowers", runs(true, "lifting")},
-			{"it brakes or steers", runs(true, "brakes_or_steering")}, {"an airbag or belt fires", runs(true, "restraint")},
-			{"it switches high voltage", runs(false, "high_voltage")},
+			{"nothing moves", []string{"nothing", "no", "none"}, runs(false, "none")}, {"a fan, pump or other part turns", []string{"something moves", "it turns", "yes", "blower turns"}, runs(true, "none")},
+			{"the engine starts", nil, runs(true, "starting")}, {"fuel moves", nil, runs(true, "fuel")}, {"it lifts or lowers", nil, runs(true, "lifting")},
+			{"it brakes or steers", nil, runs(true, "brakes_or_steering")}, {"an airbag or belt fires", nil, runs(true, "restraint")},
+			{"it switches high voltage", nil, runs(false, "high_voltage")},
 		}},
 		{"How are the relay's terminals marked?", []string{"labels"}, []offer{
-			{"30, 85, 86, 87", text("labels", "din")}, {"1 to 5", text("labels", "numbers")}, {"A1, A2, 11, 12, 14", text("labels", "en")},
+			{"30, 85, 86, 87", []string{"din", "30 85 86 87 87a"}, text("labels", "din")}, {"1 to 5", []string{"1 2 3 4 5", "1 2 3 5", "numbers", "iso"}, text("labels", "numbers")}, {"A1, A2, 11, 12, 14", []string{"en", "a1 a2 11 14"}, text("labels", "en")},
 		}},
 		{"Has the relay a terminal 87, 87a (4 or 12 by other marks), or both?", []string{"contact"}, []offer{
-			{"87 alone", text("contact", "make")}, {"87a alone", text("contact", "break")}, {"87 and 87a", text("contact", "changeover")},
+			{"only 87", nil, text("contact", "make")}, {"only 87a", nil, text("contact", "break")}, {"both 87 and 87a", nil, text("contact", "changeover")},
 		}},
 	}
 }

@@ -40,10 +40,16 @@ func (t *turn) question() *Question {
 		}
 		return q
 	}
-	if caution := t.j.pendingCaution(); caution != "" {
-		return &Question{Text: "Before the next test: " + caution + " Say ready when clear.", Choices: []string{"ready", "skip"}}
+	caution := t.j.pendingCaution()
+	if caution == "" {
+		return nil
 	}
-	return nil
+	q := &Question{Text: "Before the next test: " + caution + " Say ready when clear.", Choices: []string{"ready", "skip"}}
+	if t.start > 0 && t.start == t.j.cautionedAt {
+		q.Text = "The load may move. Say ready when clear, or skip."
+	}
+	t.j.cautionedAt = t.j.seq()
+	return q
 }
 
 // think fills in what the diagnosis says now.

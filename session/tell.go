@@ -33,10 +33,14 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 			return err
 		}
 		t.said = r.Text
-		if saysReady(r.Text) && len(t.j.asked) == 0 && t.j.pendingCaution() != "" {
+		if saysReady(r.Text) && len(t.j.asked) == 0 {
 			return t.yes()
 		}
-		return t.tell(t.j.base.reader.Read(r.Text, t.j.hearing()))
+		heard := t.j.base.reader.Read(r.Text, t.j.hearing())
+		if r.Spoken {
+			heard = t.confirm(heard)
+		}
+		return t.tell(heard)
 	})
 }
 
@@ -71,10 +75,50 @@ func (j *job) hearing() words.Context {
 	return c
 }
 
-// asks are the facts that may be told in words.
+// confirm keeps back the numbers that were heard rather than typed: they are read
+// back as a question and stored once confirmed.
+func (t *turn) confirm(heard words.Result) words.Result {
+	var pending []words.Finding
+	var said []string
+	heard.Findings = slices.DeleteFunc(heard.Findings, func(f words.Finding) bool {
+		numeric := f.Answer.Number != nil || f.Answer.MinMax != nil || f.Kind == words.KindFact && f.Value.Kind == rules.Number
+		if numeric {
+			pending = append(pending, f)
+			said = append(said, withMarks(withoutDot(f.Words), t.j.labels()))
+		}
+		return numeric
+	})
+	if len(pending) == 0 || len(t.j.asked) > 0 {
+		heard.Findings = append(heard.Findings, pending...)
+		return heard
+	}
+	correct := func(c words.Command) bool { return c.Kind == words.CmdCorrect }
+	yes := words.Choice{Words: "yes", Findings: pending}
+	for _, c := range heard.Commands {
+		if correct(c) {
+			yes.Commands = append(yes.Commands, c)
+		}
+	}
+	heard.Commands = slices.DeleteFunc(heard.Commands, correct)
+	heard.Questions = append([]words.Question{{Text: "I heard: " + joined(said, "and") + ". Is that right?", Choices: []words.Choice{yes}}}, heard.Questions...)
+	return heard
+}
+
+// asks are the facts that may be told in words: all but those that a reading sets.
 func (j *job) asks() []words.Ask {
+	read := map[string]bool{"complaint": true}
+	for _, t := range j.base.book.Tests {
+		if t.Measure.Mode != rules.Ask {
+			for _, id := range t.SetFacts() {
+				read[id] = true
+			}
+		}
+	}
 	var out []words.Ask
 	for _, f := range j.base.book.Facts {
+		if read[f.ID] {
+			continue
+		}
 		out = append(out, words.Ask{Fact: f.ID, Kind: f.Kind, Unit: f.Unit, Of: f.Of, Words: f.Words})
 	}
 	return out
@@ -167,8 +211,7 @@ func (t *turn) acceptable(found []words.Finding) []words.Finding {
 			continue
 		}
 		if err := t.mayTake(f); err != nil {
-			t.warnings = appendIfUnsafe(t.warnings, err)
-			t.say("%s Nothing was stored.", sentence(err.Error()))
+			t.refused(err)
 			continue
 		}
 		sound = append(sound, f)
@@ -176,12 +219,15 @@ func (t *turn) acceptable(found []words.Finding) []words.Finding {
 	return sound
 }
 
-func appendIfUnsafe(warnings []string, err error) []string {
+// refused says why a reading was not stored; a danger is a caution.
+func (t *turn) refused(err error) {
 	var e *Error
+	text := sentence(err.Error()) + " Nothing was stored."
 	if errors.As(err, &e) && e.Kind == Unsafe {
-		return append(warnings, sentence(e.Message))
+		t.warn(text)
+		return
 	}
-	return warnings
+	t.lines = append(t.lines, text)
 }
 
 // mayTake checks a finding as Record checks a reading.
@@ -234,14 +280,19 @@ func (t *turn) find(f words.Finding) error {
 		}
 	}
 	var e *Error
-	if errors.As(err, &e) && e.Kind == Invalid {
-		t.say("%s Nothing was stored.", sentence(e.Message))
+	if errors.As(err, &e) && (e.Kind == Invalid || e.Kind == Unsafe) {
+		t.refused(err)
 		return nil
 	}
 	return err
 }
 
 func (t *turn) tellFact(f words.Finding, notes []string) error {
+	if f.Fact == "load_hazard" {
+		if err := refuseHazard(f.Value.Text); err != nil {
+			return err
+		}
+	}
 	spoken := f.Words
 	if spoken == "" {
 		spoken = f.Fact

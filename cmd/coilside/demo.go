@@ -211,7 +211,12 @@ func (p *player) measure(ctx context.Context, t session.Test) error {
 	if err := p.tell(ctx, plainly(t, a)); err != nil || p.took(t, a) {
 		return err
 	}
-	return fmt.Errorf("the answer to %s was not understood", t.ID)
+	if len(p.reply.Entries) > 0 {
+		if err := p.tell(ctx, "undo"); err != nil {
+			return err
+		}
+	}
+	return p.tell(ctx, "skip")
 }
 
 // took reports whether the last line was understood as that answer.

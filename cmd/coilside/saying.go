@@ -91,13 +91,13 @@ var tens = strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ni
 
 // inWords says a reading under 100 in words: "twelve point four".
 func inWords(v float64) string {
-	whole, rest, _ := strings.Cut(figure(math.Abs(v)), ".")
+	whole, rest, _ := strings.Cut(strings.TrimPrefix(figure(v), "-"), ".")
 	n, err := strconv.Atoi(whole)
 	if err != nil || n >= 100 {
 		return figure(v)
 	}
 	var b strings.Builder
-	if v < 0 {
+	if strings.HasPrefix(figure(v), "-") {
 		b.WriteString("minus ")
 	}
 	if n < 20 {

@@ -1,0 +1,71 @@
+package session
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func interviewed(t *testing.T, answers ...string) (OpenRequest, []string) {
+	t.Helper()
+	i, err := NewInterview(book(t))
+	require.NoError(t, err)
+	var said []string
+	for _, a := range answers {
+		require.NotNil(t, i.Question(), "nothing left to ask for %q", a)
+		if s := i.Answer(a); s != "" {
+			said = append(said, s)
+		}
+	}
+	return i.Request(), said
+}
+
+func TestInterviewTakesPlainAnswers(t *testing.T) {
+	o, said := interviewed(t, "the radiator fan never runs", "24v", "a motor", "a fan turns", "1 to 5", "87")
+	require.Empty(t, said)
+	require.Equal(t, "dead", o.Complaint)
+	require.Equal(t, "the radiator fan never runs", o.Label)
+	require.Equal(t, 24.0, *o.Circuit.SystemVolts)
+	require.Equal(t, "motor", o.Circuit.Load.Kind)
+	require.True(t, *o.Circuit.Load.Moves)
+	require.Equal(t, "none", o.Circuit.Load.Hazard)
+	require.Equal(t, "numbers", o.Circuit.Labels)
+	require.Equal(t, "make", o.Circuit.Contact)
+	_, err := factsOf(book(t), o)
+	require.NoError(t, err)
+}
+
+func TestInterviewLeavesUnknownOpen(t *testing.T) {
+	o, said := interviewed(t, "it blows the fuse", "don't know", "", "no idea", "?", "dunno")
+	require.Empty(t, said)
+	require.Equal(t, OpenRequest{Complaint: "blows_fuse", Label: "it blows the fuse"}, o)
+}
+
+func TestInterviewEndsWhateverIsSaid(t *testing.T) {
+	i, err := NewInterview(book(t))
+	require.NoError(t, err)
+	require.Contains(t, i.Answer(""), "I need that one")
+	require.NotEmpty(t, i.Answer("xyzzy"))
+	require.Empty(t, i.Answer("never runs"))
+	for n := 0; i.Question() != nil; n++ {
+		require.Less(t, n, 20)
+		i.Answer("xyzzy")
+	}
+	require.Equal(t, CircuitSpec{}, i.Request().Circuit)
+}
+
+func TestInterviewChoices(t *testing.T) {
+	for said, want := range map[string]string{"both": "changeover", "only 87a": "break", "87a": "break", "87": "make", "87 and 87a": "changeover"} {
+		o, _ := interviewed(t, "never runs", "12", "lamp", "nothing moves", "din", said)
+		require.Equal(t, want, o.Circuit.Contact, said)
+		require.Equal(t, "din", o.Circuit.Labels)
+		require.False(t, *o.Circuit.Load.Moves)
+	}
+}
+
+func TestInterviewFindsDanger(t *testing.T) {
+	o, _ := interviewed(t, "stays on", "12", "solenoid", "an airbag fires", "", "")
+	require.Equal(t, "restraint", o.Circuit.Load.Hazard)
+	_, err := factsOf(book(t), o)
+	require.Equal(t, Unsafe, kindOf(t, err))
+}

@@ -1,0 +1,242 @@
+package session
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// talk is a conversation about one job in which a test says lines and looks at
+// the replies.
+type talk struct {
+	t   *testing.T
+	s   *Service
+	job string
+}
+
+func talking(t *testing.T, o OpenRequest) (*talk, Reply) {
+	t.Helper()
+	s := serviceIn(t, t.TempDir())
+	out := opened(t, s, o)
+	return &talk{t, s, out.Job}, out.Reply
+}
+
+func (c *talk) say(text string) Reply {
+	c.t.Helper()
+	r, err := c.s.Tell(c.t.Context(), TellRequest{Write: Write{Job: c.job}, Text: text})
+	require.NoError(c.t, err, text)
+	return r
+}
+
+func (c *talk) log() []Entry {
+	c.t.Helper()
+	v, err := c.s.Show(c.t.Context(), JobRequest{c.job})
+	require.NoError(c.t, err)
+	return v.Log
+}
+
+// plough is a circuit of which little is known; nothing in it moves.
+func plough() OpenRequest {
+	no := false
+	return OpenRequest{Complaint: "dead", Label: "plough lights", Circuit: CircuitSpec{Contact: "make", Labels: "numbers", SystemVolts: number(24),
+		Load: LoadSpec{Kind: "lamp", Moves: &no, Hazard: "none"}, Driver: "switch"}}
+}
+
+func TestToldReadingsAreReadBackWithTheJobsMarks(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("24.4 at 3, relay out, switched on")
+	require.Len(t, r.Entries, 1)
+	require.Equal(t, 2, *r.Entry)
+	require.Contains(t, r.Text, "24.4 V at 30 (marked 3)")
+	require.Equal(t, "socket.30", r.Understood[0].Measure.Red)
+	require.Equal(t, 24.4, *r.Understood[0].Answer.Number)
+	require.LessOrEqual(t, strings.Count(r.Speech, ". "), 2, r.Speech)
+	e := c.log()[1]
+	require.Equal(t, "24.4 at 3, relay out, switched on", e.Said)
+}
+
+func TestWhatIsNotUnderstoodChangesNothing(t *testing.T) {
+	c, first := talking(t, plough())
+	for _, text := range []string{"", "   ", "asdf qwer", "purple", "1e309 V", "12.4 at 88", "\x00", strings.Repeat("no wait ", 200)} {
+		r := c.say(text)
+		require.Empty(t, r.Entries, text)
+		require.Nil(t, r.Entry, text)
+		require.Equal(t, first.Seq, r.Seq, text)
+		require.NotEmpty(t, r.Text, text)
+	}
+	require.Len(t, c.log(), 1)
+	_, err := c.s.Tell(t.Context(), TellRequest{Write: Write{Job: c.job}, Text: strings.Repeat("x", 1<<20)})
+	require.Equal(t, Limit, kindOf(t, err))
+	_, err = c.s.Tell(t.Context(), TellRequest{Write: Write{Job: c.job}, Text: "12.4 \xff"})
+	require.Equal(t, Invalid, kindOf(t, err))
+}
+
+func TestReadingsThatCannotBeAreQuestionedNotStored(t *testing.T) {
+	c, _ := talking(t, plough())
+	for text, words := range map[string]string{
+		"999 volts at 86, relay out, switched on": "999",
+		"-5 ohms from 1 to 2 on the bench":        "",
+		"4.7k from 30 to 87 in the box":           "live",
+		"12.4 at 87a, relay out, switched on":     "87a",
+		"86 to 85 is 84 ohms, relay in, key on":   "",
+	} {
+		r := c.say(text)
+		require.Empty(t, r.Entries, text)
+		require.Contains(t, r.Text, words, text)
+		c.say("never mind")
+	}
+	require.Len(t, c.log(), 1)
+}
+
+func TestOhmsOnALivePlaceAreACaution(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("4.7k from 30 to 87 in the box")
+	require.NotEmpty(t, r.Cautions)
+	require.Contains(t, r.Cautions[0], "live")
+	require.Contains(t, r.Cautions[0], "Nothing was stored")
+	require.Equal(t, 1, strings.Count(r.Text, "Nothing was stored"), "said once")
+}
+
+func TestContradictingReadingsAreTakenAndPointedOut(t *testing.T) {
+	c, _ := talking(t, plough())
+	c.say("24.4 at 30, relay out, switched on")
+	r := c.say("24.3 at 30, relay out, switched on")
+	require.NotContains(t, r.Text, "does not fit")
+	r = c.say("0 volts at 30, relay out, switched on")
+	require.Len(t, r.Entries, 1)
+	require.Contains(t, r.Text, "does not fit entry 3: there it was 24.3 V, now 0 V")
+}
+
+func TestUndoTakesBackTheLastUtterance(t *testing.T) {
+	c, _ := talking(t, plough())
+	c.say("24.4 at 30, relay out, switched on")
+	two := c.say("24.2 at 86 and 0 at 85, relay out, switched on")
+	require.Len(t, two.Entries, 2, two.Text)
+	r := c.say("undo")
+	require.Equal(t, []int{3, 4}, c.log()[4].Retracted)
+	require.Contains(t, r.Text, "Taken back")
+	c.say("undo")
+	require.Equal(t, []int{2}, c.log()[5].Retracted)
+	r = c.say("undo")
+	require.Empty(t, r.Entries)
+	require.Contains(t, r.Text, "nothing to take back")
+}
+
+func TestUnsureAndSkip(t *testing.T) {
+	c, first := talking(t, plough())
+	r := c.say("not sure")
+	require.True(t, r.Understood[0].Answer.Unsure)
+	require.Equal(t, first.Next.ID, r.Understood[0].Test)
+	require.NotNil(t, r.Next)
+	require.NotEqual(t, first.Next.ID, r.Next.ID, "it is not asked again at once")
+	skipped := r.Next.ID
+	r = c.say("can't reach it")
+	e := c.log()[2]
+	require.Equal(t, kindSkipped, e.Kind)
+	require.Equal(t, skipped, e.Skipped.Test)
+	require.NotEqual(t, skipped, r.Next.ID)
+}
+
+func TestQuestionsOfTheTechnicianWriteNothing(t *testing.T) {
+	c, first := talking(t, plough())
+	c.say("24.4 at 30, relay out, switched on")
+	for text, words := range map[string]string{
+		"why": "", "why the coil": "coil", "what else": "You could also", "where are we": "Likeliest now", "help": "Tell me what you measure",
+	} {
+		r := c.say(text)
+		require.Empty(t, r.Entries, text)
+		require.Contains(t, r.Text, words, text)
+		require.Contains(t, r.Text, "Next: ", text)
+	}
+	require.Len(t, c.log(), first.Seq+1)
+}
+
+// A load that moves is commanded only after its caution is accepted.
+func TestALoadThatMovesWaitsForReady(t *testing.T) {
+	o := van()
+	c, r := talking(t, o)
+	require.NotNil(t, r.Next)
+	require.True(t, commands(r.Next.Measure, r.Next.Setup), "the first test of this job runs the load; else this test shows nothing: %+v", r.Next)
+	require.NotNil(t, r.Question)
+	require.Contains(t, r.Text, "Say ready when clear")
+	require.NotContains(t, r.Text, "Next: ", "the test is not said before")
+	require.Contains(t, strings.Join(r.Next.Cautions, " "), "Keep hands", "a program reads it in the test")
+	again := c.say("why")
+	require.NotNil(t, again.Question)
+	r = c.say("ready")
+	require.Equal(t, kindAccepted, c.log()[1].Kind)
+	require.Nil(t, r.Question)
+	require.Contains(t, r.Text, "Next: ")
+
+	_, r = talking(t, plough())
+	require.Nil(t, r.Question, "nothing moves there")
+
+	o.Circuit.Load.Moves = nil
+	_, r = talking(t, o)
+	require.NotNil(t, r.Question, "not known to be still is as good as moving")
+}
+
+func TestARecordedAnswerAcceptsTheCaution(t *testing.T) {
+	c, r := talking(t, van())
+	r, err := c.s.Record(t.Context(), RecordRequest{Write: Write{Job: c.job}, Test: r.Next.ID, Answer: Answer{Unsure: true}})
+	require.NoError(t, err)
+	require.Nil(t, r.Question)
+}
+
+func TestSpokenNumbersWaitForAYes(t *testing.T) {
+	c, _ := talking(t, plough())
+	speak := func(text string) Reply {
+		r, err := c.s.Tell(t.Context(), TellRequest{Write: Write{Job: c.job}, Text: text, Spoken: true})
+		require.NoError(t, err)
+		return r
+	}
+	r := speak("twenty four point four at terminal three, relay out, switched on")
+	require.Empty(t, r.Entries)
+	require.NotNil(t, r.Question)
+	require.Contains(t, r.Question.Text, "24.4 V at 30")
+	r = speak("yes")
+	require.Len(t, r.Entries, 1)
+	require.Equal(t, 24.4, *c.log()[1].Reading.Answer.Number)
+	r = speak("twelve volts at 85, relay out, switched on")
+	require.NotNil(t, r.Question)
+	r = speak("no")
+	require.Empty(t, r.Entries)
+	require.Len(t, c.log(), 2)
+}
+
+func TestRepairedProvedAndDone(t *testing.T) {
+	c, _ := talking(t, plough())
+	c.say("0 volts at the far side of the load's fuse, relay in, switched on")
+	c.say("24.4 at the near side of the load's fuse, relay in, switched on")
+	r := c.say("the load's fuse is blown")
+	require.Equal(t, "feed_fuse.open", r.Suspects[0].Suspect, r.Text)
+	r = c.say("replaced the load's fuse, works now")
+	require.Equal(t, kindRepaired, c.log()[len(c.log())-1].Kind, r.Text)
+	require.Equal(t, "gone", c.log()[len(c.log())-1].Repaired.Result)
+	require.Nil(t, r.Conclusion)
+	require.Contains(t, r.Text, "prove it")
+	require.NotNil(t, r.Next)
+	r = c.say("it runs")
+	require.Contains(t, r.Text, "Say done")
+	r = c.say("done")
+	require.Equal(t, "fixed", c.log()[len(c.log())-1].Closed, r.Text)
+	require.Nil(t, r.Next)
+}
+
+func TestDoneWithoutARepairIsAskedBack(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("done")
+	require.NotNil(t, r.Question)
+	require.Empty(t, r.Entries)
+	r = c.say("unproven")
+	require.Equal(t, "unproven", c.log()[1].Closed, r.Text)
+}
+
+func TestFactsToldInWords(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("the relay is mounted outside")
+	require.Len(t, r.Entries, 1, r.Text)
+	require.Equal(t, "mounting", r.Understood[0].Fact)
+	require.Equal(t, "outside", c.log()[1].Fact.Value.Text)
+}
