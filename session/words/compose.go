@@ -87,6 +87,9 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 			return
 		}
 	}
+	if f.is("bound") && c.expects(rules.PullIn) && f.outcome("silent", "off") {
+		return // "no click up to 12": it never pulled in
+	}
 	if f.is("bound") {
 		c.ask("“"+f.raw+"” is a limit, not a reading. What number did the meter show?", nil)
 		return
@@ -102,6 +105,10 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 	}
 	if len(f.nums) > 1 {
 		c.ask("There are several numbers in “"+f.raw+"”. Which was read where?", nil)
+		return
+	}
+	if c.expects(rules.MinMax) && c.atExpected(f, said) {
+		c.unmoved(f)
 		return
 	}
 	if j := f.nums[0].num.joined; j[0] != "" && c.splitMark(f, j) {

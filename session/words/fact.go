@@ -145,6 +145,13 @@ func (c *call) answerAsk(in []item) bool {
 		return c.askedNumber(in)
 	}
 	got, not := c.askedChoice(in), hasConcept(in, "not")
+	if yes, no := slices.Contains(e.Of, "yes"), slices.Contains(e.Of, "no"); yes && no && not {
+		// "no they don't", "they don't"; but "yes they don't" is asked about
+		not = slices.Contains(got, "yes")
+		if len(got) == 0 && onlyConcepts(in, "not") {
+			got = []string{"no"}
+		}
+	}
 	if len(got) == 1 && not && len(e.Of) == 2 && !strings.Contains(got[0], "not") {
 		got = slices.DeleteFunc(slices.Clone(e.Of), func(o string) bool { return o == got[0] })
 		not = false

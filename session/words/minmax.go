@@ -36,6 +36,23 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 	c.settleDuring(fd, f)
 }
 
+// unmoved reads one number where lowest and highest were asked for: both, if it
+// was said to be steady.
+func (c *call) unmoved(f *frame) {
+	v := value(f.nums[0].num)
+	if !c.plausible(rules.MinMax, v) || !dimFits(firstText(f.nums[0].num.unit.dim, volt), rules.VoltsDC) {
+		c.ask("“"+f.raw+"” does not fit"+c.system()+". What were the lowest and the highest volts?", nil)
+		return
+	}
+	fd := c.answer(f, Answer{MinMax: &[2]float64{v, v}})
+	fd.Words = c.say(fd)
+	if f.is("steady") {
+		c.file(fd, f)
+		return
+	}
+	c.ask("What was the lowest and what the highest? Or was it steady?", []Choice{{Words: "steady: " + fd.Words, Findings: []Finding{fd}}})
+}
+
 func firstText(a, b string) string {
 	if a != "" {
 		return a

@@ -66,8 +66,25 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.fixSlips(scan(text))
 	in = measureUnits(alpha(spell(in)))
-	in = c.terminals(c.r.match(in))
+	in = c.terminals(c.asExpected(c.r.match(in)))
 	return c.places(in)
+}
+
+// asExpected gives words that mean one thing in one test and another elsewhere
+// their meaning in the test asked for.
+func (c *call) asExpected(in []item) []item {
+	for i, it := range in {
+		switch {
+		case c.expects(rules.MinMax) && it.concept == "off" && strings.Contains(it.raw, "mov"):
+			in[i].concept = "steady"
+		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
+			in[i].concept = "pull_in"
+		case c.expects(rules.PullIn) && strings.EqualFold(it.raw, "never") && len(in) == 1:
+			in[i].concept = "nothing"
+		}
+		in[i].text = firstText(in[i].concept, in[i].text)
+	}
+	return in
 }
 
 // run reads the utterance segment by segment; a correction parts segments.

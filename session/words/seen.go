@@ -91,6 +91,8 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		return // "there's a click but it's faint"
 	}
 	switch {
+	case c.expects(rules.Ask) && len(f.elements)+len(f.places)+len(f.acts) == 0:
+		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case f.outcome("click") && f.outcome("comes_and_goes") && !f.has(f.elements, "load"):
 		c.ask("“"+f.raw+"”: one click, a buzz, or clicks that come and go?", c.expectedChoices())
 	case slices.Contains(seen, "unclear"):
