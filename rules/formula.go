@@ -37,6 +37,22 @@ func (f *Formula) Names() []string {
 	return names
 }
 
+// Names gives the names that the spread depends on, sorted, each once; none for a
+// nil spread.
+func (s *Spread) Names() []string {
+	if s == nil {
+		return nil
+	}
+	var names []string
+	for _, f := range slices.Concat([]*Formula{s.Exactly, s.About, s.Spread, s.PlusMinus}, s.Between, s.Even) {
+		if f != nil {
+			names = append(names, f.names...)
+		}
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
 // Constant says whether the formula reads no names.
 func (f *Formula) Constant() bool { return f.op != nil && f.op.constant }
 

@@ -19,6 +19,7 @@ func (e *AnswerError) Error() string { return e.Message }
 // checkReading completes a reading from its test and refuses what can't be.
 func (c *Case) checkReading(r *Reading) error {
 	var of []string
+	byHand := false
 	if r.Test != "" {
 		t, ok := c.knowledge.book.Test(r.Test)
 		if !ok {
@@ -29,6 +30,7 @@ func (c *Case) checkReading(r *Reading) error {
 			return fmt.Errorf("%s speaks of a terminal that is not known yet; say what was measured where instead", r.Test)
 		}
 		r.Measure, r.Setup, of = m, t.Setup, t.Of
+		byHand = rank.ByHand(t)
 	}
 	if r.Measure.Mode == "" {
 		return fmt.Errorf("a reading needs a test, or a measure with a mode")
@@ -38,7 +40,7 @@ func (c *Case) checkReading(r *Reading) error {
 	}
 	r.Setup = circuit.SetupFor(r.Measure, r.Setup)
 	for _, place := range []string{r.Measure.Red, r.Measure.Black, r.Measure.From, r.Measure.To} {
-		if place != "" && c.knowledge.model != nil && !c.belief.Has(place) {
+		if place != "" && !byHand && c.knowledge.model != nil && !c.belief.Has(place) {
 			return fmt.Errorf("this circuit has no place %s", place)
 		}
 	}

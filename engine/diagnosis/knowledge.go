@@ -16,12 +16,20 @@ type Knowledge struct {
 	rules *engine.Program
 	model *circuit.Model // nil where the rulebook has no circuit
 	known map[string]bool
+	leant map[string]bool // facts that tests' own figures lean on
 }
 
 // Compile makes a rulebook ready. Errors name the circuit, suspect or test that
 // does not fit together.
 func Compile(book *rules.Book) (*Knowledge, error) {
-	k := &Knowledge{book: book, rules: engine.Compile(book), known: map[string]bool{}}
+	k := &Knowledge{book: book, rules: engine.Compile(book), known: map[string]bool{}, leant: map[string]bool{}}
+	for _, t := range book.Tests {
+		for _, e := range t.Expect {
+			for _, name := range e.Number.Names() {
+				k.leant[name] = true
+			}
+		}
+	}
 	if len(book.Circuits) > 1 {
 		return nil, fmt.Errorf("the rulebook has %d circuits; a job is about one", len(book.Circuits))
 	}
@@ -47,10 +55,11 @@ func (k *Knowledge) Book() *rules.Book { return k.book }
 // Model is the rulebook's circuit, nil if it has none.
 func (k *Knowledge) Model() *circuit.Model { return k.model }
 
-// shapes reports whether a fact is part of the circuit model: a wiring unknown, a
-// name that follows from the wiring, or a number that pins a quantity.
+// shapes reports whether a fact is part of the circuit model (a wiring unknown, a
+// name that follows from the wiring, or a number that pins a quantity) or of what
+// a test's own figures expect.
 func (k *Knowledge) shapes(fact string) bool {
-	return k.model != nil && (k.known[fact] || k.model.Fits(fact))
+	return k.leant[fact] || k.model != nil && (k.known[fact] || k.model.Fits(fact))
 }
 
 // split sorts facts into what the circuit model takes as wiring and as numbers.

@@ -94,7 +94,7 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 			continue
 		}
 		m, ok := fillRoles(t.Measure, roles)
-		if !ok || !c.reachable(m) {
+		if !ok || !rank.ByHand(t) && !c.reachable(m) {
 			continue
 		}
 		s := circuit.SetupFor(m, t.Setup)

@@ -18,6 +18,7 @@ type Belief struct {
 	book        *rules.Book
 	model       *circuit.Model // nil: a rulebook without a circuit
 	known       map[string]float64
+	facts       map[string]any
 	seed        uint64
 	systemVolts float64
 	complaint   string
@@ -58,7 +59,8 @@ type Opening struct {
 	Complaint string            // "" = none given
 	Wiring    map[string]string // known choices and names of the wiring
 	Known     map[string]float64
-	Repaired  []Repaired // in the order they were done
+	Facts     map[string]any // that a test's own figures may depend on
+	Repaired  []Repaired     // in the order they were done
 	Seed      uint64
 	Draws     int // particles a suspect; 0 = DefaultDraws
 }
@@ -78,7 +80,7 @@ const botched = 0.05
 
 // Open starts a belief. It is an error when no wiring fits what is known.
 func Open(o Opening) (*Belief, error) {
-	b := &Belief{book: o.Book, model: o.Model, known: o.Known, seed: o.Seed, complaint: o.Complaint,
+	b := &Belief{book: o.Book, model: o.Model, known: o.Known, facts: o.Facts, seed: o.Seed, complaint: o.Complaint,
 		repaired: slices.Clone(o.Repaired), systemVolts: 12}
 	var ws *circuit.Wirings
 	if b.model != nil {

@@ -121,11 +121,14 @@ func density(mode rules.Mode, read, model, systemVolts float64) float64 {
 	return 0.375 * math.Pow(1+t*t/4, -2.5) / s
 }
 
+// slipOver is the chance that a wrong reading shows OL: a lead on nothing does.
+const slipOver = 0.4
+
 // slipLikelihood is how likely an answer is when the reading went wrong.
 func slipLikelihood(mode rules.Mode, a *Answer, choices int, systemVolts float64) float64 {
 	switch {
 	case a.Over:
-		return 0.4
+		return slipOver
 	case a.Number != nil:
 		return slipDensity(mode, *a.Number, systemVolts)
 	case a.MinMax != nil:

@@ -335,26 +335,35 @@ func (b *Belief) outcomes(c *Candidate, h *Hypothesis) []float64 {
 	return p
 }
 
+// outcomesByHand is the same by the rulebook's own figures; of two suspects at
+// once, the one that makes an outcome likelier speaks.
 func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
-	if len(c.grid.of) == 0 {
-		p := make([]float64, c.grid.cells)
-		for i := range p {
-			p[i] = 1 / float64(len(p))
+	p := make([]float64, c.grid.outcomes())
+	for _, s := range h.Suspects {
+		if len(c.grid.of) == 0 {
+			for i, x := range c.grid.foretold(b.figure(c.Test, s)) {
+				p[i] = max(p[i], x)
+			}
+			continue
 		}
-		return p
+		for i, choice := range c.grid.of {
+			p[i] = max(p[i], expectedChoice(c.Test, c.Measure, s, choice, len(c.grid.of)))
+		}
 	}
-	p := make([]float64, len(c.grid.of))
 	sum := 0.0
-	for i, choice := range c.grid.of {
-		for _, s := range h.Suspects {
-			p[i] = max(p[i], expected(c.Test, c.Measure, s, &Answer{Choice: choice}, len(c.grid.of), b.systemVolts))
-		}
-		sum += p[i]
+	for _, x := range p {
+		sum += x
 	}
-	for i := range p {
-		p[i] /= sum
-	}
+	scale(p, 1/sum)
 	return p
+}
+
+// outcomes is how many outcomes a test can have.
+func (g *grid) outcomes() int {
+	if len(g.of) > 0 {
+		return len(g.of)
+	}
+	return g.cells
 }
 
 // spread adds weighted predictions into cells: for choices through the table of

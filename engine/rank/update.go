@@ -50,7 +50,7 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 	case rules.Look:
 		m.circuit = b.model != nil && b.model.Fuse(r.Measure.At)
 	default:
-		m.circuit = b.model != nil
+		m.circuit = b.model != nil && !ByHand(r.Test)
 		if !m.circuit && r.Test == nil {
 			return nil, fmt.Errorf("this rulebook has no circuit, so a reading must belong to one of its tests")
 		}
@@ -301,7 +301,7 @@ func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
 func (b *Belief) byHand(h *Hypothesis, m *measurement) float64 {
 	best := 0.0
 	for _, s := range h.Suspects {
-		best = max(best, expected(m.Test, m.Measure, s, &m.Answer, m.choices, b.systemVolts))
+		best = max(best, b.expected(m, s, &m.Answer))
 	}
 	return math.Log((1-Slip)*best + Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
