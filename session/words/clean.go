@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -21,10 +22,14 @@ var folds = map[rune]string{
 	'\n': " ; ", '\r': " ", '\t': " ", '½': ".5",
 }
 
+// overLimit is what a display shows for over range, in the ways it gets typed:
+// never a number.
+var overLimit = regexp.MustCompile(`(?i)\b[0o]\.?l\b\.?`)
+
 // clean folds typographic variants and drops what no keyboard or recogniser
 // means to send. Letter case is kept: mA and MA differ.
 func clean(text string) string {
-	text = strings.NewReplacer("O.L.", "OL", "o.l.", "OL").Replace(text)
+	text = overLimit.ReplaceAllString(text, "OL")
 	var b strings.Builder
 	for len(text) > 0 {
 		r, n := utf8.DecodeRuneInString(text)

@@ -82,6 +82,14 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 			c.unread(n.raw, "that is no number a meter shows")
 			return
 		}
+		if n.num.unit.dim == "alternating" {
+			c.ask("The meter is on AC. What does it show on DC volts?", nil)
+			return
+		}
+		if n.num.unit.dim == ohm && n.num.unit.scale == 1e-3 {
+			c.ask("A hand meter shows no milliohms. What did it show, and in what unit?", nil)
+			return
+		}
 		if n.num.odd != "" {
 			c.ask(upper(n.num.odd)+". What was the number?", nil)
 			return
@@ -134,6 +142,10 @@ func (c *call) single(f *frame, said rules.Setup) {
 		return
 	}
 	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
+		return
+	}
+	if len(f.places) == 0 && f.sideOnly {
+		c.askWhere(f, "a side was named, but not of what")
 		return
 	}
 	if len(f.places) == 0 && f.is("both") {

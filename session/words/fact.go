@@ -67,7 +67,7 @@ func nearNumber(in []item, i int, ask *Ask) int {
 	for j < len(in) && in[j].kind == kWord && linkWords[in[j].text] {
 		j++
 	}
-	if fits(j) {
+	if fits(j) && (j > i+1 || in[j].num.unit.dim != "") {
 		return j
 	}
 	if fits(i-1) && in[i-1].num.unit.dim != "" {

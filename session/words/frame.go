@@ -26,6 +26,7 @@ type frame struct {
 	after    []string // and after it
 	question bool
 	no       bool   // "no" in front
+	sideOnly bool   // a side, and nothing it is a side of
 	prefix   string // socket, back, relay, said apart from the place
 	raw      string
 }
@@ -91,13 +92,26 @@ func (c *call) frames(clause []item) []frame {
 		case it.kind == kPlace:
 			syms = append(syms, symbol{true, it})
 		case it.kind == kNum:
+			if counts(clause, i) {
+				base.unknown = append(base.unknown, it.raw)
+				continue
+			}
+			if labels(clause, i) && it.num.odd == "" {
+				it.num.odd = "“" + clause[i-1].raw + " " + it.raw + "” could be a name"
+			}
 			c.number(&base, &syms, it)
 			base.span = base.span || spans(clause, i)
 		case it.concept == "good" && i == 0 && hasReading(clause[1:]):
 			// "ok so 86 has 12.4"
 		case concepts[it.concept] == gSide && sideOf[it.concept]:
-			if p, ok := c.side(it.concept, firstText(c.last, c.expectedElement())); ok {
+			of := firstText(c.last, c.expectedElement())
+			if of == "coil" && it.concept != "both_sides" {
+				of = "" // "upstream" alone says no end of the coil
+			}
+			if p, ok := c.side(it.concept, of); ok {
 				syms = append(syms, symbol{true, asPlace(it, item{}, p)})
+			} else {
+				base.sideOnly = true
 			}
 		case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause[i-1]):
 			base.unknown = append(base.unknown, it.raw)
@@ -217,6 +231,37 @@ func mayBeOff(before item) bool {
 	}
 	return linkWords[before.text]
 }
+
+// counts tells "2 wires" and "one lamp" from a reading.
+func counts(in []item, i int) bool {
+	n, next := in[i].num, neighbour(in, i, 1)
+	if !n.whole() || n.v < 1 || n.v > 20 || in[i].num.joined[0] != "" || i > 0 && verbs[in[i-1].text] {
+		return false
+	}
+	switch next.concept {
+	case "load", "fuse", "relay", "feed_fuse", "coil_fuse":
+		return n.word && n.v == 1 || strings.HasSuffix(strings.ToLower(next.raw), "s")
+	}
+	return next.kind == kWord && countable[next.text]
+}
+
+var countable = set(`wires relays fuses lamps bulbs pins terminals tests tries times connectors plugs leads clips bolts screws
+	trucks vans people guys lads others things readings meters switches`)
+
+// labels tells "fuse 12", a name, from a reading.
+func labels(in []item, i int) bool {
+	if i == 0 || !in[i].num.whole() || in[i].num.word && in[i].num.joined[0] != "" {
+		return false
+	}
+	switch in[i-1].concept {
+	case "load", "fuse", "relay", "feed_fuse", "control", "colour":
+		return true
+	}
+	return in[i-1].kind == kWord && named[in[i-1].text]
+}
+
+var named = set(`page slot bay way gauge version step job unit truck van bus tractor bay room row line mode range type model stage position
+	number cylinder bank gear ext extension bin box channel`)
 
 // spans tells whether the number at in[i] begins a range.
 func spans(in []item, i int) bool {

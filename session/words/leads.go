@@ -68,7 +68,11 @@ func (c *call) elementFits(f *frame, want []string) bool {
 		switch e {
 		case "other_load":
 			return false
-		case "coil", "load", "control", "battery", "contact":
+		case "fuse":
+			if c.whichFuse() == "fuse" {
+				return false
+			}
+		case "coil", "load", "control", "battery", "contact", "feed_fuse", "coil_fuse":
 			if !c.names(e, want) {
 				return false
 			}

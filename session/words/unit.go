@@ -33,7 +33,7 @@ var unitNames = map[string]unit{
 	"amp": {ampere, 1}, "amps": {ampere, 1}, "ampere": {ampere, 1}, "amperes": {ampere, 1},
 	"ma": {ampere, 1e-3}, "milliamp": {ampere, 1e-3}, "milliamps": {ampere, 1e-3}, "milliampere": {ampere, 1e-3},
 	"k": {kilo, 1e3}, "kilo": {kilo, 1e3}, "kay": {kilo, 1e3}, "millis": {milli, 1e-3}, "milli": {milli, 1e-3}, "mils": {milli, 1e-3}, "mil": {milli, 1e-3},
-	"w": {"watt", 1}, "watt": {"watt", 1}, "watts": {"watt", 1},
+	"vac": {"alternating", 1}, "ac": {"alternating", 1}, "w": {"watt", 1}, "watt": {"watt", 1}, "watts": {"watt", 1},
 	"degree": {"celsius", 1}, "degrees": {"celsius", 1}, "celsius": {"celsius", 1}, "deg": {"celsius", 1},
 	"second": {"time", 1}, "seconds": {"time", 1}, "sec": {"time", 1}, "secs": {"time", 1},
 	"minute": {"time", 1}, "minutes": {"time", 1}, "min": {"time", 1}, "mins": {"time", 1},
@@ -95,6 +95,10 @@ func readUnit(n *num, in []item, i int) int {
 		return 1
 	}
 	u, ok := unitNames[w.text]
+	if ok && u.dim == volt && i+1 < len(in) && in[i+1].text == "ac" {
+		n.unit = unitNames["ac"]
+		return 2
+	}
 	if !ok || w.text == "min" && hasText(in, "max") {
 		return 0
 	}
