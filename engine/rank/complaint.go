@@ -14,6 +14,10 @@ const complaintError = 0.03
 // Complaints lists what a customer can complain of, in a fixed order.
 var Complaints = []string{"dead", "stays_on", "weak", "intermittent", "chatters", "drops_out_hot", "blows_fuse", "inverted"}
 
+// imagined is how likely a customer complains, of any one thing, though the
+// circuit is sound: what made them come lies elsewhere. Experience, no source.
+const imagined = 0.05
+
 var (
 	commanded   = rules.Setup{Relay: "in", Key: "on", Command: "on"}
 	uncommanded = rules.Setup{Relay: "in", Key: "on", Command: "off"}
@@ -127,7 +131,7 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 		case i > 0 && !b.repaired[i-1].Complains:
 			continue // it changed: nobody said to what
 		case i == 0 && c.sound() && len(b.repaired) == 0:
-			like *= 1.0 / 8 // a sound circuit: whatever made the customer come, it is not this
+			like *= imagined
 			continue
 		}
 		k := &p.epochs[i]

@@ -74,16 +74,22 @@ func finite(x float64) float64 {
 	return x
 }
 
-// alike reports whether two hypotheses predict by the same function and expect
-// about the same now; error is the standard deviation of the reading.
+// alike reports whether two hypotheses expect the same of a reading: their
+// expectations are narrow and the same, or they predict by the same function and
+// expect about the same. error is the standard deviation of the reading.
 func (s *foreseen) alike(t *foreseen, error float64) bool {
+	apart := math.Abs(s.mean - t.mean)
+	if wide := 3 * error; s.sd < wide && t.sd < wide {
+		a, b := math.Hypot(s.sd, error), math.Hypot(t.sd, error)
+		return apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b)
+	}
 	for i := range s.signature {
 		x, y := finite(s.signature[i]), finite(t.signature[i])
 		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
 			return false
 		}
 	}
-	return math.Abs(s.mean-t.mean) <= math.Max(2*error, 1.5*math.Max(s.sd, t.sd))
+	return apart <= math.Max(2*error, 1.5*math.Max(s.sd, t.sd))
 }
 
 // pool gives alike hypotheses the mean of their estimates of the newest reading.

@@ -52,16 +52,16 @@ func (p *particle) score(c *cloud, newest int, part float64) float64 {
 // resample replaces the particles by copies in proportion to their weights.
 func (b *Belief) resample(c *cloud) {
 	n := len(c.particles)
-	total := logSum(c.logw)
+	weights := normalWeights(c.logw)
 	old := slices.Clone(c.particles)
 	used := make([]bool, n)
-	upTo, j := math.Exp(c.logw[0]-total), 0
+	upTo, j := weights[0], 0
 	start := c.rng.Float64()
 	for i := range n {
 		want := (float64(i) + start) / float64(n)
 		for upTo < want && j < n-1 {
 			j++
-			upTo += math.Exp(c.logw[j] - total)
+			upTo += weights[j]
 		}
 		c.particles[i] = old[j]
 		if used[j] { // a second copy must not share what a move writes to

@@ -76,7 +76,7 @@ const (
 	liveAt     = 1e-3 // hypotheses below this are weighed but not renewed
 	renewBelow = 0.25 // of the particles: effective number under which a cloud is renewed
 	growBelow  = 20   // effective particles under which a hypothesis gets its full number
-	stagesMost = 6    // tempering stages a reading
+	stagesMost = 8    // tempering stages a reading
 	sweeps     = 1    // moves a particle a renewal
 )
 
@@ -220,19 +220,20 @@ func (b *Belief) likelihoods(c *cloud, m *measurement, newest int, foreseen []mi
 }
 
 // temper lets the newest reading in by degrees: each stage takes as much of it
-// as leaves enough particles, then renews the cloud around those.
+// as leaves half of the particles that counted, and renews the cloud when few are
+// left.
 func (b *Belief) temper(c *cloud, groups []group, newest int, ll []float64) float64 {
 	gained, done := 0.0, 0.0
-	want := renewBelow * float64(len(ll))
+	enough := renewBelow * float64(len(ll))
 	for stage := 0; done < 1; stage++ {
 		left := 1 - done
 		part := left
-		if stage < stagesMost && effectiveAfter(c.logw, ll, left) < want && effective(c.logw) > want {
+		if want := effective(c.logw) / 2; stage < stagesMost && effectiveAfter(c.logw, ll, left) < min(want, enough) {
 			part = bisect(left, func(x float64) bool { return effectiveAfter(c.logw, ll, x) >= want })
 		}
 		gained += plainStep(c.logw, ll, part)
 		done += part
-		if part < left {
+		if done < 1 && effective(c.logw) < enough {
 			b.renewTempered(c, groups, newest, done)
 			for i := range c.particles {
 				ll[i] = c.particles[i].loglik[newest]
