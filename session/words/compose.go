@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"coilside/rules"
 )
@@ -77,23 +76,8 @@ func (f *frame) askPlace() string {
 
 // numeric makes a reading of a frame with one number or a range.
 func (c *call) numeric(f *frame, said rules.Setup) {
-	for _, n := range f.nums {
-		if n.num.bad {
-			c.unread(n.raw, "that is no number a meter shows")
-			return
-		}
-		if n.num.unit.dim == "alternating" {
-			c.ask("The meter is on AC. What does it show on DC volts?", nil)
-			return
-		}
-		if n.num.unit.dim == ohm && n.num.unit.scale == 1e-3 {
-			c.ask("A hand meter shows no milliohms. What did it show, and in what unit?", nil)
-			return
-		}
-		if n.num.odd != "" {
-			c.ask(upper(n.num.odd)+". What was the number?", nil)
-			return
-		}
+	if slices.ContainsFunc(f.nums, c.unfit) {
+		return
 	}
 	if f.is("bound") && c.expects(rules.PullIn) && f.outcome("silent", "off") {
 		return // "no click up to 12": it never pulled in
@@ -125,6 +109,23 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 	c.single(f, said)
 }
 
+// unfit asks about, or refuses, a number that is none to store.
+func (c *call) unfit(n item) bool {
+	switch {
+	case n.num.bad:
+		c.unread(n.raw, "that is no number a meter shows")
+	case n.num.unit.dim == "alternating":
+		c.ask("The meter is on AC. What does it show on DC volts?", nil)
+	case n.num.unit.dim == ohm && n.num.unit.scale == 1e-3:
+		c.ask("A hand meter shows no milliohms. What did it show, and in what unit?", nil)
+	case n.num.odd != "":
+		c.ask(upper(n.num.odd)+". What was the number?", nil)
+	default:
+		return false
+	}
+	return true
+}
+
 // splitMark asks where "twelve four" could be terminal 12 reading 4.
 func (c *call) splitMark(f *frame, parts [2]string) bool {
 	role, _ := roleOf(parts[0], c.ctx.Labels)
@@ -144,35 +145,17 @@ func (c *call) single(f *frame, said rules.Setup) {
 	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
 		return
 	}
-	if len(f.places) == 0 && f.sideOnly {
-		c.askWhere(f, "a side was named, but not of what")
-		return
-	}
-	if len(f.places) == 0 && f.is("both") {
-		c.askWhere(f, "“both” names no place")
-		return
-	}
 	if d := during(f); d != "" && !(c.ctx.Expected != nil && c.ctx.Expected.Measure.During == d) {
 		c.ask("One number "+duringWords[d]+" is not enough: what was the lowest and what the highest?", nil)
-		return
-	}
-	if f.adrift {
-		c.askWhere(f, "another place was named just before it")
-		return
-	}
-	if len(f.places) == 0 && f.nowhere != "" {
-		c.askWhere(f, "“"+f.nowhere+"” is no place of this circuit that is known here")
 		return
 	}
 	if len(f.places) > 2 || len(f.places) == 2 && !c.meltPlaces(f) {
 		c.ask("There are several places in “"+f.raw+"”. Between which two, or at which one, was that read?", nil)
 		return
 	}
-	if len(f.places) == 0 && !c.atExpectedNumber(f, said) {
-		if want := c.placeless(f, said); want != "" {
-			c.askWhere(f, want)
-			return
-		}
+	if want := c.wanting(f, said); want != "" {
+		c.askWhere(f, want)
+		return
 	}
 	modes := c.modesOf(f, said)
 	switch len(modes) {
@@ -245,6 +228,25 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 	return ""
 }
 
+// wanting says what is missing of the place of a number said without one.
+func (c *call) wanting(f *frame, said rules.Setup) string {
+	switch {
+	case f.adrift:
+		return "another place was named just before it"
+	case len(f.places) > 0:
+		return ""
+	case f.sideOnly:
+		return "a side was named, but not of what"
+	case f.is("both"):
+		return "“both” names no place"
+	case f.nowhere != "":
+		return "“" + f.nowhere + "” is no place of this circuit that is known here"
+	case c.atExpectedNumber(f, said):
+		return ""
+	}
+	return c.placeless(f, said)
+}
+
 // meltPlaces joins a place and the ground it was read against ("86 12.4
 // ground"), and two terminals with ohms between them ("85 86 84 ohms").
 func (c *call) meltPlaces(f *frame) bool {
@@ -255,186 +257,4 @@ func (c *call) meltPlaces(f *frame) bool {
 		return true
 	}
 	return false
-}
-
-// value is the number in SI units, as a measurement of the mode.
-func value(n num) float64 {
-	v := n.v
-	if n.unit.scale != 0 {
-		v *= n.unit.scale
-	}
-	// Scaling may leave a digit in the seventeenth place.
-	if r, err := parse12(v); err == nil {
-		return r
-	}
-	return v
-}
-
-// plausible tells whether a meter on this vehicle could show v.
-func (c *call) plausible(m rules.Mode, v float64) bool {
-	a := math.Abs(v)
-	switch m {
-	case rules.VoltsDC, rules.MinMax, rules.PullIn, rules.DropOut:
-		return a <= c.mostVolts()
-	case rules.Ohms:
-		return v >= 0 && v <= 1e9
-	case rules.AmpsDC:
-		return a <= 1500
-	}
-	return false
-}
-
-// mostVolts is well above any charging voltage of the system (practice, no
-// source): 15.2 V, 30.4 V for 24 V, are already too much.
-func (c *call) mostVolts() float64 {
-	if c.ctx.SystemVolts > 0 {
-		return 1.5 * c.ctx.SystemVolts
-	}
-	return 36
-}
-
-// modesOf lists the modes that the number could be a reading of.
-func (c *call) modesOf(f *frame, said rules.Setup) []rules.Mode {
-	n := f.nums[0].num
-	cand := candidates(n.unit.dim)
-	if n.unit.dim == "" || n.unit.dim == milli {
-		cand = keep(cand, hinted(f))
-	}
-	if e := c.ctx.Expected; e != nil && e.Kind == "number" && c.atExpected(f, said) {
-		for _, m := range cand {
-			if like(m, e.Measure.Mode) && c.plausible(m, value(n)) {
-				return []rules.Mode{e.Measure.Mode}
-			}
-		}
-		if len(f.places) == 0 {
-			return nil
-		}
-	}
-	if e := c.ctx.Expected; e != nil && e.Kind == "number" && len(f.places) == 0 && len(f.elements) == 0 && n.unit.dim == "" {
-		cand = slices.DeleteFunc(cand, func(m rules.Mode) bool { return !like(m, e.Measure.Mode) })
-	}
-	if n.unit.dim == "" {
-		cand = keep(cand, c.byPlace(f, said, value(n)))
-	}
-	var out []rules.Mode
-	for _, m := range cand {
-		if c.plausible(m, value(n)) {
-			out = append(out, m)
-		}
-	}
-	return out
-}
-
-func candidates(dim string) []rules.Mode {
-	switch dim {
-	case volt:
-		return []rules.Mode{rules.VoltsDC}
-	case ohm, kilo:
-		return []rules.Mode{rules.Ohms}
-	case ampere:
-		return []rules.Mode{rules.AmpsDC}
-	case milli:
-		return []rules.Mode{rules.VoltsDC, rules.AmpsDC}
-	case "":
-		return []rules.Mode{rules.VoltsDC, rules.Ohms, rules.AmpsDC}
-	}
-	return nil
-}
-
-// like tells whether a mode's numbers are of the expected mode's kind.
-func like(m, want rules.Mode) bool {
-	return m == want || m == rules.VoltsDC && (want == rules.PullIn || want == rules.DropOut || want == rules.MinMax)
-}
-
-// hinted are the modes that the words beside the number allow; nil = any.
-func hinted(f *frame) []rules.Mode {
-	switch {
-	case f.act("clamp", "current", "in_series", "fuse_drop"):
-		return []rules.Mode{rules.AmpsDC}
-	case f.act("resistance"):
-		return []rules.Mode{rules.Ohms}
-	case f.act("drop", "voltage", "ghost", "pull_in", "drop_out"):
-		return []rules.Mode{rules.VoltsDC}
-	}
-	return nil
-}
-
-func keep(list, allowed []rules.Mode) []rules.Mode {
-	if allowed == nil {
-		return list
-	}
-	var out []rules.Mode
-	for _, m := range list {
-		for _, a := range allowed {
-			if m == a {
-				out = append(out, m)
-			}
-		}
-	}
-	return out
-}
-
-// byPlace are the modes that a number without a unit may be at its place: one
-// terminal is read in volts; the coil's two ends beyond the system's volts, or
-// on the bench, in ohms.
-func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
-	if f.has(f.elements, "coil") && len(f.places) == 0 {
-		return []rules.Mode{rules.Ohms}
-	}
-	if f.has(f.elements, "battery") && len(f.places) == 0 {
-		return []rules.Mode{rules.VoltsDC}
-	}
-	if len(f.places) == 0 {
-		return nil
-	}
-	p := f.places[0]
-	if len(p.spots) == 2 && p.pair && slices.ContainsFunc(p.spots, func(s spot) bool { return strings.HasPrefix(s.abs, "battery") }) {
-		return []rules.Mode{rules.VoltsDC}
-	}
-	bench := said.Relay == "bench" || c.prefixFor(f, 0) == "relay" || said.Relay == "" && c.onBench()
-	switch {
-	case !p.pair && !p.vague, againstGround(p):
-		if bench {
-			return nil
-		}
-		return []rules.Mode{rules.VoltsDC}
-	case bench:
-		return []rules.Mode{rules.Ohms}
-	case p.vague:
-		return []rules.Mode{rules.VoltsDC}
-	case !c.plausible(rules.VoltsDC, v):
-		if p.coil() {
-			return []rules.Mode{rules.Ohms}
-		}
-		return []rules.Mode{rules.Ohms, rules.AmpsDC}
-	case said.Relay != "" || c.prefixFor(f, 0) != "" || f.is("drop"):
-		return []rules.Mode{rules.VoltsDC}
-	}
-	return []rules.Mode{rules.VoltsDC, rules.Ohms}
-}
-
-func (c *call) onBench() bool {
-	return c.ctx.Expected != nil && c.ctx.Expected.Setup.Relay == "bench"
-}
-
-func (p placeRef) coil() bool {
-	return len(p.spots) == 2 && (p.spots[0].role == "86" && p.spots[1].role == "85" || p.spots[0].role == "85" && p.spots[1].role == "86")
-}
-
-func againstGround(p placeRef) bool {
-	if len(p.spots) != 2 || !p.pair {
-		return false
-	}
-	b := p.spots[1]
-	return b.part == "ground" || b.abs == "battery.negative" || b.abs == "chassis"
-}
-
-func (c *call) expects(m rules.Mode) bool {
-	return c.ctx.Expected != nil && c.ctx.Expected.Measure.Mode == m
-}
-
-// fitsExpected tells whether a bare number could answer the expected test.
-func (c *call) fitsExpected(n num) bool {
-	e := c.ctx.Expected
-	return e != nil && (e.Kind == "number" || e.Kind == "min_max") && c.plausible(e.Measure.Mode, n.v)
 }

@@ -15,50 +15,54 @@ type segment struct {
 // corrections parts the utterance where it corrects itself or what went before.
 func (c *call) corrections(in []item) []segment {
 	segs := []segment{{}}
-	cur := func() *segment { return &segs[len(segs)-1] }
 	for i := 0; i < len(in); i++ {
-		it := in[i]
-		mark := ""
-		switch it.concept {
-		case "correction":
-			mark = "correction"
-		case "undo":
-			mark = "undo"
-		case "rather":
-			if !hasContent(cur().items) && !c.correctsPlace(cur(), in[i+1:]) {
-				continue
-			}
-			mark = "correction"
-		case "that_was":
-			if c.correctsPlace(cur(), in[i+1:]) {
-				mark = "correction"
-			} else {
-				continue
-			}
-		case "no":
-			if c.noCorrects(in, i) {
-				mark = "correction"
-			}
-		case "not":
-			if neighbour(in, i, 1).kind == kPlace {
-				if !hasContent(cur().items) && cur().mark == "" {
-					segs = append(segs, segment{mark: "correction"})
-				}
-				i++
-				continue
-			}
+		cur := &segs[len(segs)-1]
+		mark, skip := c.markAt(cur, in, i)
+		fresh := !hasContent(cur.items)
+		switch {
+		case mark != "" && cur.mark != "" && fresh:
+			cur.mark = strongest(cur.mark, mark)
+		case mark != "":
+			segs = append(segs, segment{mark: mark})
+		case skip == 0:
+			cur.items = append(cur.items, in[i])
 		}
-		if mark == "" {
-			cur().items = append(cur().items, it)
-			continue
-		}
-		if cur().mark != "" && !hasContent(cur().items) {
-			cur().mark = strongest(cur().mark, mark)
-			continue
-		}
-		segs = append(segs, segment{mark: mark})
+		i += max(0, skip-1)
 	}
 	return segs
+}
+
+// markAt tells whether the item at in[i] takes something back, and how many
+// items are no part of what is said besides.
+func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
+	switch in[i].concept {
+	case "correction":
+		return "correction", 1
+	case "undo":
+		return "undo", 1
+	case "rather":
+		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) {
+			return "correction", 1
+		}
+		return "", 1
+	case "that_was":
+		if c.correctsPlace(cur, in[i+1:]) {
+			return "correction", 1
+		}
+		return "", 1
+	case "no":
+		if c.noCorrects(in, i) {
+			return "correction", 1
+		}
+	case "not":
+		if neighbour(in, i, 1).kind == kPlace { // "not 85, 86", "86 not 85"
+			if !hasContent(cur.items) && cur.mark == "" {
+				return "correction", 2
+			}
+			return "", 2
+		}
+	}
+	return "", 0
 }
 
 func strongest(a, b string) string {

@@ -188,17 +188,23 @@ func (c *call) askedNumber(in []item) bool {
 
 // askedChoice lists the answers of the expected question that the words say.
 func (c *call) askedChoice(in []item) []string {
-	e := c.ctx.Expected
-	sets := firstText(e.Sets, e.ID)
-	var got []string
-	add := func(o string) {
-		if slices.Contains(e.Of, o) && !slices.Contains(got, o) {
-			got = append(got, o)
-		}
-	}
+	of := c.ctx.Expected.Of
 	said := " " + strings.Join(strings.FieldsFunc(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(" ,.;!?()'-", r) }), " ") + " "
+	if got := choicesAsWritten(of, said); len(got) > 0 {
+		return got
+	}
+	if got := c.choicesByMeaning(in); len(got) > 0 {
+		return got
+	}
+	return byWord(of, said)
+}
+
+// choicesAsWritten lists the choices whose own words were said; of two of which
+// one holds the other, the longer.
+func choicesAsWritten(of []string, said string) []string {
+	var got []string
 	longest := 0
-	for _, o := range e.Of {
+	for _, o := range of {
 		w := strings.ReplaceAll(o, "_", " ")
 		if !strings.Contains(said, " "+w+" ") || len(w) < longest {
 			continue
@@ -207,10 +213,19 @@ func (c *call) askedChoice(in []item) []string {
 			got = nil // "engine bay" over "engine"
 		}
 		longest = len(w)
-		add(o)
+		got = append(got, o)
 	}
-	if len(got) > 0 {
-		return got
+	return got
+}
+
+// choicesByMeaning lists the choices that sayings stand for.
+func (c *call) choicesByMeaning(in []item) []string {
+	e := c.ctx.Expected
+	var got []string
+	add := func(o string) {
+		if slices.Contains(e.Of, o) && !slices.Contains(got, o) {
+			got = append(got, o)
+		}
 	}
 	for _, it := range in {
 		fact, val, ok := strings.Cut(it.concept, "=")
@@ -218,7 +233,7 @@ func (c *call) askedChoice(in []item) []string {
 			add(s.role)
 		}
 		switch {
-		case ok && (fact == sets || fact == e.ID):
+		case ok && (fact == firstText(e.Sets, e.ID) || fact == e.ID):
 			add(val)
 			add(map[string]string{"true": "yes", "false": "no"}[val])
 		case it.concept == "yes":
@@ -230,9 +245,6 @@ func (c *call) askedChoice(in []item) []string {
 		case it.concept == "unsure":
 			add("unknown")
 		}
-	}
-	if len(got) == 0 {
-		return byWord(e.Of, said)
 	}
 	return got
 }

@@ -1,9 +1,6 @@
 package words
 
-import (
-	"slices"
-	"strings"
-)
+import "strings"
 
 // frame is one thing said: where, how much, in what setup, what was seen.
 type frame struct {
@@ -55,26 +52,6 @@ func (f *frame) onlySetup() bool {
 	return f.bare() && len(f.places)+len(f.acts) == 0 && len(f.setups) > 0
 }
 
-// clauses cuts the items at separators.
-func clauses(in []item) [][]item {
-	var out [][]item
-	start := 0
-	cut := func(end int) {
-		if end > start {
-			out = append(out, in[start:end])
-		}
-	}
-	for i, it := range in {
-		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
-		if breaks {
-			cut(i)
-			start = i + 1
-		}
-	}
-	cut(len(in))
-	return out
-}
-
 // symbol is a place or a value in the order said.
 type symbol struct {
 	place bool
@@ -87,43 +64,8 @@ func (c *call) frames(clause []item) []frame {
 	var syms []symbol
 	clause = c.coilAsPlace(negate(clause))
 	base.raw = rawOf(clause)
-	for i, it := range clause {
-		switch {
-		case it.kind == kPlace:
-			syms = append(syms, symbol{true, it})
-		case it.kind == kNum:
-			if counts(clause, i) {
-				base.unknown = append(base.unknown, it.raw)
-				continue
-			}
-			if labels(clause, i) && it.num.odd == "" {
-				it.num.odd = "“" + clause[i-1].raw + " " + it.raw + "” could be a name"
-			}
-			c.number(&base, &syms, it)
-			base.span = base.span || spans(clause, i)
-		case it.concept == "good" && i == 0 && hasReading(clause[1:]):
-			// "ok so 86 has 12.4"
-		case concepts[it.concept] == gSide && sideOf[it.concept]:
-			of := firstText(c.last, c.expectedElement())
-			if of == "coil" && it.concept != "both_sides" {
-				of = "" // "upstream" alone says no end of the coil
-			}
-			if p, ok := c.side(it.concept, of); ok {
-				syms = append(syms, symbol{true, asPlace(it, item{}, p)})
-			} else {
-				base.sideOnly = true
-			}
-		case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause[i-1]):
-			base.unknown = append(base.unknown, it.raw)
-		case it.kind == kConcept && valueWord(it):
-			syms = append(syms, symbol{false, it})
-		case it.kind == kConcept:
-			base.note(it)
-		case it.text == badNumber:
-			base.badNum = true
-		case it.kind == kWord:
-			base.word(clause, i, c.r.vocab)
-		}
+	for i := range clause {
+		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}
 	base.setups = append(base.setups, impliedSetups(base, syms)...)
 	if _, clash := saidSetup(base.setups); clash != "" {
@@ -141,6 +83,47 @@ func (c *call) frames(clause []item) []frame {
 	return base.split(syms)
 }
 
+// fileItem files one item of a clause in the frame; places and values come back as
+// symbols.
+func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
+	it := clause[i]
+	switch {
+	case it.kind == kPlace:
+		return []symbol{{true, it}}
+	case it.kind == kNum:
+		return c.number(base, clause, i)
+	case it.concept == "good" && i == 0 && hasReading(clause[1:]):
+		// "ok so 86 has 12.4"
+	case concepts[it.concept] == gSide && sideOf[it.concept]:
+		return c.loneSide(base, it)
+	case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause[i-1]):
+		base.unknown = append(base.unknown, it.raw)
+	case it.kind == kConcept && valueWord(it):
+		return []symbol{{false, it}}
+	case it.kind == kConcept:
+		base.note(it)
+	case it.text == badNumber:
+		base.badNum = true
+	case it.kind == kWord:
+		base.word(clause, i, c.r.vocab)
+	}
+	return nil
+}
+
+// loneSide is the side of the element named last, or of the one asked about.
+func (c *call) loneSide(base *frame, it item) []symbol {
+	of := firstText(c.last, c.expectedElement())
+	if of == "coil" && it.concept != "both_sides" {
+		of = "" // "upstream" alone says no end of the coil
+	}
+	p, ok := c.side(it.concept, of)
+	if !ok {
+		base.sideOnly = true
+		return nil
+	}
+	return []symbol{{true, asPlace(it, item{}, p)}}
+}
+
 // jumper takes "jumping 30 to 87" for a jumper's work: what jumps between two
 // places is no number.
 func (f *frame) jumper(syms []symbol) {
@@ -156,125 +139,6 @@ func (f *frame) jumper(syms []symbol) {
 	}
 }
 
-// coilAsPlace takes the coil for its two ends where a clause reads several
-// places, or reads the coil in ohms.
-func (c *call) coilAsPlace(in []item) []item {
-	read, open := 0, false
-	for _, it := range in {
-		if it.kind == kNum || valueWord(it) {
-			read++
-		}
-		switch it.concept {
-		case "open_line", "open", "beeps", "no_beep", "resistance":
-			open = true
-		}
-	}
-	if read < 2 && !open {
-		return in
-	}
-	for i, it := range in {
-		if it.concept == "coil" {
-			two := c.coilEnds()
-			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
-		}
-	}
-	return in
-}
-
-// impliedSetups are what a reading's clause tells of the setup by the way: a relay
-// that clicks, or a load that runs, has the relay in and is switched on.
-func impliedSetups(f frame, syms []symbol) []string {
-	nums := slices.ContainsFunc(syms, func(s symbol) bool { return s.item.kind == kNum })
-	works := f.outcome("click", "buzz") || f.has(f.setups, "loaded")
-	if !nums || !works || f.act("bridge", "pull_in", "drop_out") {
-		return nil
-	}
-	var out []string
-	said, _ := saidSetup(f.setups)
-	if said.Relay == "" {
-		out = append(out, "relay_in")
-	}
-	if said.Command == "" {
-		out = append(out, "command_on")
-	}
-	return out
-}
-
-// cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
-func cutBySetup(clause []item) (left, right []item) {
-	for i, it := range clause {
-		if it.text == "and" && it.kind == kWord && hasReading(clause[:i]) && hasReading(clause[i:]) {
-			return clause[:i], clause[i+1:]
-		}
-	}
-	return clause, nil
-}
-
-// inTwoSetups reads the two halves apart; the second is of the first's place if
-// it names none.
-func (c *call) inTwoSetups(left, right []item) []frame {
-	a, b := c.frames(left), c.frames(right)
-	if len(a) > 0 && len(b) > 0 && len(b[0].places) == 0 {
-		b[0].places = a[len(a)-1].places
-	}
-	return append(a, b...)
-}
-
-// mayBeOff tells "it's off" from "the wire fell off" by the word before.
-func mayBeOff(before item) bool {
-	if before.kind != kWord {
-		return true
-	}
-	switch before.text {
-	case "stays", "stay", "stayed", "goes", "went", "turns", "turned", "simply", "completely", "always", "again", "too":
-		return true
-	}
-	return linkWords[before.text]
-}
-
-// counts tells "2 wires" and "one lamp" from a reading.
-func counts(in []item, i int) bool {
-	n, next := in[i].num, neighbour(in, i, 1)
-	if !n.whole() || n.v < 1 || n.v > 20 || in[i].num.joined[0] != "" || i > 0 && verbs[in[i-1].text] {
-		return false
-	}
-	switch next.concept {
-	case "load", "fuse", "relay", "feed_fuse", "coil_fuse":
-		return n.word && n.v == 1 || strings.HasSuffix(strings.ToLower(next.raw), "s")
-	}
-	return next.kind == kWord && countable[next.text]
-}
-
-var countable = set(`wires relays fuses lamps bulbs pins terminals tests tries times connectors plugs leads clips bolts screws
-	trucks vans people guys lads others things readings meters switches`)
-
-// labels tells "fuse 12", a name, from a reading.
-func labels(in []item, i int) bool {
-	if i == 0 || !in[i].num.whole() || in[i].num.word && in[i].num.joined[0] != "" {
-		return false
-	}
-	switch in[i-1].concept {
-	case "load", "fuse", "relay", "feed_fuse", "control", "colour":
-		return true
-	}
-	return in[i-1].kind == kWord && named[in[i-1].text]
-}
-
-var named = set(`page slot bay way gauge version step job unit truck van bus tractor bay room row line mode range type model stage position
-	number cylinder bank gear ext extension bin box channel`)
-
-// spans tells whether the number at in[i] begins a range.
-func spans(in []item, i int) bool {
-	if neighbour(in, i, 2).kind != kNum {
-		return false
-	}
-	switch neighbour(in, i, 1).text {
-	case "to", "and", "-", "max", "high", "up":
-		return true
-	}
-	return false
-}
-
 func (c *call) prefixIn(clause []item) string {
 	for _, it := range clause {
 		if p := prefixOf(it); p != "" {
@@ -286,22 +150,6 @@ func (c *call) prefixIn(clause []item) string {
 
 // sideOf are the sides that may stand for the last element named.
 var sideOf = map[string]bool{"both_sides": true, "one_side": true, "in_side": true, "out_side": true}
-
-// number files a number as a value, unless it is a size or a time.
-func (c *call) number(base *frame, syms *[]symbol, it item) {
-	switch it.num.unit.dim {
-	case "rating":
-		return
-	case "time", "times", "watt", "hertz", "bar", "rpm", "metre", "percent":
-		base.unknown = append(base.unknown, it.raw)
-		return
-	}
-	if it.num.negated {
-		base.unknown = append(base.unknown, "not "+it.raw)
-		return
-	}
-	*syms = append(*syms, symbol{false, it})
-}
 
 func (f *frame) note(it item) {
 	if strings.Contains(it.concept, "=") {
@@ -371,55 +219,6 @@ func locative(clause []item, i int) bool {
 		return j != i-1
 	}
 	return false
-}
-
-// negate applies "not" and "no" to what they stand before.
-func negate(in []item) []item {
-	in = slices.Clone(in)
-	var out []item
-	for i := 0; i < len(in); i++ {
-		it := in[i]
-		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
-			j := i + 1
-			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
-				j++
-			}
-			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
-				continue
-			}
-		}
-		out = append(out, it)
-	}
-	return out
-}
-
-func linkPrep(w string) bool { return w == "at" || w == "to" || w == "from" }
-
-func negated(it *item, far bool) bool {
-	if it.kind == kNum && !far {
-		it.num.negated = true
-		return true
-	}
-	o, ok := opposite[it.concept]
-	if !ok || it.kind != kConcept {
-		return false
-	}
-	if o == "" {
-		o = "unclear"
-	}
-	it.concept, it.text = o, o
-	return true
-}
-
-func rawOf(in []item) string {
-	var b strings.Builder
-	for _, it := range in {
-		if b.Len() > 0 && !(it.glued && (it.kind == kSep || it.text == "'s" || it.text == "v" || it.text == "-")) {
-			b.WriteByte(' ')
-		}
-		b.WriteString(it.raw)
-	}
-	return b.String()
 }
 
 // split pairs places and values in the order said. Where they do not pair off,

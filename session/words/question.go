@@ -38,7 +38,23 @@ func wantsElse(r Result) bool {
 	})
 }
 
-var ordinals = map[string]int{"first": 0, "second": 1, "third": 2, "fourth": 3, "former": 0, "latter": 1, "last": -1}
+var ordinals = []string{"first", "second", "third", "fourth"}
+
+// ordinal is the choice that "the second" or "the latter" names.
+func ordinal(said map[string]bool, choices int) (int, bool) {
+	if len(said) > 3 {
+		return 0, false
+	}
+	for i, w := range ordinals {
+		if said[w] && i < choices {
+			return i, true
+		}
+	}
+	if said["last"] || said["latter"] {
+		return choices - 1, true
+	}
+	return 0, said["former"]
+}
 
 // unitKinds let "millivolts" choose "0.3 V".
 var unitKinds = map[string]string{
@@ -56,15 +72,8 @@ func pickChoice(q Question, text string) *Choice {
 	if len(q.Choices) == 1 && onlyYes(said) {
 		return &q.Choices[0]
 	}
-	for w, i := range ordinals {
-		if said[w] && len(said) <= 3 {
-			if i < 0 {
-				i = len(q.Choices) - 1
-			}
-			if i < len(q.Choices) {
-				return &q.Choices[i]
-			}
-		}
+	if i, ok := ordinal(said, len(q.Choices)); ok {
+		return &q.Choices[i]
 	}
 	return overlap(q.Choices, said)
 }

@@ -232,7 +232,7 @@ func signs(in []item) []item {
 			n := next(1)
 			n.num.v, n.num.digits, n.num.signed = -n.num.v, "-"+n.num.digits, true
 			out, i = append(out, n), i+1
-		case it.kind == kNum && next(1).glued && ordinal[next(1).text]:
+		case it.kind == kNum && next(1).glued && ordinalEnd[next(1).text]:
 			out, i = append(out, item{kind: kWord, text: it.text + next(1).text, raw: it.raw + next(1).raw, glued: it.glued}), i+1
 		case it.kind == kNum && it.text == "87" && next(1).glued && next(1).text == "a":
 			out, i = append(out, item{kind: kWord, text: "87a", raw: "87a", glued: it.glued}), i+1
@@ -250,7 +250,7 @@ func signs(in []item) []item {
 	return out
 }
 
-var ordinal = map[string]bool{"st": true, "nd": true, "rd": true, "th": true, "x": true}
+var ordinalEnd = map[string]bool{"st": true, "nd": true, "rd": true, "th": true, "x": true}
 
 // infix is the way of writing 4.7 kΩ as 4k7 and 12.4 V as 12v4.
 func infix(a, mid, b item) bool {

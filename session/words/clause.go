@@ -1,0 +1,151 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// negate applies "not" and "no" to what they stand before.
+func negate(in []item) []item {
+	in = slices.Clone(in)
+	var out []item
+	for i := 0; i < len(in); i++ {
+		it := in[i]
+		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
+			j := i + 1
+			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
+				j++
+			}
+			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
+				continue
+			}
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func linkPrep(w string) bool { return w == "at" || w == "to" || w == "from" }
+
+func negated(it *item, far bool) bool {
+	if it.kind == kNum && !far {
+		it.num.negated = true
+		return true
+	}
+	o, ok := opposite[it.concept]
+	if !ok || it.kind != kConcept {
+		return false
+	}
+	if o == "" {
+		o = "unclear"
+	}
+	it.concept, it.text = o, o
+	return true
+}
+
+func rawOf(in []item) string {
+	var b strings.Builder
+	for _, it := range in {
+		if b.Len() > 0 && !(it.glued && (it.kind == kSep || it.text == "'s" || it.text == "v" || it.text == "-")) {
+			b.WriteByte(' ')
+		}
+		b.WriteString(it.raw)
+	}
+	return b.String()
+}
+
+// clauses cuts the items at separators.
+func clauses(in []item) [][]item {
+	var out [][]item
+	start := 0
+	cut := func(end int) {
+		if end > start {
+			out = append(out, in[start:end])
+		}
+	}
+	for i, it := range in {
+		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		if breaks {
+			cut(i)
+			start = i + 1
+		}
+	}
+	cut(len(in))
+	return out
+}
+
+// mayBeOff tells "it's off" from "the wire fell off" by the word before.
+func mayBeOff(before item) bool {
+	if before.kind != kWord {
+		return true
+	}
+	switch before.text {
+	case "stays", "stay", "stayed", "goes", "went", "turns", "turned", "simply", "completely", "always", "again", "too":
+		return true
+	}
+	return linkWords[before.text]
+}
+
+// coilAsPlace takes the coil for its two ends where a clause reads several
+// places, or reads the coil in ohms.
+func (c *call) coilAsPlace(in []item) []item {
+	read, open := 0, false
+	for _, it := range in {
+		if it.kind == kNum || valueWord(it) {
+			read++
+		}
+		switch it.concept {
+		case "open_line", "open", "beeps", "no_beep", "resistance":
+			open = true
+		}
+	}
+	if read < 2 && !open {
+		return in
+	}
+	for i, it := range in {
+		if it.concept == "coil" {
+			two := c.coilEnds()
+			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
+		}
+	}
+	return in
+}
+
+// cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
+func cutBySetup(clause []item) (left, right []item) {
+	for i, it := range clause {
+		if it.text == "and" && it.kind == kWord && hasReading(clause[:i]) && hasReading(clause[i:]) {
+			return clause[:i], clause[i+1:]
+		}
+	}
+	return clause, nil
+}
+
+// inTwoSetups reads the two halves apart; the second is of the first's place if
+// it names none.
+func (c *call) inTwoSetups(left, right []item) []frame {
+	a, b := c.frames(left), c.frames(right)
+	if len(a) > 0 && len(b) > 0 && len(b[0].places) == 0 {
+		b[0].places = a[len(a)-1].places
+	}
+	return append(a, b...)
+}
+
+// impliedSetups are what a reading's clause tells of the setup by the way: a relay
+// that clicks, or a load that runs, has the relay in and is switched on.
+func impliedSetups(f frame, syms []symbol) []string {
+	nums := slices.ContainsFunc(syms, func(s symbol) bool { return s.item.kind == kNum })
+	works := f.outcome("click", "buzz", "runs") || f.has(f.setups, "loaded")
+	if !nums || !works || f.act("bridge", "pull_in", "drop_out") {
+		return nil
+	}
+	var out []string
+	said, _ := saidSetup(f.setups)
+	if said.Relay == "" {
+		out = append(out, "relay_in")
+	}
+	if said.Command == "" {
+		out = append(out, "command_on")
+	}
+	return out
+}
