@@ -21,12 +21,31 @@ func (j *job) settled() bool {
 	if !j.readSinceRepair() {
 		return true
 	}
+	if j.seenSinceRepair() {
+		return false
+	}
 	sound, err := j.c.Explain(noFault)
 	if err != nil {
 		return true // no such suspect here: the technician's word stands
 	}
 	since := j.sinceRepair()
 	return !slices.ContainsFunc(sound.Reasons, func(r diagnosis.Reason) bool { return since[r.Entry] && r.Bits < speaksAgainst })
+}
+
+// seenSinceRepair reports whether the load was seen to misbehave since the last
+// repair: not running as it should when commanded, or running when not.
+func (j *job) seenSinceRepair() bool {
+	since := j.sinceRepair()
+	for _, e := range standing(j.log) {
+		if !since[e.Entry] || e.Reading.Measure.Mode != rules.Watch {
+			continue
+		}
+		s, saw := e.Reading.Setup, e.Reading.Answer.Choice
+		if s.Relay == "in" && (s.Command == "on" && s.Key == "on" && saw != "runs" || s.Command == "off" && saw != "off") {
+			return true
+		}
+	}
+	return false
 }
 
 // noFault is the suspect that stands for a sound circuit.
@@ -67,18 +86,22 @@ func (j *job) verify() *diagnosis.Proposal {
 	if r == nil || j.readSinceRepair() {
 		return nil
 	}
-	s, ok := j.base.book.Suspect(r.Suspect)
-	if !ok {
-		return nil
+	if s, ok := j.base.book.Suspect(r.Suspect); ok {
+		if t, ok := j.base.book.Test(s.Repair.Verify); ok {
+			if m, ok := j.fillMeasure(t.Measure); ok {
+				return j.proving(t, m)
+			}
+		}
 	}
-	t, ok := j.base.book.Test(s.Repair.Verify)
-	if !ok {
-		return nil
+	for _, t := range j.base.book.Tests {
+		if t.Measure.Mode == rules.Watch && t.Measure.During == "" && t.Setup.Relay == "in" && t.Setup.Key == "on" && t.Setup.Command == "on" {
+			return j.proving(t, t.Measure) // seeing the load run proves any repair a little
+		}
 	}
-	m, ok := j.fillMeasure(t.Measure)
-	if !ok {
-		return nil
-	}
+	return nil
+}
+
+func (j *job) proving(t *rules.Test, m rules.Measure) *diagnosis.Proposal {
 	return &diagnosis.Proposal{Test: t, Measure: m, Setup: t.Setup, Say: j.fillRoles(t.Say), Why: "It proves the repair.",
 		Minutes: t.Minutes[0], Cautions: t.Cautions}
 }

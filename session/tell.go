@@ -36,7 +36,10 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 		if saysReady(r.Text) && len(t.j.asked) == 0 {
 			return t.yes()
 		}
-		heard := t.j.base.reader.Read(r.Text, t.j.hearing())
+		if saysStill(r.Text) && t.j.pendingCaution() != "" {
+			return t.find(words.Finding{Kind: words.KindFact, Fact: "load_moves", Value: rules.Value{Kind: rules.Bool}, Words: "nothing moves when the load runs"})
+		}
+		heard := t.j.hear(r.Text)
 		if r.Spoken {
 			heard = t.confirm(heard)
 		}
@@ -48,6 +51,15 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 func saysReady(text string) bool {
 	switch strings.ToLower(strings.Trim(strings.TrimSpace(text), ".!")) {
 	case "ready", "i'm ready", "im ready", "clear", "all clear", "it's clear", "ready and clear", "ok ready", "ready now":
+		return true
+	}
+	return false
+}
+
+// saysStill reports the words that deny that anything moves.
+func saysStill(text string) bool {
+	switch strings.ToLower(strings.Trim(strings.TrimSpace(text), ".!")) {
+	case "nothing moves", "nothing moves there", "nothing moves here", "it doesn't move", "it does not move", "nothing can move", "no moving parts":
 		return true
 	}
 	return false
@@ -73,6 +85,34 @@ func (j *job) hearing() words.Context {
 		c.Suspects = append(c.Suspects, words.Named{ID: r.Suspect, Words: j.suspectWords(r.Suspect)})
 	}
 	return c
+}
+
+// hear reads an utterance. A reading that stands by itself, place and all, is
+// taken as such, whatever was asked; only then is it tried as the answer.
+func (j *job) hear(text string) words.Result {
+	c := j.hearing()
+	read := j.base.reader.Read
+	if c.Asked != nil {
+		fresh := c
+		fresh.Asked = nil
+		if heard := read(text, fresh); standsAlone(heard) {
+			return heard
+		}
+	}
+	heard := read(text, c)
+	if c.Expected != nil && len(heard.Findings)+len(heard.Commands) == 0 && len(heard.Questions) > 0 {
+		c.Expected, c.Asked = nil, nil
+		if unasked := read(text, c); standsAlone(unasked) {
+			return unasked
+		}
+	}
+	return heard
+}
+
+// standsAlone reports an utterance that is nothing but readings with their places.
+func standsAlone(heard words.Result) bool {
+	return len(heard.Findings) > 0 && len(heard.Commands)+len(heard.Questions)+len(heard.Unread) == 0 &&
+		!slices.ContainsFunc(heard.Findings, func(f words.Finding) bool { return f.Kind != words.KindReading })
 }
 
 // confirm keeps back the numbers that were heard rather than typed: they are read
@@ -153,6 +193,9 @@ func (j *job) last() []words.Finding {
 // tell turns what was understood into entries.
 func (t *turn) tell(heard words.Result) error {
 	t.asked = heard.Questions
+	if len(t.j.asked) > 0 && slices.ContainsFunc(heard.Commands, func(c words.Command) bool { return c.Kind == words.CmdNo }) {
+		t.asked = nil // "never mind": the question is dropped
+	}
 	if len(heard.Questions) == 0 && len(heard.Unread) > 0 && len(heard.Findings) == 0 && len(heard.Commands) == 0 {
 		t.asked = t.j.asked // nothing was understood: the question stands
 	}

@@ -173,8 +173,11 @@ func TestALoadThatMovesWaitsForReady(t *testing.T) {
 	require.Nil(t, r.Question, "nothing moves there")
 
 	o.Circuit.Load.Moves = nil
-	_, r = talking(t, o)
+	still, r := talking(t, o)
 	require.NotNil(t, r.Question, "not known to be still is as good as moving")
+	r = still.say("nothing moves")
+	require.Nil(t, r.Question)
+	require.Equal(t, "load_moves", r.Understood[0].Fact)
 }
 
 func TestARecordedAnswerAcceptsTheCaution(t *testing.T) {
@@ -239,4 +242,31 @@ func TestFactsToldInWords(t *testing.T) {
 	require.Len(t, r.Entries, 1, r.Text)
 	require.Equal(t, "mounting", r.Understood[0].Fact)
 	require.Equal(t, "outside", c.log()[1].Fact.Value.Text)
+}
+
+// A question asked back does not swallow a reading that stands by itself.
+func TestAReadingBesideAnOpenQuestion(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("300 millis on the ground")
+	require.NotNil(t, r.Question, r.Text)
+	r = c.say("24.2 volts at 86, relay out, switched on")
+	require.Len(t, r.Entries, 1, r.Text)
+	require.Equal(t, "socket.86", r.Understood[0].Measure.Red)
+	require.Equal(t, 24.2, *r.Understood[0].Answer.Number)
+	r = c.say("300 millis on the ground")
+	require.NotNil(t, r.Question, r.Text)
+	r = c.say("never mind")
+	require.Nil(t, r.Question, r.Text)
+}
+
+// What the load is seen to do after the repair counts more than what was said.
+func TestARepairThatDidNotHoldIsNotCalledProved(t *testing.T) {
+	c, _ := talking(t, plough())
+	c.say("0 volts at the far side of the load's fuse, relay in, switched on")
+	c.say("the load's fuse is blown")
+	r := c.say("replaced the load's fuse, works now")
+	require.Contains(t, r.Text, "prove it")
+	r = c.say("comes and goes, relay in, switched on")
+	require.NotContains(t, r.Text, "Nothing speaks against the repair")
+	require.NotEmpty(t, r.Next, "the diagnosis goes on")
 }
