@@ -13,7 +13,7 @@ import (
 // The figures come from the table in testdata/inference.
 const (
 	DefaultDraws = 64
-	grownTo      = 4 // times the particles it started with
+	grownTo      = 2 // times the particles it started with
 )
 
 // shared are the normal numbers that all suspects' draws have in common, so that

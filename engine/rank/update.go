@@ -373,7 +373,7 @@ func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 {
 	logs := make([]float64, 0, len(b.hyps))
 	own := 0.0
 	for _, h := range b.hyps {
-		sum := min(h.complain, 0)
+		sum := max(h.complain, -1) // the complaint alone proves nothing
 		for _, g := range h.gained {
 			sum += g
 		}
