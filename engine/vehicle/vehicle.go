@@ -33,6 +33,7 @@ type Vehicle struct {
 	model   *circuit.Model
 	wiring  *circuit.Wiring
 	draw    *circuit.Draw
+	normal  []float64 // standard normal numbers that the draw stands for
 	faults  []hidden
 	there   *circuit.Instance
 	away    *circuit.Instance
@@ -70,7 +71,8 @@ func New(o Options) (*Vehicle, error) {
 		v.faults = append(v.faults, hidden{f, v.normals(f.Dims)})
 	}
 	v.wiring = ws.Pick(v.normals(ws.Dims()))
-	if v.draw, err = o.Model.Draw(v.wiring, o.Known, v.normals(o.Model.Dims())); err != nil {
+	v.normal = v.normals(o.Model.Dims())
+	if v.draw, err = o.Model.Draw(v.wiring, o.Known, v.normal); err != nil {
 		return nil, err
 	}
 	nominal, _ := v.wiring.Choice("system_volts")

@@ -1,0 +1,211 @@
+package diagnosis_test
+
+import (
+	"os"
+	"slices"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+
+	"coilside/engine/diagnosis"
+	"coilside/engine/vehicle"
+	"coilside/rules"
+	"coilside/rulesets"
+)
+
+// Bars of the benchmarks, on an otherwise idle machine. They are held to when
+// COILSIDE_FULL=1.
+const (
+	turnMedianBar  = 20 * time.Millisecond
+	commonOpenBar  = 200 * time.Millisecond
+	unknownOpenBar = time.Second
+)
+
+var compiled = sync.OnceValues(func() (*diagnosis.Knowledge, error) {
+	book, err := rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()})
+	if err != nil {
+		return nil, err
+	}
+	return diagnosis.Compile(book)
+})
+
+func shipped(b *testing.B) *diagnosis.Knowledge {
+	b.Helper()
+	k, err := compiled()
+	if err != nil {
+		b.Fatal(err)
+	}
+	return k
+}
+
+// faulty is a vehicle with a fault of every kind in turn, and its complaint.
+func faulty(b *testing.B, k *diagnosis.Knowledge, job int) (*vehicle.Vehicle, string) {
+	b.Helper()
+	suspects := k.Book().Suspects
+	for try := range 2000 {
+		s := suspects[(job*7+try/100)%len(suspects)]
+		v, err := vehicle.New(vehicle.Options{Book: k.Book(), Model: k.Model(), Faults: []string{s.ID}, Seed: uint64(job*10_000 + try)})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if complaint := v.Complaint(); complaint != "" {
+			return v, complaint
+		}
+	}
+	b.Fatal("no vehicle complains")
+	return nil, ""
+}
+
+// knownWiring is everything that can be said of how a vehicle is wired.
+func knownWiring(k *diagnosis.Knowledge, v *vehicle.Vehicle) map[string]rules.Value {
+	facts := map[string]rules.Value{
+		"load_hazard": {Kind: rules.Choice, Text: "none"},
+		"driver":      {Kind: rules.Choice, Text: "switch"},
+	}
+	for _, w := range k.Book().Circuits[0].Wiring {
+		is, _ := v.Wiring().Choice(w.ID)
+		facts[w.ID] = rules.Value{Kind: rules.Choice, Text: is}
+		if number, err := strconv.ParseFloat(is, 64); w.Number && err == nil {
+			facts[w.ID] = rules.Value{Kind: rules.Number, Number: number}
+		}
+	}
+	return facts
+}
+
+// nothingKnown is a job of which only the system's volts are known.
+func nothingKnown() map[string]rules.Value {
+	return map[string]rules.Value{"system_volts": {Kind: rules.Number, Number: 12}}
+}
+
+// open opens a job and has it say all that a reply holds.
+func open(b *testing.B, k *diagnosis.Knowledge, o diagnosis.Opening) *diagnosis.Case {
+	b.Helper()
+	c, err := k.Open(o)
+	if err != nil {
+		b.Fatal(err)
+	}
+	say(c)
+	return c
+}
+
+func say(c *diagnosis.Case) []diagnosis.Proposal {
+	c.Ranking()
+	c.Conclusion()
+	return c.Next(1)
+}
+
+func holdTo(b *testing.B, bar, took time.Duration) {
+	b.Helper()
+	if os.Getenv("COILSIDE_FULL") == "1" && took > bar {
+		b.Errorf("took %v; the bar is %v", took, bar)
+	}
+}
+
+// BenchmarkOpenCommon opens jobs whose wiring is known, first ranking and first
+// test included.
+func BenchmarkOpenCommon(b *testing.B) {
+	k := shipped(b)
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		b.StopTimer()
+		v, complaint := faulty(b, k, n%40)
+		o := diagnosis.Opening{Complaint: complaint, Facts: knownWiring(k, v), Seed: uint64(n)}
+		n++
+		b.StartTimer()
+		open(b, k, o)
+	}
+	holdTo(b, commonOpenBar, b.Elapsed()/time.Duration(n))
+}
+
+// BenchmarkOpenUnknown opens jobs of which only the complaint and 12 V are known.
+func BenchmarkOpenUnknown(b *testing.B) {
+	k := shipped(b)
+	complaints := k.Book().Complaints
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		open(b, k, diagnosis.Opening{Complaint: complaints[n%len(complaints)].ID, Facts: nothingKnown(), Seed: uint64(n)})
+		n++
+	}
+	holdTo(b, unknownOpenBar, b.Elapsed()/time.Duration(n))
+}
+
+// BenchmarkTurn plays whole jobs. A turn is what a technician waits for: from a
+// reading to the new ranking, with its reasons, and the next test. Allocations are
+// those of a whole job.
+func BenchmarkTurn(b *testing.B) {
+	for _, known := range []bool{true, false} {
+		name := "known"
+		if !known {
+			name = "unknown"
+		}
+		b.Run(name, func(b *testing.B) {
+			k := shipped(b)
+			b.ReportAllocs()
+			var turns []time.Duration
+			for job := 0; b.Loop(); job++ {
+				b.StopTimer()
+				v, complaint := faulty(b, k, job%40)
+				o := diagnosis.Opening{Complaint: complaint, Facts: nothingKnown(), Seed: uint64(job)}
+				if known {
+					o.Facts = knownWiring(k, v)
+				} else if is, _ := v.Wiring().Choice("system_volts"); is == "24" {
+					o.Facts = map[string]rules.Value{"system_volts": {Kind: rules.Number, Number: 24}}
+				}
+				c := open(b, k, o)
+				b.StartTimer()
+				turns = append(turns, playTurns(b, c, v)...)
+			}
+			slices.Sort(turns)
+			report := func(part float64, unit string) {
+				b.ReportMetric(turns[min(int(part*float64(len(turns))), len(turns)-1)].Seconds()*1000, unit)
+			}
+			report(0.5, "ms/turn-p50")
+			report(0.9, "ms/turn-p90")
+			report(0.99, "ms/turn-p99")
+			b.ReportMetric(float64(len(turns))/float64(b.N), "turns/op")
+			if known {
+				holdTo(b, turnMedianBar, turns[len(turns)/2])
+			}
+		})
+	}
+}
+
+// playTurns plays a job to its end and tells what each turn took.
+func playTurns(b *testing.B, c *diagnosis.Case, v *vehicle.Vehicle) []time.Duration {
+	b.Helper()
+	var turns []time.Duration
+	ps := say(c)
+	for entry := 1; entry <= 40 && c.Conclusion() == nil && len(ps) > 0; entry++ {
+		p := ps[0]
+		a, err := v.Answer(p.Measure, p.Setup)
+		if err != nil {
+			b.Fatal(err)
+		}
+		start := time.Now()
+		if err := c.Read(diagnosis.Reading{Entry: entry, Test: p.Test.ID, Measure: p.Measure, Setup: p.Setup, Answer: a}); err != nil {
+			b.Fatal(err)
+		}
+		ps = say(c)
+		turns = append(turns, time.Since(start))
+	}
+	return turns
+}
+
+// BenchmarkRanking is the ranking with its reasons alone, after some readings.
+func BenchmarkRanking(b *testing.B) {
+	k := shipped(b)
+	var c *diagnosis.Case
+	readings := 0
+	for job := 0; readings < 5; job++ {
+		v, complaint := faulty(b, k, job)
+		c = open(b, k, diagnosis.Opening{Complaint: complaint, Facts: knownWiring(k, v), Seed: 1})
+		readings = len(playTurns(b, c, v))
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		c.Ranking()
+	}
+}
