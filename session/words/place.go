@@ -14,8 +14,6 @@ type spot struct {
 	ask    string // why this spot must be asked for; "" = clear
 }
 
-func (s spot) same(o spot) bool { return s.role == o.role && s.abs == o.abs && s.part == o.part }
-
 // placeRef is one spot, two between the leads, or several read alike.
 type placeRef struct {
 	spots []spot
@@ -204,16 +202,11 @@ func (c *call) namedPlaces(in []item) []item {
 		if colours[it.text] && it.kind == kWord && c.colourPlace(in, i) {
 			in[i] = placeItem(it, spot{ask: "a wire's colour is no terminal"})
 		}
-		in[i].concept = ternary(in[i].kind == kPlace, "", it.concept)
+		if in[i].kind == kPlace {
+			in[i].concept = ""
+		}
 	}
 	return in
-}
-
-func ternary(b bool, x, y string) string {
-	if b {
-		return x
-	}
-	return y
 }
 
 func (c *call) coilSide(concept string) spot {

@@ -166,7 +166,11 @@ func (c *call) inherit(all []frame) {
 		c.setups = nil
 		lead := len(all) > 0 && len(all[0].before) > 0
 		for i := range all {
-			all[i].setups = append(all[i].setups, ternarySlice(lead, all[i].before, all[i].after)...)
+			own := all[i].after
+			if lead {
+				own = all[i].before
+			}
+			all[i].setups = append(all[i].setups, own...)
 		}
 	}
 	for i := range all {
@@ -180,13 +184,6 @@ func (c *call) inherit(all []frame) {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
-}
-
-func ternarySlice(b bool, x, y []string) []string {
-	if b {
-		return x
-	}
-	return y
 }
 
 // contradictions asks where one utterance gave one reading two values.
@@ -277,7 +274,7 @@ func joins(a, b *frame) bool {
 		return true // "dead, 0.02"
 	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
 		return true // "ghost volts, two-ish"
-	case bare(b) && len(b.acts) > 0 && !bPlace && (aVal || trial(a)) && !trial(b):
+	case b.bare() && len(b.acts) > 0 && !bPlace && (aVal || trial(a)) && !trial(b):
 		return true
 	case aPlace && !aVal && !bPlace && bVal && len(b.acts) == 0 && len(a.outcomes) == 0:
 		return true
@@ -330,8 +327,6 @@ func onlyLoad(f *frame) bool {
 	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes")) == len(seen) &&
 		len(f.nums)+len(f.places)+len(f.acts) == 0
 }
-
-func bare(f *frame) bool { return f.bare() }
 
 // trial tells whether something was tried, of which a result is awaited.
 func trial(f *frame) bool {

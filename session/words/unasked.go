@@ -219,21 +219,8 @@ func (c *call) lookFinding(f *frame, said rules.Setup, at, choice string) Findin
 
 // lookedAt is the element that was looked at, as far as said.
 func (c *call) lookedAt(f *frame) string {
-	for _, p := range f.places {
-		for _, s := range p.spots {
-			switch {
-			case s.ask != "" && s.part == "":
-				return ""
-			case s.role != "":
-				return "terminal_" + s.role
-			case s.part == "ground" || s.abs == "load.out":
-				return "load_ground"
-			case s.part != "":
-				return s.part
-			}
-			el, _, _ := strings.Cut(s.abs, ".")
-			return el
-		}
+	if len(f.places) > 0 && len(f.places[0].spots) > 0 {
+		return elementOf(f.places[0].spots[0])
 	}
 	for _, e := range f.elements {
 		switch e {
@@ -245,6 +232,22 @@ func (c *call) lookedAt(f *frame) string {
 		}
 	}
 	return ""
+}
+
+// elementOf is the element that a spot belongs to, "" where it must be asked.
+func elementOf(s spot) string {
+	switch {
+	case s.ask != "" && s.part == "":
+		return ""
+	case s.role != "":
+		return "terminal_" + s.role
+	case s.part == "ground" || s.abs == "load.out":
+		return "load_ground"
+	case s.part != "":
+		return s.part
+	}
+	el, _, _ := strings.Cut(s.abs, ".")
+	return el
 }
 
 // lookedThere tells whether the frame speaks of the element to be looked at, or
