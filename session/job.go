@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"sync"
 
 	"coilside/engine/diagnosis"
@@ -131,8 +132,16 @@ func (j *job) now() *findings {
 	if j.found == nil {
 		j.found = &findings{ranking: j.c.Ranking(), best: j.c.Next(mostTests), conclusion: j.c.Conclusion(),
 			cautions: j.c.Cautions(), advice: j.c.Advice()}
+		if !j.readAnything() {
+			j.found.conclusion = nil // however likely: nothing is proved without a reading
+		}
 	}
 	return j.found
+}
+
+// readAnything reports whether anything certain was read or seen.
+func (j *job) readAnything() bool {
+	return slices.ContainsFunc(standing(j.log), func(e Entry) bool { return e.Kind == kindReading && !e.Reading.Answer.Unsure })
 }
 
 // mostTests bounds the tests that are weighed for showing.

@@ -213,12 +213,16 @@ func (j *job) eachRepair(suspects []string) []string {
 	return lines
 }
 
+// nothingLeft says what to do where no test is worth its time any more.
 func (j *job) nothingLeft() []string {
-	lines := []string{"No test left that would tell more. Likeliest:"}
+	lines := []string{"No test left that would tell much more. Likeliest:"}
 	for _, s := range j.suspects(3, 0) {
 		lines = append(lines, "- "+s.Words+": "+percent(s.Probability))
 	}
-	return append(lines, "Take back a skipped test with undo, or tell me any reading you can get.")
+	if slices.ContainsFunc(standing(j.log), func(e Entry) bool { return e.Kind == kindSkipped }) {
+		return append(lines, "Take back a skipped test with undo, or tell me any reading you can get.")
+	}
+	return append(lines, "Tell me what you see or read.")
 }
 
 // pendingCaution is what to accept before the next test: it makes the load run,

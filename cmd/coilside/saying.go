@@ -19,6 +19,8 @@ func saying(t session.Test, a diagnosis.Answer, rng *rand.Rand) string {
 		return pick(rng, "not sure", "can't tell")
 	case a.Over:
 		return pick(rng, "OL", "over range, OL")
+	case a.MinMax != nil && figure(a.MinMax[0]) == figure(a.MinMax[1]):
+		return "steady " + figure(a.MinMax[0])
 	case a.MinMax != nil:
 		return fmt.Sprintf("min %s max %s", figure(a.MinMax[0]), figure(a.MinMax[1]))
 	case a.Number != nil:
@@ -34,6 +36,8 @@ func plainly(t session.Test, a diagnosis.Answer) string {
 		return "unsure"
 	case a.Over:
 		return "OL"
+	case a.MinMax != nil && figure(a.MinMax[0]) == figure(a.MinMax[1]):
+		return "steady " + figure(a.MinMax[0]) + " V"
 	case a.MinMax != nil:
 		return fmt.Sprintf("min %s V max %s V", figure(a.MinMax[0]), figure(a.MinMax[1]))
 	case a.Number != nil:
