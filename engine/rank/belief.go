@@ -43,7 +43,8 @@ type Hypothesis struct {
 	moved    []float64 // by reading: bits of odds against the others
 	log      float64   // log of prior x weight x likelihoods, not normalised
 	prob     float64
-	cloud    *cloud // nil: nothing in the circuit predicts for it
+	bare     float64 // the same without the rules' weights: what readings are weighed by
+	cloud    *cloud  // nil: nothing in the circuit predicts for it
 }
 
 // ID joins the suspects' ids: "coil.open" or "coil.open + feed_fuse.open".
@@ -192,23 +193,36 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	return true, nil
 }
 
-// normalise turns the hypotheses' logs into probabilities.
+// normalise turns the hypotheses' logs into probabilities. How readings are
+// weighed depends on the probabilities without the rules, so that it makes no
+// difference when a rule came to fire.
 func (b *Belief) normalise() {
-	top := math.Inf(-1)
 	for _, h := range b.hyps {
-		h.log = h.prior + h.weight + h.complain
+		h.log = h.prior + h.complain
 		for _, g := range h.gained {
 			h.log += g
 		}
+	}
+	b.spread(func(h *Hypothesis) *float64 { return &h.bare })
+	for _, h := range b.hyps {
+		h.log += h.weight
+	}
+	b.spread(func(h *Hypothesis) *float64 { return &h.prob })
+}
+
+// spread puts the normalised exponentials of the logs where to says.
+func (b *Belief) spread(to func(*Hypothesis) *float64) {
+	top := math.Inf(-1)
+	for _, h := range b.hyps {
 		top = max(top, h.log)
 	}
 	sum := 0.0
 	for _, h := range b.hyps {
-		h.prob = math.Exp(h.log - top)
-		sum += h.prob
+		*to(h) = math.Exp(h.log - top)
+		sum += *to(h)
 	}
 	for _, h := range b.hyps {
-		h.prob /= sum
+		*to(h) /= sum
 	}
 }
 

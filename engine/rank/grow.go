@@ -135,7 +135,7 @@ func fromComplaint(logs []float64, complaint string) float64 {
 // readings; it catches up when it comes to matter again.
 const dormantBelow = 1e-4
 
-func (c *cloud) dormant(h *Hypothesis) bool { return h.prob < dormantBelow }
+func (c *cloud) dormant(h *Hypothesis) bool { return h.bare < dormantBelow }
 
 // glanced is how many particles a dormant hypothesis weighs a reading with.
 const glanced = 16

@@ -2,6 +2,8 @@ package rank
 
 import (
 	"math"
+	"slices"
+	"strings"
 
 	"coilside/engine/circuit"
 )
@@ -108,8 +110,8 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 			if !done[i] && expect[i].ok && (i == lead || expect[lead].alike(&expect[i], error)) {
 				done[i] = true
 				group = append(group, i)
-				terms = append(terms, math.Log(h.prob)+h.gained[newest])
-				shares = append(shares, math.Log(h.prob))
+				terms = append(terms, math.Log(h.bare)+h.gained[newest])
+				shares = append(shares, math.Log(h.bare))
 			}
 		}
 		mean := logSum(terms) - logSum(shares)
@@ -122,13 +124,18 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 
 // byProbability lists the hypotheses' indexes, likeliest first.
 func (b *Belief) byProbability() []int {
-	at := make(map[*Hypothesis]int, len(b.hyps))
-	for i, h := range b.hyps {
-		at[h] = i
+	out := make([]int, len(b.hyps))
+	for i := range out {
+		out[i] = i
 	}
-	out := make([]int, 0, len(b.hyps))
-	for _, h := range b.Ranking() {
-		out = append(out, at[h])
-	}
+	slices.SortStableFunc(out, func(x, y int) int {
+		switch p, q := b.hyps[x].bare, b.hyps[y].bare; {
+		case p > q:
+			return -1
+		case p < q:
+			return 1
+		}
+		return strings.Compare(b.hyps[x].ID(), b.hyps[y].ID())
+	})
 	return out
 }

@@ -104,7 +104,7 @@ func (b *Belief) Read(r Reading) error {
 	b.normalise()
 	b.wake(groups)
 	for _, h := range b.hyps {
-		if h.cloud != nil && h.prob > 0.01 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
+		if h.cloud != nil && h.bare > 0.01 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
 			b.grow(h, groups, len(b.readings))
 			b.renew(h.cloud, groups, 1)
 		}
@@ -130,7 +130,7 @@ func (b *Belief) compareToField(m *measurement) {
 	var terms []float64
 	for _, h := range b.hyps {
 		if !math.IsNaN(h.gained[n-1]) {
-			terms = append(terms, math.Log(h.prob)+h.gained[n-1])
+			terms = append(terms, math.Log(h.bare)+h.gained[n-1])
 		}
 	}
 	field := logSum(terms)
@@ -138,7 +138,7 @@ func (b *Belief) compareToField(m *measurement) {
 		if math.IsNaN(h.gained[n-1]) {
 			h.gained[n-1] = field
 		}
-		rest := math.Log(max(math.Exp(field)-math.Exp(math.Log(h.prob)+h.gained[n-1]), 1e-300)) - math.Log(max(1-h.prob, 1e-12))
+		rest := math.Log(max(math.Exp(field)-math.Exp(math.Log(h.bare)+h.gained[n-1]), 1e-300)) - math.Log(max(1-h.bare, 1e-12))
 		h.moved = append(h.moved, (h.gained[n-1]-rest)/math.Ln2)
 	}
 }
@@ -189,7 +189,7 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 		return b.glance(c, m)
 	}
 	ll := b.likelihoods(c, m, newest, expect.mixes)
-	if h.prob < liveAt {
+	if h.bare < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
 	if !c.grown && effectiveAfter(c.logw, ll, 1) < growBelow {
