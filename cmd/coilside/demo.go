@@ -81,7 +81,7 @@ type player struct {
 	slipped bool // the slip of the tongue was made
 }
 
-// mostSteps ends a demonstration that leads nowhere.
+// mostSteps is the patience of the technician, in lines.
 const mostSteps = 60
 
 func play(ctx context.Context, s scenario, seed uint64, out io.Writer) error {
@@ -162,7 +162,10 @@ func (p *player) work(ctx context.Context) error {
 			return err
 		}
 	}
-	return fmt.Errorf("no end after %d lines", mostSteps)
+	if err := p.tell(ctx, "done"); err != nil || p.closed { // out of patience
+		return err
+	}
+	return p.tell(ctx, "unproven")
 }
 
 func (p *player) step(ctx context.Context) error {
