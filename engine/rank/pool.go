@@ -1,6 +1,7 @@
 package rank
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -24,7 +25,9 @@ type foreseen struct {
 	ok        bool
 	mixes     []mix // by particle
 	signature [probesKept * 2]float64
-	mean, sd  float64
+	middle    float64 // median of what is expected
+	width     float64 // half of what holds two thirds of it, as a standard deviation does
+	effective float64 // particles that carry the weight
 }
 
 // foresee works out what each hypothesis that is not dormant expects of a reading.
@@ -56,17 +59,31 @@ func (b *Belief) foreseeOne(s *foreseen, c *cloud, m *measurement) {
 	start := len(b.foreseen)
 	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
 	s.mixes = b.foreseen[start:len(b.foreseen):len(b.foreseen)]
-	var squares float64
+	expected := make([]weighted, 0, len(c.particles)+8)
 	for i, w := range normalWeights(c.logw) {
 		x := &s.mixes[i]
 		b.predict(&c.particles[i], ms, s.mixes[i:i+1])
 		for k := range x.n {
-			v := finite(x.raw[k].A)
-			s.mean += w * x.chance[k] * v
-			squares += w * x.chance[k] * v * v
+			expected = append(expected, weighted{finite(x.raw[k].A), w * x.chance[k]})
 		}
 	}
-	s.sd = math.Sqrt(math.Max(squares-s.mean*s.mean, 0))
+	slices.SortFunc(expected, func(a, b weighted) int { return cmp.Compare(a.value, b.value) })
+	s.middle = quantile(expected, 0.5)
+	s.width = (quantile(expected, 0.84) - quantile(expected, 0.16)) / 2
+	s.effective = effective(c.logw)
+}
+
+// weighted is a value and how much it counts.
+type weighted struct{ value, weight float64 }
+
+// quantile of values in order whose weights sum to 1.
+func quantile(sorted []weighted, part float64) float64 {
+	for _, x := range sorted {
+		if part -= x.weight; part <= 0 {
+			return x.value
+		}
+	}
+	return sorted[len(sorted)-1].value
 }
 
 func finite(x float64) float64 {
@@ -76,13 +93,14 @@ func finite(x float64) float64 {
 	return x
 }
 
-// alike reports whether two hypotheses expect the same of a reading: their
-// expectations are narrow and the same, or they predict by the same function and
-// expect about the same. error is the standard deviation of the reading.
+// alike reports whether two hypotheses expect the same of a reading, as far as the
+// luck of their particles lets one say: their expectations are narrow and the same,
+// or they predict by the same function and expect the same but for that luck.
+// error is the standard deviation of the reading.
 func (s *foreseen) alike(t *foreseen, error float64) bool {
-	apart := math.Abs(s.mean - t.mean)
-	if wide := 3 * error; s.sd < wide && t.sd < wide {
-		a, b := math.Hypot(s.sd, error), math.Hypot(t.sd, error)
+	apart := math.Abs(s.middle - t.middle)
+	a, b := math.Hypot(s.width, error), math.Hypot(t.width, error)
+	if wide := 3 * error; s.width < wide && t.width < wide {
 		return apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b)
 	}
 	for i := range s.signature {
@@ -91,7 +109,8 @@ func (s *foreseen) alike(t *foreseen, error float64) bool {
 			return false
 		}
 	}
-	return apart <= math.Max(2*error, 1.5*math.Max(s.sd, t.sd))
+	luck := math.Hypot(s.width/math.Sqrt(s.effective), t.width/math.Sqrt(t.effective))
+	return apart <= math.Max(0.5*error, 3*luck) && max(a, b) < 1.8*min(a, b)
 }
 
 // pool gives alike hypotheses the mean of their estimates of the newest reading.
@@ -103,7 +122,7 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 		if done[lead] || !expect[lead].ok {
 			continue
 		}
-		error := sigma(instrument(m.Measure), expect[lead].mean, b.systemVolts)
+		error := sigma(instrument(m.Measure), expect[lead].middle, b.systemVolts)
 		var group []int
 		var terms, shares []float64
 		for i, h := range b.hyps {
