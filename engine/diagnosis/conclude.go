@@ -15,7 +15,7 @@ const (
 	provenAt   = 0.80 // probability by the readings alone, every suspect starting even
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
-	tiedWithin = 0.1  // of the best by readings alone: what is further off is told apart
+	tiedWithin = 0.05 // of the best by readings alone: what is further off is told apart
 )
 
 // Conclusion is what is proven, nil until something is. It is single when one

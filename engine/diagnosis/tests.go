@@ -45,7 +45,9 @@ func (c *Case) proposals() []Proposal {
 
 func (c *Case) worth() []Proposal {
 	cs, blocked := c.offered()
-	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...))
+	top := c.belief.Ranking()[0]
+	proving := top.Probability() >= concludeAt && c.belief.ByReadingsAlone(top) < provenAt
+	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...), proving)
 	opens := c.opens(blocked, outlooks[len(cs):])
 	ps := make([]Proposal, 0, len(cs))
 	scores := map[string]float64{}

@@ -266,16 +266,28 @@ func (c *cloud) choose() {
 // measure next.
 const worthAsking = 0.008
 
-// Outlooks predicts candidates over the live hypotheses: those that together
-// hold nearly all the probability.
-func (b *Belief) Outlooks(cs []*Candidate) []Outlook {
+// Outlooks predicts candidates over the hypotheses that matter: by what is
+// believed of them or, where the likeliest has yet to be proven, by what the
+// readings alone leave of them.
+func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 	live := b.Live(worthAsking)
+	weigh := (*Hypothesis).Probability
+	if byReadingsAlone {
+		alone := b.aloneProbabilities()
+		weigh = func(h *Hypothesis) float64 { return alone[h] }
+		live = live[:0:0]
+		for _, h := range b.Ranking() {
+			if alone[h] >= worthProving {
+				live = append(live, h)
+			}
+		}
+	}
 	b.refresh(cs, live)
 	prior := make([]float64, len(live))
 	sum := 0.0
 	for i, h := range live {
-		prior[i] = h.prob
-		sum += h.prob
+		prior[i] = weigh(h)
+		sum += prior[i]
 	}
 	for i := range prior {
 		prior[i] /= sum
@@ -289,6 +301,10 @@ func (b *Belief) Outlooks(cs []*Candidate) []Outlook {
 	}
 	return out
 }
+
+// worthProving is the probability by readings alone below which a hypothesis
+// counts as excluded.
+const worthProving = 0.02
 
 // Live lists the hypotheses above a probability, likeliest first.
 func (b *Belief) Live(above float64) []*Hypothesis {

@@ -369,18 +369,20 @@ func (b *Belief) Moved(h *Hypothesis, id int) float64 {
 
 // ByReadingsAlone is what a hypothesis's probability would be had all started
 // even and no rule weighed in.
-func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 {
-	logs := make([]float64, 0, len(b.hyps))
-	own := 0.0
-	for _, h := range b.hyps {
-		sum := max(h.complain, -1) // the complaint alone proves nothing
+func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return b.aloneProbabilities()[of] }
+
+func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
+	logs := make([]float64, len(b.hyps))
+	for i, h := range b.hyps {
+		logs[i] = max(h.complain, -1) // the complaint alone proves nothing
 		for _, g := range h.gained {
-			sum += g
+			logs[i] += g
 		}
-		if h == of {
-			own = sum
-		}
-		logs = append(logs, sum)
 	}
-	return math.Exp(own - logSum(logs))
+	sum := logSum(logs)
+	out := make(map[*Hypothesis]float64, len(b.hyps))
+	for i, h := range b.hyps {
+		out[h] = math.Exp(logs[i] - sum)
+	}
+	return out
 }
