@@ -298,8 +298,66 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 		for i, h := range live {
 			out[k].Cells[i] = b.outcomes(c, h)
 		}
+		out[k].pool()
 	}
 	return out
+}
+
+// pool gives hypotheses that expect the same number, as far as a meter can tell,
+// the same outcomes: small clouds differ by luck, and luck is no reason to measure.
+func (o *Outlook) pool() {
+	if o.grid.half == 0 {
+		return
+	}
+	const narrow, same = 1.5, 0.4 // cells
+	done := make([]bool, len(o.Cells))
+	for lead := range o.Cells {
+		if done[lead] {
+			continue
+		}
+		mean, sd := o.center(lead)
+		group := []int{lead}
+		for h := lead + 1; h < len(o.Cells) && sd < narrow; h++ {
+			m, s := o.center(h)
+			if !done[h] && s < narrow && math.Abs(m-mean) < max(same, sd/2) {
+				group = append(group, h)
+			}
+		}
+		if len(group) == 1 {
+			continue
+		}
+		mixed, sum := make([]float64, len(o.Cells[lead])), 0.0
+		for _, h := range group {
+			sum += o.Prior[h]
+			for cell, p := range o.Cells[h] {
+				mixed[cell] += o.Prior[h] * p
+			}
+		}
+		for cell := range mixed {
+			mixed[cell] /= sum
+		}
+		for _, h := range group {
+			done[h], o.Cells[h] = true, mixed
+		}
+	}
+}
+
+// center is the mean and the standard deviation of what a hypothesis expects, in
+// cells, the slips left out; a wide one where OL is as likely as not.
+func (o *Outlook) center(h int) (mean, sd float64) {
+	cells := o.Cells[h]
+	floor := 1.5 * Slip / float64(len(cells))
+	var sum, squares float64
+	for i, p := range cells {
+		if p <= floor {
+			continue
+		}
+		sum += p
+		mean += p * float64(i)
+		squares += p * float64(i) * float64(i)
+	}
+	mean /= sum
+	return mean, math.Sqrt(math.Max(squares/sum-mean*mean, 0))
 }
 
 // worthProving is the probability by readings alone below which a hypothesis
