@@ -36,7 +36,6 @@ type cached struct {
 	concluded  bool
 	conclusion *Conclusion
 	roles      map[string]string
-	firings    []engine.Firing
 }
 
 // event is one thing taken in.

@@ -173,7 +173,10 @@ func place(p string) string {
 	case "battery":
 		return "battery " + tail
 	}
-	side := map[string]string{"in": "supply side", "out": "ground side"}[tail]
+	side := map[string]string{"in": "supply side", "out": "far side"}[tail]
+	if strings.HasPrefix(head, "load") && tail == "out" {
+		side = "ground side"
+	}
 	name := strings.ReplaceAll(strings.TrimSuffix(head, "_part"), "_", " ")
 	if side == "" {
 		return name
