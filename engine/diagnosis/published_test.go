@@ -1,6 +1,7 @@
 package diagnosis_test
 
 import (
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -69,14 +70,17 @@ func workedCases(t *testing.T) []worked {
 // knowledge compiles a published rulebook, or the shipped one.
 func knowledge(t *testing.T, name string) *diagnosis.Knowledge {
 	t.Helper()
-	layer := rules.Layer{Name: name, FS: rulesets.Relay()}
-	if name != "relay" {
-		data, err := os.ReadFile(filepath.Join(publishedFolder, name))
-		require.NoError(t, err)
-		layer.FS = fstest.MapFS{name: {Data: data}}
+	if name == "relay" {
+		return compile(t, rules.Layer{Name: name, FS: relayFiles()})
 	}
-	return compile(t, layer)
+	data, err := os.ReadFile(filepath.Join(publishedFolder, name))
+	require.NoError(t, err)
+	return compile(t, rules.Layer{Name: "published", FS: oneFile(string(data))})
 }
+
+func relayFiles() fs.FS { return rulesets.Relay() }
+
+func oneFile(text string) fs.FS { return fstest.MapFS{"rules.yaml": {Data: []byte(text)}} }
 
 func compile(t *testing.T, layers ...rules.Layer) *diagnosis.Knowledge {
 	t.Helper()

@@ -127,13 +127,17 @@ func (m *measurement) overruled(h *Hypothesis) bool {
 // against the others.
 func (b *Belief) compareToField(m *measurement) {
 	n := len(b.readings)
-	var terms []float64
+	var terms, shares []float64
 	for _, h := range b.hyps {
 		if !math.IsNaN(h.gained[n-1]) {
 			terms = append(terms, math.Log(h.bare)+h.gained[n-1])
+			shares = append(shares, math.Log(h.bare))
 		}
 	}
-	field := logSum(terms)
+	field := 0.0 // where rules have the word on all of them, the reading has none
+	if len(terms) > 0 {
+		field = logSum(terms) - logSum(shares)
+	}
 	for _, h := range b.hyps {
 		if math.IsNaN(h.gained[n-1]) {
 			h.gained[n-1] = field
