@@ -34,6 +34,7 @@ type Entry struct {
 	Said   string    `json:"said,omitempty"`  // the utterance it came from
 	Words  string    `json:"words,omitempty"` // what was understood, to read back
 	Notes  []string  `json:"notes,omitempty"` // doubts and remarks that came with it
+	Owner  string    `json:"owner,omitempty"` // of the opening: the front end whose job it is; "" = nobody's own
 	Shown  []Shown   `json:"shown,omitempty"` // the ranking shown after it; with the last entry of an utterance
 
 	Opened    *OpenRequest `json:"opened,omitempty"`

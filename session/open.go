@@ -36,7 +36,8 @@ func (s *Service) Open(ctx context.Context, o OpenRequest) (Opened, error) {
 
 func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, error) {
 	call := fingerprint(o)
-	id := idForKey(o.Key)
+	owner, _ := ownerOf(ctx)
+	id := idForKey(owner, o.Key)
 	if o.Key == "" {
 		var err error
 		if id, err = s.freeID(); err != nil {
@@ -44,6 +45,9 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 		}
 	} else if s.has(id) {
 		return Opened{}, fs.ErrExist
+	}
+	if err := s.room(ctx); err != nil {
+		return Opened{}, err
 	}
 	if o.Seed == nil {
 		seed := seedFor(id)
@@ -59,7 +63,7 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 	t := s.newTurn(j)
 	key := o.Key
 	o.Key = ""
-	if _, err := t.add(Entry{Kind: kindOpened, Opened: &o, Words: openingWords(b.book, o)}); err != nil {
+	if _, err := t.add(Entry{Kind: kindOpened, Opened: &o, Owner: owner, Words: openingWords(b.book, o)}); err != nil {
 		return Opened{}, err
 	}
 	reply, err := t.finish(key, call)
@@ -78,7 +82,8 @@ func (s *Service) has(id string) bool {
 
 // openedBefore answers a keyed opening that was made already.
 func (s *Service) openedBefore(ctx context.Context, o OpenRequest) (Opened, error) {
-	j, unlock, err := s.lock(ctx, idForKey(o.Key))
+	owner, _ := ownerOf(ctx)
+	j, unlock, err := s.lock(ctx, idForKey(owner, o.Key))
 	if err != nil {
 		return Opened{}, err
 	}

@@ -33,6 +33,8 @@ type Options struct {
 	IDs     func() string               // names of new jobs; nil = the day and random letters
 	Engine  string                      // version written into logs; "" = this one
 	Log     zerolog.Logger
+	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
+	MostOpen int
 }
 
 // Version is the engine's version that is written into every entry.
@@ -153,6 +155,10 @@ func (s *Service) lock(ctx context.Context, id string) (*job, func(), error) {
 			return nil, nil, err
 		}
 	}
+	if j.foreign(ctx) {
+		j.mu.Unlock()
+		return nil, nil, noJob(id)
+	}
 	return j, j.mu.Unlock, nil
 }
 
@@ -180,7 +186,10 @@ func (s *Service) dayAndLetters() string {
 
 // idForKey names the job of a keyed opening, so that the same key finds it
 // again, also after a restart.
-func idForKey(key string) string {
+func idForKey(owner, key string) string {
+	if owner != "" { // two front ends may use the same key
+		key = owner + "\x00" + key
+	}
 	sum := sha256.Sum256([]byte(key))
 	return "k-" + hex.EncodeToString(sum[:8])
 }

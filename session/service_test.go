@@ -333,11 +333,11 @@ func TestWatchersAreToldAndNeverHoldUp(t *testing.T) {
 	s := serviceIn(t, t.TempDir())
 	o := opened(t, s, van())
 	zero, one := 0, 1
-	seq, late, stopLate, err := s.Subscribe(o.Job, &zero)
+	seq, late, stopLate, err := s.Subscribe(t.Context(), o.Job, &zero)
 	require.NoError(t, err)
 	require.Equal(t, 1, seq)
 	require.Equal(t, 1, (<-late).Seq, "already past from: told at once")
-	_, fresh, stopFresh, err := s.Subscribe(o.Job, &one)
+	_, fresh, stopFresh, err := s.Subscribe(t.Context(), o.Job, &one)
 	require.NoError(t, err)
 	r := o.Reply
 	for range 3 {
@@ -355,10 +355,10 @@ func TestWatchersAreToldAndNeverHoldUp(t *testing.T) {
 	stopLate()
 	_, open := <-fresh
 	require.False(t, open)
-	_, _, _, err = s.Subscribe("none", nil)
+	_, _, _, err = s.Subscribe(t.Context(), "none", nil)
 	require.Equal(t, NotFound, kindOf(t, err))
 	far := 99
-	_, _, _, err = s.Subscribe(o.Job, &far)
+	_, _, _, err = s.Subscribe(t.Context(), o.Job, &far)
 	require.Equal(t, Invalid, kindOf(t, err))
 }
 

@@ -188,7 +188,7 @@ func (s *Service) List(ctx context.Context, r JobsRequest) (JobList, error) {
 		if err != nil {
 			return JobList{}, err
 		}
-		if r.State == "" || r.State == summary.State {
+		if summary.Job != "" && (r.State == "" || r.State == summary.State) {
 			out.Jobs = append(out.Jobs, summary)
 		}
 	}
@@ -206,6 +206,9 @@ func (s *Service) summaryOf(ctx context.Context, id string) (JobSummary, error) 
 			return JobSummary{}, err
 		}
 		var e *Error
+		if _, restricted := ownerOf(ctx); restricted {
+			return JobSummary{}, nil // another's job, or one whose log can't tell whose it is
+		}
 		if errors.As(err, &e) {
 			return JobSummary{Job: id, State: "damaged", Problem: e.Message}, nil
 		}

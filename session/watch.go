@@ -64,8 +64,8 @@ func (l *listeners) send(c Change) {
 // answers where the job stands. Where that is past from, a number seen before, the
 // first Change comes at once. Changes not read in time are merged into the newest.
 // The channel is closed by stop, which may be called twice.
-func (s *Service) Subscribe(id string, from *int) (seq int, changes <-chan Change, stop func(), err error) {
-	j, unlock, err := s.lock(context.Background(), id)
+func (s *Service) Subscribe(ctx context.Context, id string, from *int) (seq int, changes <-chan Change, stop func(), err error) {
+	j, unlock, err := s.lock(ctx, id)
 	if err != nil {
 		return 0, nil, nil, err
 	}

@@ -76,7 +76,7 @@ func (s *Server) watch(ctx context.Context, req WatchRequest) (Watching, error) 
 	if sock.watches[req.Job] == nil && len(sock.watches) >= maxWatches {
 		return Watching{}, &session.Error{Kind: session.Limit, Job: req.Job, Message: "One connection can watch up to 64 jobs."}
 	}
-	seq, changes, stop, err := s.service.Subscribe(req.Job, req.From)
+	seq, changes, stop, err := s.service.Subscribe(ctx, req.Job, req.From)
 	if err != nil {
 		return Watching{}, err
 	}

@@ -1,0 +1,58 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+)
+
+type ownerKey struct{}
+
+// For returns a context whose calls are made for the front end of that name: they
+// see and change the jobs it opened and no others. Calls without it reach all
+// jobs.
+func For(ctx context.Context, name string) context.Context {
+	return context.WithValue(ctx, ownerKey{}, name)
+}
+
+// ownerOf is the front end that a call is made for; false for one that reaches
+// all jobs.
+func ownerOf(ctx context.Context) (string, bool) {
+	name, restricted := ctx.Value(ownerKey{}).(string)
+	return name, restricted
+}
+
+// foreign reports whether a job whose log was read is out of the caller's reach.
+func (j *job) foreign(ctx context.Context) bool {
+	name, restricted := ownerOf(ctx)
+	return restricted && j.log[0].Owner != name
+}
+
+// room refuses another job where the caller has Options.MostOpen open already.
+func (s *Service) room(ctx context.Context) error {
+	s.mu.Lock()
+	var ids []string
+	if s.o.MostOpen > 0 && len(s.jobs) >= s.o.MostOpen {
+		ids = slices.Sorted(maps.Keys(s.jobs))
+	}
+	s.mu.Unlock()
+	open := 0
+	for _, id := range ids {
+		j, unlock, err := s.lock(ctx, id)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			continue // damaged, or somebody else's
+		}
+		if j.log[len(j.log)-1].Kind != kindClosed {
+			open++
+		}
+		unlock()
+	}
+	if open >= s.o.MostOpen && ids != nil {
+		return &Error{Kind: Limit, Message: fmt.Sprintf("%d jobs are open, which is as many as may be; close some first", open)}
+	}
+	return nil
+}
