@@ -1,6 +1,7 @@
 package rank
 
 import (
+	"maps"
 	"slices"
 
 	"coilside/rules"
@@ -64,8 +65,8 @@ func matches(patterns []string, suspect string) bool {
 // remainder spreads what the given answers leave over the others, evenly.
 func remainder(given map[string]float64, choices int) float64 {
 	sum := 0.0
-	for _, p := range given {
-		sum += p
+	for _, choice := range slices.Sorted(maps.Keys(given)) { // rounding must not depend on luck
+		sum += given[choice]
 	}
 	if others := choices - len(given); others > 0 {
 		return max(1-sum, 0) / float64(others)

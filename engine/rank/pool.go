@@ -33,7 +33,7 @@ type foreseen struct {
 // foresee works out what each hypothesis that is not dormant expects of a reading.
 func (b *Belief) foresee(m *measurement) []foreseen {
 	out := make([]foreseen, len(b.hyps))
-	if !m.circuit || m.wiring != "" || m.Answer.Unsure {
+	if !m.circuit || m.wiring != "" {
 		return out
 	}
 	b.foreseen = b.foreseen[:0]

@@ -81,10 +81,10 @@ const (
 )
 
 // Read takes in one reading. Errors name a place that the setup does not give
-// access to; then nothing has changed.
+// access to; then nothing has changed. An unsure answer changes nothing either.
 func (b *Belief) Read(r Reading) error {
 	m, err := b.measurement(r)
-	if err != nil {
+	if err != nil || r.Answer.Unsure {
 		return err
 	}
 	b.readings = append(b.readings, m)
@@ -158,7 +158,7 @@ func (b *Belief) groups() []group {
 	var out []group
 	where := map[string]int{}
 	for i, m := range b.readings {
-		if !m.circuit || m.Answer.Unsure {
+		if !m.circuit {
 			continue
 		}
 		state := fmt.Sprint(m.epoch, " ", m.state)
@@ -177,9 +177,6 @@ func (b *Belief) groups() []group {
 // take weighs one hypothesis by the newest reading and returns the log of its
 // mean likelihood given the readings before.
 func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *foreseen) float64 {
-	if m.Answer.Unsure {
-		return 0
-	}
 	if !m.circuit {
 		return b.byHand(h, m)
 	}
