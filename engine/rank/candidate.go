@@ -1,0 +1,256 @@
+package rank
+
+import (
+	"math"
+	"slices"
+
+	"coilside/rules"
+)
+
+// pair is a kept prediction: two cells and the chance of the first.
+type pair struct {
+	a, b   int16
+	chance float32
+}
+
+// Candidate is a test that may be asked in a job, ready to be predicted often.
+type Candidate struct {
+	Test    *rules.Test
+	Measure rules.Measure
+	Setup   rules.Setup
+	m       *measurement
+	grid    grid
+	kept    map[*cloud]*kept
+	table   [][]float64 // choices: by cell, chance of each choice
+}
+
+type kept struct {
+	generation int
+	pairs      []pair // by particle; of those chosen, where chosen is not nil
+	there      []bool
+}
+
+// Candidate prepares a test with its roles already filled in.
+func (b *Belief) Candidate(t *rules.Test, measure rules.Measure, setup rules.Setup) (*Candidate, error) {
+	m, err := b.measurement(Reading{Measure: measure, Setup: setup, Test: t, Epoch: len(b.repaired)})
+	if err != nil {
+		return nil, err
+	}
+	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, kept: map[*cloud]*kept{}}
+	c.grid = b.gridFor(m)
+	if c.grid.half == 0 && c.grid.mode != rules.MinMax && c.grid.mode != rules.Ask {
+		for cell := range c.grid.cells {
+			row := make([]float64, len(c.grid.of))
+			sum := 0.0
+			for i, choice := range c.grid.of {
+				row[i] = choiceProbability(c.grid.mode, choice, c.grid.raw(cell))
+				sum += row[i]
+			}
+			for i := range row {
+				row[i] /= sum
+			}
+			c.table = append(c.table, row)
+		}
+	}
+	return c, nil
+}
+
+// refresh predicts every candidate for every live cloud whose particles have
+// changed, state by state, so that each circuit is settled once a state.
+func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
+	byState := map[string][]*Candidate{}
+	var states []string
+	for _, c := range cs {
+		if !c.m.circuit || c.m.wiring != "" {
+			continue
+		}
+		if _, ok := byState[c.m.state]; !ok {
+			states = append(states, c.m.state)
+		}
+		byState[c.m.state] = append(byState[c.m.state], c)
+	}
+	for _, h := range live {
+		if h.cloud == nil {
+			continue
+		}
+		h.cloud.choose()
+		for _, s := range states {
+			b.refreshState(byState[s], h.cloud)
+		}
+	}
+}
+
+func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
+	n := len(c.particles)
+	for _, t := range cs {
+		if k, ok := t.kept[c]; !ok || k.generation != c.generation || len(k.there) != n {
+			t.kept[c] = &kept{c.generation, make([]pair, n), make([]bool, n)}
+		}
+	}
+	var todo []*Candidate
+	var ms []*measurement
+	last := -1
+	for _, i := range c.chosen {
+		if i == last {
+			continue
+		}
+		last = i
+		todo, ms = todo[:0], ms[:0]
+		for _, t := range cs {
+			if !t.kept[c].there[i] {
+				todo, ms = append(todo, t), append(ms, t.m)
+			}
+		}
+		if len(todo) > 0 {
+			b.keep(todo, ms, c, i)
+		}
+	}
+}
+
+// keep predicts some candidates of one state for one particle.
+func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
+	if cap(b.mixes) < len(ms) {
+		b.mixes = make([]mix, len(ms)+8)
+	}
+	out := b.mixes[:len(ms)]
+	b.predict(&c.particles[i], ms, out)
+	for k, t := range todo {
+		p := pair{a: t.grid.cell(out[k].raw[0]), chance: float32(out[k].chance[0])}
+		if out[k].n == 2 {
+			p.b = t.grid.cell(out[k].raw[1])
+		}
+		t.kept[c].pairs[i], t.kept[c].there[i] = p, true
+	}
+}
+
+// askedOf is how many of a cloud's particles have a say in what to measure next.
+const askedOf = 48
+
+// choose picks the particles that have a say: all of a small cloud, and of a grown
+// one as many by weight, each then counting the same.
+func (c *cloud) choose() {
+	n := len(c.particles)
+	c.chosen, c.share = c.chosen[:0], c.share[:0]
+	weights := normalWeights(c.logw)
+	if n <= askedOf {
+		for i, w := range weights {
+			if w > 1e-5 {
+				c.chosen, c.share = append(c.chosen, i), append(c.share, w)
+			}
+		}
+		return
+	}
+	upTo, j := weights[0], 0
+	for k := range askedOf {
+		for upTo < (float64(k)+0.5)/askedOf && j < n-1 {
+			j++
+			upTo += weights[j]
+		}
+		c.chosen, c.share = append(c.chosen, j), append(c.share, 1.0/askedOf)
+	}
+}
+
+func normalWeights(logw []float64) []float64 {
+	total := logSum(logw)
+	out := make([]float64, len(logw))
+	for i, l := range logw {
+		out[i] = math.Exp(l - total)
+	}
+	return out
+}
+
+// outcomes is one hypothesis's chance of each outcome of a candidate, slips and
+// meter error included.
+func (b *Belief) outcomes(c *Candidate, h *Hypothesis) []float64 {
+	var p []float64
+	switch {
+	case !c.m.circuit || h.cloud == nil && c.m.wiring == "":
+		p = b.outcomesByHand(c, h)
+	case c.m.wiring != "":
+		p = make([]float64, len(c.grid.of))
+		for k, i := range h.cloud.chosen {
+			is, _ := h.cloud.particles[i].draw.Wiring.Choice(c.m.wiring)
+			if at := slices.Index(c.grid.of, is); at >= 0 {
+				p[at] += h.cloud.share[k]
+			}
+		}
+	default:
+		p = c.spread(h.cloud)
+	}
+	floor := Slip / float64(len(p))
+	for i := range p {
+		p[i] = (1-Slip)*p[i] + floor
+	}
+	return p
+}
+
+// outcomesByHand is the same by the rulebook's own figures; of two suspects at
+// once, the one that makes an outcome likelier speaks.
+func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
+	p := make([]float64, c.grid.outcomes())
+	for _, s := range h.Suspects {
+		if len(c.grid.of) == 0 {
+			for i, x := range c.grid.foretold(b.figure(c.Test, s)) {
+				p[i] = max(p[i], x)
+			}
+			continue
+		}
+		for i, choice := range c.grid.of {
+			p[i] = max(p[i], expectedChoice(c.Test, c.Measure, s, choice, len(c.grid.of)))
+		}
+	}
+	sum := 0.0
+	for _, x := range p {
+		sum += x
+	}
+	scale(p, 1/sum)
+	return p
+}
+
+// spread adds weighted predictions into cells: for choices through the table of
+// what people call each level, for numbers with the meter's error.
+func (c *Candidate) spread(from *cloud) []float64 {
+	cells := make([]float64, c.grid.cells)
+	pairs := c.kept[from].pairs
+	for k, i := range from.chosen {
+		pr, w := pairs[i], from.share[k]
+		cells[pr.a] += w * float64(pr.chance)
+		if pr.chance < 1 {
+			cells[pr.b] += w * float64(1-pr.chance)
+		}
+	}
+	if c.table != nil {
+		p := make([]float64, len(c.grid.of))
+		for cell, w := range cells {
+			if w > 0 {
+				for k, q := range c.table[cell] {
+					p[k] += w * q
+				}
+			}
+		}
+		return p
+	}
+	if c.grid.half == 0 {
+		return cells
+	}
+	return blur(cells)
+}
+
+// blur passes a quarter of each numeric cell to each neighbour, which stands for
+// the meter's error across cell borders; OL keeps to itself.
+func blur(cells []float64) []float64 {
+	out := make([]float64, len(cells))
+	last := len(cells) - 2
+	for i, w := range cells {
+		switch {
+		case w == 0:
+		case i > last:
+			out[i] += w
+		default:
+			out[i] += 0.6 * w
+			out[max(i-1, 0)] += 0.2 * w
+			out[min(i+1, last)] += 0.2 * w
+		}
+	}
+	return out
+}

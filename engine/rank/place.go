@@ -1,0 +1,92 @@
+package rank
+
+import (
+	"math"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
+)
+
+// Likeliest is the most probable choice of a wiring unknown or of a name that
+// follows from the wiring, and its probability.
+func (b *Belief) Likeliest(id string) (string, float64) {
+	mass := map[string]float64{}
+	total := 0.0
+	for _, h := range b.hyps {
+		if h.cloud == nil || h.prob < 1e-4 {
+			continue
+		}
+		for i, w := range normalWeights(h.cloud.logw) {
+			is, _ := h.cloud.particles[i].draw.Wiring.Choice(id)
+			mass[is] += h.prob * w
+			total += h.prob * w
+		}
+	}
+	best, top := "", 0.0
+	for is, p := range mass {
+		if p > top || p == top && is < best {
+			best, top = is, p
+		}
+	}
+	if total == 0 {
+		return "", 0
+	}
+	return best, top / total
+}
+
+// Has reports whether any wiring still in play has a place.
+func (b *Belief) Has(place string) bool {
+	for _, h := range b.hyps {
+		if h.cloud == nil || h.prob < liveAt {
+			continue
+		}
+		for i := range h.cloud.particles {
+			if h.cloud.particles[i].draw.Wiring.Has(place) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// LiveProbability is how probable it is that a place carries more than a dead
+// circuit's volts against the battery's negative post in a setup; 1 where the
+// setup gives no access to the place.
+func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
+	key := place + " " + circuit.StateKey(rules.Measure{}, s)
+	c, ok := b.lives[key]
+	if !ok {
+		var err error
+		c, err = b.Candidate(nil, rules.Measure{Mode: rules.VoltsDC, Red: place, Black: circuit.Reference}, s)
+		if err != nil {
+			return 1
+		}
+		if b.lives == nil {
+			b.lives = map[string]*Candidate{}
+		}
+		b.lives[key] = c
+	}
+	live := b.Live(liveAt)
+	b.refresh([]*Candidate{c}, live)
+	total := 0.0
+	for _, h := range live {
+		if h.cloud == nil {
+			continue
+		}
+		for k, i := range h.cloud.chosen {
+			p := c.kept[h.cloud].pairs[i]
+			part := 0.0
+			if math.Abs(c.grid.value(int(p.a))) > deadVolts {
+				part = float64(p.chance)
+			}
+			if p.chance < 1 && math.Abs(c.grid.value(int(p.b))) > deadVolts {
+				part += float64(1 - p.chance)
+			}
+			total += h.prob * h.cloud.share[k] * part
+		}
+	}
+	return total
+}
+
+// deadVolts is what still counts as dead, volts.
+const deadVolts = 0.1
