@@ -6,7 +6,6 @@ package websocket
 import (
 	"context"
 	"errors"
-	"net"
 	"net/http"
 	"sync"
 	"time"
@@ -16,23 +15,31 @@ import (
 
 // Options bounds a connection. Every field must be > 0.
 type Options struct {
-	ReadLimit int64         // bytes of one message from the other side
-	Queue     int           // answers waiting to be written before reading pauses
-	WriteWait time.Duration // for one frame to leave
-	PingEvery time.Duration // less than PongWait
-	PongWait  time.Duration // of silence before the other side counts as gone
+	ReadLimit   int64         // bytes of one message from the other side
+	Queue       int           // answers waiting to be written before reading pauses
+	MessageWait time.Duration // for one message to arrive whole, once it has begun
+	WriteWait   time.Duration // for one frame to leave
+	PingEvery   time.Duration // less than PongWait
+	PongWait    time.Duration // of silence before the other side counts as gone
+	StopWait    time.Duration // for the message being answered when the service stops
 }
 
 // DefaultOptions fits clients on the same machine.
-var DefaultOptions = Options{ReadLimit: 1 << 20, Queue: 16, WriteWait: 10 * time.Second, PingEvery: 20 * time.Second, PongWait: 60 * time.Second}
+var DefaultOptions = Options{ReadLimit: 1 << 20, Queue: 16, MessageWait: 30 * time.Second, WriteWait: 10 * time.Second,
+	PingEvery: 20 * time.Second, PongWait: 60 * time.Second, StopWait: 10 * time.Second}
 
 // Conn is one open connection.
 type Conn struct {
-	ws      *websocket.Conn
-	opt     Options
-	answers chan []byte
-	done    chan struct{} // closed when either side of Run ends
-	finish  func()
+	ws       *websocket.Conn
+	raw      *rationed // what ws reads from
+	opt      Options
+	answers  chan []byte
+	done     chan struct{} // closed when either side of Run ends
+	finish   func()
+	stopping chan struct{} // closed when no more messages are taken
+
+	within bool // the reader is inside a message: pongs do not give it more time
+	refuse *Refusal
 
 	mu      sync.Mutex
 	pending map[string][]byte // newest state message by key, not yet written
@@ -43,15 +50,19 @@ type Conn struct {
 }
 
 // Accept upgrades a request. On failure it has answered the request already.
-// An Origin that is not the Host asked for is refused.
+// Whether the request's Host and Origin are ours is for the caller to check.
 func Accept(w http.ResponseWriter, r *http.Request, opt Options) (*Conn, error) {
-	up := websocket.Upgrader{HandshakeTimeout: opt.WriteWait}
-	ws, err := up.Upgrade(w, r, nil)
+	// With a buffer of its own it reads from the connection it is handed.
+	up := websocket.Upgrader{HandshakeTimeout: opt.WriteWait, ReadBufferSize: 4 << 10,
+		// The caller knows under which names and schemes it is reached.
+		CheckOrigin: func(r *http.Request) bool { return true }}
+	hijack := &hijacker{ResponseWriter: w, limit: opt.ReadLimit}
+	ws, err := up.Upgrade(hijack, r, nil)
 	if err != nil {
 		return nil, err
 	}
-	c := &Conn{ws: ws, opt: opt, answers: make(chan []byte, opt.Queue), done: make(chan struct{}),
-		pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
+	c := &Conn{ws: ws, raw: hijack.conn, opt: opt, answers: make(chan []byte, opt.Queue), done: make(chan struct{}),
+		stopping: make(chan struct{}), pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
 	c.finish = sync.OnceFunc(func() { close(c.done) })
 	return c, nil
 }
@@ -105,45 +116,9 @@ func (c *Conn) OnEnd(f func()) {
 	c.release = append(c.release, f)
 }
 
-func (c *Conn) read(ctx context.Context, answer func(context.Context, []byte) []byte) error {
-	c.ws.SetReadLimit(c.opt.ReadLimit)
-	c.ws.SetPongHandler(func(string) error { return c.stillThere() })
-	for {
-		// A long answer may have used up the deadline while pongs lay unread.
-		if err := c.stillThere(); err != nil {
-			return err
-		}
-		kind, msg, err := c.ws.ReadMessage()
-		if err != nil {
-			return unlessOrderly(err)
-		}
-		if kind != websocket.TextMessage {
-			c.goodbye(websocket.CloseUnsupportedData, "messages are text")
-			return errors.New("a message that is not text")
-		}
-		c.after = nil
-		out := answer(ctx, msg)
-		if out != nil {
-			select {
-			case c.answers <- out:
-			case <-c.done:
-				return nil
-			}
-		}
-		for _, f := range c.after {
-			f()
-		}
-	}
-}
-
-func (c *Conn) stillThere() error {
-	select {
-	case <-c.done: // the writer has given up; do not wait for the other side
-		return c.ws.SetReadDeadline(time.Now())
-	default:
-		return c.ws.SetReadDeadline(time.Now().Add(c.opt.PongWait))
-	}
-}
+// Refuse ends the connection once the message being handled is, for a reason of
+// RFC 6455, section 7.4. To be called by answer only.
+func (c *Conn) Refuse(code int, why string) { c.refuse = &Refusal{code, why} }
 
 // write is the only one to write data frames. It closes the connection when it
 // ends, which ends the reader too.
@@ -155,15 +130,59 @@ func (c *Conn) write(ctx context.Context) error {
 	for {
 		kind, msg := c.next(ctx, ping.C)
 		if kind == 0 {
-			return nil
+			break
 		}
-		if err := c.ws.SetWriteDeadline(time.Now().Add(c.opt.WriteWait)); err != nil {
-			return err
-		}
-		if err := c.ws.WriteMessage(kind, msg); err != nil {
+		if err := c.send(kind, msg); err != nil {
 			return unlessOrderly(err)
 		}
 	}
+	if ctx.Err() != nil {
+		return c.farewell()
+	}
+	return nil
+}
+
+func (c *Conn) send(kind int, msg []byte) error {
+	if err := c.ws.SetWriteDeadline(time.Now().Add(c.opt.WriteWait)); err != nil {
+		return err
+	}
+	return c.ws.WriteMessage(kind, msg)
+}
+
+// farewell takes no more messages, sends the answer to the one being handled and
+// says goodbye.
+func (c *Conn) farewell() error {
+	close(c.stopping)
+	if err := c.ws.SetReadDeadline(time.Now()); err != nil {
+		return unlessOrderly(err)
+	}
+	defer c.goodbye(websocket.CloseGoingAway, "the service is stopping")
+	patience := time.NewTimer(c.opt.StopWait)
+	defer patience.Stop()
+	for {
+		select {
+		case msg := <-c.answers:
+			if err := c.send(websocket.TextMessage, msg); err != nil {
+				return unlessOrderly(err)
+			}
+		case <-c.done: // the reader has ended; what it left is in answers
+			if err := c.sendRest(); err != nil {
+				return unlessOrderly(err)
+			}
+			return nil
+		case <-patience.C:
+			return errors.New("a message took too long to answer when the service stopped")
+		}
+	}
+}
+
+func (c *Conn) sendRest() error {
+	for len(c.answers) > 0 {
+		if err := c.send(websocket.TextMessage, <-c.answers); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // next waits for what to write: a due ping first, so that a busy connection is
@@ -194,7 +213,6 @@ func (c *Conn) next(ctx context.Context, ping <-chan time.Time) (kind int, msg [
 		case <-ctx.Done():
 		}
 	}
-	c.goodbye(websocket.CloseGoingAway, "the service is stopping")
 	return 0, nil
 }
 
@@ -209,18 +227,4 @@ func (c *Conn) takePost() []byte {
 	msg := c.pending[key]
 	delete(c.pending, key)
 	return msg
-}
-
-// goodbye says why the connection ends; whether it arrives does not matter.
-func (c *Conn) goodbye(code int, why string) {
-	_ = c.ws.WriteControl(websocket.CloseMessage, websocket.FormatCloseMessage(code, why), time.Now().Add(time.Second))
-}
-
-// unlessOrderly drops the errors that the ends of good connections look like.
-func unlessOrderly(err error) error {
-	if websocket.IsCloseError(err, websocket.CloseNormalClosure, websocket.CloseGoingAway, websocket.CloseNoStatusReceived) ||
-		errors.Is(err, websocket.ErrCloseSent) || errors.Is(err, net.ErrClosed) {
-		return nil
-	}
-	return err
 }

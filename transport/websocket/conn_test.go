@@ -3,7 +3,10 @@ package websocket
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
+	"errors"
 	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -194,10 +197,147 @@ func TestStopping(t *testing.T) {
 	c.Post("k", []byte("late")) // dropped, not a panic
 }
 
-func TestForeignOriginIsRefused(t *testing.T) {
-	_, url := start(t, DefaultOptions, echo)
-	_, resp, err := websocket.DefaultDialer.Dial(url, http.Header{"Origin": {"http://example.org"}})
-	require.Error(t, err)
-	assert.Equal(t, http.StatusForbidden, resp.StatusCode)
-	_ = resp.Body.Close()
+// Whoever stops the service waits for the message being handled, and its sender
+// gets the answer: what was done was said to be done.
+func TestStoppingAnswersWhatIsBeingHandled(t *testing.T) {
+	begun, release := make(chan bool), make(chan bool)
+	s, url := start(t, DefaultOptions, func(_ *Conn, m []byte) []byte {
+		begun <- true
+		<-release
+		return m
+	})
+	ws := dial(t, url)
+	require.NoError(t, ws.WriteMessage(websocket.TextMessage, []byte("first")))
+	require.NoError(t, ws.WriteMessage(websocket.TextMessage, []byte("second, too late")))
+	<-begun
+	s.stop()
+	time.Sleep(50 * time.Millisecond)
+	close(release)
+	_, msg, err := ws.ReadMessage()
+	require.NoError(t, err)
+	assert.Equal(t, "first", string(msg))
+	_, _, err = ws.ReadMessage()
+	assert.True(t, websocket.IsCloseError(err, websocket.CloseGoingAway), "%v", err)
+	assert.NoError(t, ended(t, s))
+}
+
+func TestStoppingDoesNotWaitForEver(t *testing.T) {
+	opt := DefaultOptions
+	opt.StopWait = 50 * time.Millisecond
+	begun, release := make(chan bool), make(chan bool)
+	s, url := start(t, opt, func(_ *Conn, m []byte) []byte {
+		begun <- true
+		<-release
+		return m
+	})
+	ws := dial(t, url)
+	require.NoError(t, ws.WriteMessage(websocket.TextMessage, []byte("stuck")))
+	<-begun
+	s.stop()
+	_, _, err := ws.ReadMessage()
+	assert.True(t, websocket.IsCloseError(err, websocket.CloseGoingAway), "%v", err)
+	close(release)
+	assert.Error(t, ended(t, s))
+}
+
+// frame is one masked frame of RFC 6455, section 5.2, with a mask of zeros. A
+// length that does not match the content makes it an endless one.
+func frame(final bool, opcode byte, length uint64, content []byte) []byte {
+	first := opcode
+	if final {
+		first |= 0x80
+	}
+	out := []byte{first, 0x80 | 127}
+	out = binary.BigEndian.AppendUint64(out, length)
+	out = append(out, 0, 0, 0, 0)
+	return append(out, content...)
+}
+
+// What is sent by hand, as no library would, ends with the reason the standard
+// has for it, and soon.
+func TestAttacksByFrames(t *testing.T) {
+	opt := DefaultOptions
+	opt.ReadLimit, opt.MessageWait, opt.PongWait = 1000, 300*time.Millisecond, 20*time.Second
+	begin := frame(false, 1, 1, []byte("x"))
+	for _, c := range []struct {
+		name   string
+		first  []byte
+		again  []byte        // sent over and over
+		every  time.Duration // between two of again
+		code   int
+		reason string
+	}{
+		{"endless frame", frame(true, 1, 1<<62, []byte("xx")), []byte("x"), 0, websocket.CloseMessageTooBig, ""},
+		{"frame of impossible length", frame(true, 1, 1<<63, nil), []byte("x"), 0, websocket.CloseMessageTooBig, "the message is too long"},
+		{"endless fragments", begin, frame(false, 0, 1, []byte("x")), 0, websocket.CloseMessageTooBig, ""},
+		{"empty fragments", begin, frame(false, 0, 0, nil), 0, websocket.ClosePolicyViolation, "too many frames for what they carry"},
+		{"slow fragments", begin, frame(false, 0, 1, []byte("x")), 20 * time.Millisecond, websocket.ClosePolicyViolation, "the message came too slowly"},
+		{"slow frame", frame(true, 1, 900, nil), []byte("x"), 20 * time.Millisecond, websocket.ClosePolicyViolation, "the message came too slowly"},
+		{"text that is not UTF-8", frame(true, 1, 1, []byte("\xff")), nil, 0, websocket.CloseInvalidFramePayloadData, "messages are UTF-8"},
+		{"unknown opcode", frame(true, 3, 0, nil), nil, 0, websocket.CloseProtocolError, "bad opcode 3"},
+		{"continuation of nothing", frame(true, 0, 0, nil), nil, 0, websocket.CloseProtocolError, "continuation after FIN"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			s, url := start(t, opt, echo)
+			ws := dial(t, url)
+			conn := ws.NetConn()
+			go func() {
+				_, err := conn.Write(c.first)
+				for err == nil && c.again != nil {
+					_, err = conn.Write(c.again)
+					time.Sleep(c.every)
+				}
+			}()
+			_, _, err := ws.ReadMessage()
+			closed, ok := errors.AsType[*websocket.CloseError](err)
+			require.True(t, ok, "%v", err)
+			assert.Equal(t, c.code, closed.Code)
+			assert.Equal(t, c.reason, closed.Text)
+			assert.Error(t, ended(t, s))
+		})
+	}
+}
+
+// Pings without end are answered without end only by a service that lets them be.
+func TestAPingFloodIsEnded(t *testing.T) {
+	s, url := start(t, DefaultOptions, echo)
+	ws := dial(t, url)
+	flood := bytes.Repeat([]byte{0x89, 0x80, 0, 0, 0, 0}, 1000)
+	go func() {
+		for {
+			if _, err := ws.NetConn().Write(flood); err != nil {
+				return
+			}
+		}
+	}()
+	_, _, err := ws.ReadMessage()
+	assert.True(t, websocket.IsCloseError(err, websocket.ClosePolicyViolation), "%v", err)
+	assert.Error(t, ended(t, s))
+}
+
+// A screen that only watches sends pongs and no messages, for years.
+func TestAPongNowAndThenIsNoFlood(t *testing.T) {
+	server, client := net.Pipe()
+	defer client.Close()
+	r := &rationed{Conn: server, most: 100, left: 100, since: time.Now()}
+	go func() {
+		for {
+			if _, err := client.Write([]byte("pong..")); err != nil {
+				return
+			}
+		}
+	}()
+	for range 1000 {
+		r.since = r.since.Add(-time.Second) // a second goes by
+		_, err := r.Read(make([]byte, 6))
+		require.NoError(t, err)
+	}
+	for range 20 {
+		if _, err := r.Read(make([]byte, 6)); err != nil {
+			assert.ErrorIs(t, err, errFlood)
+			return
+		}
+	}
+	assert.Fail(t, "the ration has no end")
 }
