@@ -23,7 +23,7 @@ func (r *Refusal) Error() string { return fmt.Sprintf("connection refused, %d: %
 func (c *Conn) read(ctx context.Context, answer func(context.Context, []byte) []byte) error {
 	c.ws.SetReadLimit(c.opt.ReadLimit)
 	c.ws.SetPongHandler(func(string) error { return c.stillThere() })
-	for {
+	for !c.stopped() {
 		msg, err := c.message()
 		if refusal := asRefusal(err, c.within); refusal != nil {
 			c.turnAway(refusal)
@@ -47,6 +47,18 @@ func (c *Conn) read(ctx context.Context, answer func(context.Context, []byte) []
 			c.turnAway(c.refuse)
 			return c.refuse
 		}
+	}
+	return nil
+}
+
+// stopped reports whether the service is stopping: a message that came before, and
+// lies in a buffer still, is not taken any more.
+func (c *Conn) stopped() bool {
+	select {
+	case <-c.stopping:
+		return true
+	default:
+		return false
 	}
 }
 
@@ -139,12 +151,8 @@ func (c *Conn) goodbye(code int, why string) {
 
 // unlessStopping drops the error of a wait that was cut short to stop.
 func (c *Conn) unlessStopping(err error) error {
-	select {
-	case <-c.stopping:
-		if timedOut(err) {
-			return nil
-		}
-	default:
+	if c.stopped() && timedOut(err) {
+		return nil
 	}
 	return err
 }
