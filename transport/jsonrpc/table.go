@@ -41,6 +41,9 @@ type Table struct {
 	// asked about errors that are an *Error already; nil answers them all as
 	// internal errors.
 	Translate func(context.Context, error) *Error
+	// Admit is asked before each request, also each of a batch; what it returns
+	// refuses the request. nil = all are taken.
+	Admit func(context.Context) *Error
 	// Observe is told of every request served; nil = nobody.
 	Observe func(context.Context, Call)
 
@@ -165,6 +168,11 @@ func (t *Table) observe(ctx context.Context, c Call) {
 
 // call runs the method and writes its result.
 func (t *Table) call(ctx context.Context, req Request) (jsontext.Value, *Error) {
+	if t.Admit != nil {
+		if refusal := t.Admit(ctx); refusal != nil {
+			return nil, refusal
+		}
+	}
 	m := t.methods[req.Method]
 	if m == nil {
 		near := rules.Nearest(req.Method, t.names)

@@ -282,6 +282,27 @@ func TestObserve(t *testing.T) {
 	assert.Equal(t, []Call{{Method: "none"}, {Method: "nix", Notification: true, Code: MethodNotFound}, {Code: InvalidRequest}, {Code: ParseError}}, calls)
 }
 
+// A batch does not get round a limit on requests.
+func TestAdmit(t *testing.T) {
+	table := testTable()
+	left := 3
+	table.Admit = func(context.Context) *Error {
+		if left--; left < 0 {
+			return &Error{Code: 1005, Message: "too many"}
+		}
+		return nil
+	}
+	var batch []reply
+	notification := `{"jsonrpc":"2.0","method":"none"}`
+	parts := strings.Join([]string{call("none", `{}`), notification, call("nix", `{}`), call("none", `{}`), notification}, ",")
+	require.NoError(t, json.Unmarshal(table.Serve(t.Context(), []byte("["+parts+"]")), &batch))
+	require.Len(t, batch, 3)
+	assert.Nil(t, batch[0].Error)
+	assert.Equal(t, MethodNotFound, batch[1].Error.Code)
+	assert.Equal(t, 1005, batch[2].Error.Code)
+	assert.Equal(t, "7", string(batch[2].ID))
+}
+
 func TestNotification(t *testing.T) {
 	out, err := Notification("job.changed", shared{Job: "j"})
 	require.NoError(t, err)
