@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"coilside/rules"
@@ -42,6 +43,38 @@ func (c *call) askWhere(f *frame, why string) {
 		text += fmt.Sprintf(" And check: this job is a %g volt system.", c.ctx.SystemVolts)
 	}
 	c.ask(text, nil)
+}
+
+// askEnd offers both ends of a part whose side was not said; false where that is
+// not all that is missing.
+func (c *call) askEnd(f *frame, said rules.Setup) bool {
+	if len(f.places) != 1 {
+		return false
+	}
+	spots := f.places[0].spots
+	at := slices.IndexFunc(spots, func(s spot) bool { return s.part != "" && ends[s.part] != [2]spot{} })
+	if at < 0 {
+		return false
+	}
+	part := spots[at].part
+	var choices []Choice
+	for _, end := range ends[part] {
+		g := *f
+		g.places = []placeRef{f.places[0]}
+		g.places[0].spots = slices.Clone(spots)
+		g.places[0].spots[at] = end
+		modes := c.modesOf(&g, said)
+		if g.askPlace() != "" || len(modes) != 1 {
+			return false
+		}
+		ch, ok := c.choiceOf(g, said, modes[0], nil)
+		if !ok {
+			return false
+		}
+		choices = append(choices, ch)
+	}
+	c.ask(fmt.Sprintf("“%s”: which side of %s?", f.raw, placeName(part)), choices)
+	return true
 }
 
 func (c *call) tooManyVolts(n num) bool {

@@ -21,7 +21,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
 		case anyOf(cl, "help", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
-		case onlyConcepts(cl, "yes"):
+		case onlyConcepts(cl, "ready"), onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
 		case onlyConcepts(cl, "no", "not"):
 			c.yesNo(false, len(in) == 1)
@@ -144,7 +144,7 @@ func asksWhy(cl []item) bool {
 func (c *call) repair(in []item) bool {
 	act := hasConcept(in, "replaced")
 	result := c.repairResult(in)
-	if !act && (c.ctx.Repairing == "" || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {
+	if !act && (c.ctx.Repairing == "" || c.inSetup(in) || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {
 		return false
 	}
 	if e := c.ctx.Expected; act && e != nil && e.Measure.Mode == rules.Swap {
@@ -156,6 +156,12 @@ func (c *call) repair(in []item) bool {
 	}
 	c.command(cmd)
 	return true
+}
+
+// inSetup tells that a state of the vehicle was said: "it runs with it switched
+// off" is something seen, and no result of a repair.
+func (c *call) inSetup(in []item) bool {
+	return slices.ContainsFunc(in, func(it item) bool { return concepts[it.concept] == gSetup })
 }
 
 // watching tells whether the test asked for awaits the same words.

@@ -139,7 +139,9 @@ func (c *call) splitMark(f *frame, parts [2]string) bool {
 // single makes a reading of a frame with one number.
 func (c *call) single(f *frame, said rules.Setup) {
 	if why := f.askPlace(); why != "" {
-		c.askWhere(f, why)
+		if !c.askEnd(f, said) {
+			c.askWhere(f, why)
+		}
 		return
 	}
 	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
@@ -210,6 +212,11 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 			}
 			if e == "fuse" {
 				return "there are two fuses, the load's and the coil's"
+			}
+			if f.nums[0].num.unit.dim == ohm || f.nums[0].num.unit.dim == kilo || f.act("resistance") {
+				two := ends[e]
+				f.places = []placeRef{{spots: two[:], pair: true}}
+				return ""
 			}
 			if amps {
 				f.places = []placeRef{{spots: []spot{{abs: e + ".in"}}}}

@@ -24,7 +24,7 @@ var concepts = map[string]group{
 	"sound": gOutcome, "blown": gOutcome, "corroded": gOutcome, "burnt": gOutcome, "loose": gOutcome, "wet": gOutcome,
 	"wrong_part": gOutcome, "live": gOutcome, "short": gOutcome, "dead": gOutcome, "nothing": gOutcome, "open_line": gOutcome, "open": gOutcome,
 	"beeps": gOutcome, "no_beep": gOutcome, "same": gOutcome, "changed": gOutcome, "good": gOutcome, "bad": gOutcome,
-	"gone": gOutcome, "still_there": gOutcome, "stays_on": gOutcome, "drops_out_hot": gOutcome, "inverted": gOutcome,
+	"gone": gOutcome, "still_there": gOutcome, "stays_on": gOutcome, "drops_out_hot": gOutcome, "inverted": gOutcome, "nothing_moves": gOutcome,
 
 	"relay_in": gSetup, "relay_out": gSetup, "bench": gSetup, "key_on": gSetup, "key_off": gSetup,
 	"command_on": gSetup, "command_off": gSetup, "energised": gSetup, "rest": gSetup, "loaded": gSetup,
@@ -43,7 +43,7 @@ var concepts = map[string]group{
 	"between": gSide, "across": gSide,
 
 	"unsure": gCommand, "skip": gCommand, "cannot": gCommand, "why": gCommand, "else": gCommand, "undo": gCommand, "status": gCommand,
-	"help": gCommand, "repeat": gCommand, "done": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "rather": gCommand, "that_was": gCommand,
+	"help": gCommand, "repeat": gCommand, "done": gCommand, "ready": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "rather": gCommand, "that_was": gCommand,
 
 	"about": gManner, "maybe": gManner, "bound": gManner, "should": gManner, "past": gManner, "inrush": gManner,
 	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner, "aside": gManner, "steady": gManner,

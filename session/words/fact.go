@@ -14,6 +14,9 @@ func (c *call) facts(in []item) []item {
 	for i := 0; i < len(in); i++ {
 		it := in[i]
 		fact, val, ok := strings.Cut(it.concept, "=")
+		if c.ctx.Describing || ok {
+			c.describes(it)
+		}
 		ask := c.askOf(fact)
 		if !ok || ask == nil {
 			rest = append(rest, it)
@@ -42,6 +45,16 @@ func (c *call) facts(in []item) []item {
 		c.fact(ask, val, it.raw)
 	}
 	return rest
+}
+
+// describes files what the name of a part tells besides: a fan is a motor.
+func (c *call) describes(it item) {
+	for _, f := range it.facts {
+		fact, val, _ := strings.Cut(f, "=")
+		if ask := c.askOf(fact); ask != nil {
+			c.fact(ask, val, it.raw)
+		}
+	}
 }
 
 func (c *call) askOf(fact string) *Ask {

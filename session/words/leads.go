@@ -237,6 +237,9 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 		said.Relay = c.impliedRelay(f, mode)
 	}
 	plan := setupPlan{said: said}
+	if mode == rules.Ohms && len(f.places) == 1 && partOf(f.places[0].spots) != "" {
+		plan.habit = rules.Setup{Relay: "in", Key: "off", Command: "off"}
+	}
 	var missing string
 	fd.Setup, fd.Assumed, missing = c.complete(plan)
 	if missing == "relay" && c.needsRelay(f) {
@@ -294,6 +297,12 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 		return m, assumed, ""
 	}
 	m.Red = spots[0]
+	if len(f.places) == 1 && mode == rules.Ohms {
+		if part := partOf(f.places[0].spots); part != "" {
+			m.Red, m.Black = strings.Replace(spots[0], ".", "_part.", 1), strings.Replace(spots[1], ".", "_part.", 1)
+			return m, append(assumed, "unplugged"), ""
+		}
+	}
 	if len(spots) == 2 {
 		m.Black = spots[1]
 		return c.likeAsked(m, assumed)
@@ -306,6 +315,17 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 		m.Black = "chassis"
 	}
 	return m, append(assumed, "black lead on "+placeName(m.Black)), ""
+}
+
+// partOf is the load or the control where the spots are its two ends. It is read
+// in ohms by itself, unplugged: in place, all that hangs on it would be read.
+func partOf(spots []spot) string {
+	for _, part := range []string{"load", "control"} {
+		if len(spots) == 2 && spots[0].abs != spots[1].abs && strings.HasPrefix(spots[0].abs, part+".") && strings.HasPrefix(spots[1].abs, part+".") {
+			return part
+		}
+	}
+	return ""
 }
 
 // likeAsked turns a pair said in the other order than asked into the asked

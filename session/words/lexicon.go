@@ -12,8 +12,11 @@ import (
 // node is one step of the phrase tree.
 type node struct {
 	next    map[string]*node
-	concept string // "" = no phrase ends here
+	concept string   // "" = no meaning of Concepts ends here
+	facts   []string // "fact=value" that the phrase tells, one a fact
 }
+
+func (n *node) ends() bool { return n.concept != "" || len(n.facts) > 0 }
 
 // star stands in the tree for a * in a saying: any one or two words.
 const star = "anyword"
@@ -73,7 +76,8 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 }
 
 // add puts one phrase into the tree. A later phrase replaces an earlier one, so
-// that a shop's own words win.
+// that a shop's own words win; but a phrase may name a part and tell facts
+// too: "radiator fan" is the load, and its kind is a motor.
 func (r *Reader) add(said, means string) error {
 	n, count := &r.root, 0
 	for _, it := range scan(clean(strings.ReplaceAll(said, "*", " "+star+" "))) {
@@ -92,21 +96,35 @@ func (r *Reader) add(said, means string) error {
 	if count == 0 {
 		return fmt.Errorf("%q: nothing is said", said)
 	}
-	n.concept = means
+	n.mean(means)
 	r.sayings = append(r.sayings, saying{said, means})
 	return nil
+}
+
+func (n *node) mean(means string) {
+	fact, _, isFact := strings.Cut(means, "=")
+	if !isFact {
+		n.concept = means
+		return
+	}
+	n.facts = slices.DeleteFunc(n.facts, func(f string) bool { return strings.HasPrefix(f, fact+"=") })
+	n.facts = append(n.facts, means)
 }
 
 // match joins words into concepts, longest phrase first.
 func (r *Reader) match(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); {
-		if c, n := r.longest(in[i:]); n > 0 {
+		if end, n := r.longest(in[i:]); n > 0 {
 			var raw []string
 			for _, it := range in[i : i+n] {
 				raw = append(raw, it.raw)
 			}
-			out = append(out, item{kind: kConcept, concept: c, text: c, raw: strings.Join(raw, " "), glued: in[i].glued})
+			c, facts := end.concept, end.facts
+			if c == "" {
+				c, facts = facts[0], facts[1:]
+			}
+			out = append(out, item{kind: kConcept, concept: c, text: c, facts: facts, raw: strings.Join(raw, " "), glued: in[i].glued})
 			i += n
 			continue
 		}
@@ -116,12 +134,11 @@ func (r *Reader) match(in []item) []item {
 	return out
 }
 
-func (r *Reader) longest(in []item) (string, int) {
-	best, took := "", 0
+func (r *Reader) longest(in []item) (best *node, took int) {
 	var walk func(n *node, i int)
 	walk = func(n *node, i int) {
-		if n.concept != "" && i > took {
-			best, took = n.concept, i
+		if n.ends() && i > took {
+			best, took = n, i
 		}
 		if i >= len(in) || in[i].kind != kWord {
 			return

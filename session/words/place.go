@@ -88,6 +88,10 @@ func (c *call) sidesOf(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
+		if p, j, ok := c.shortSide(in, i); ok {
+			out, i = append(out, asPlace(it, in[j], p)), j
+			continue
+		}
 		j := skipFiller(in, i+1)
 		if j < len(in) {
 			if p, ok := c.side(it.concept, in[j].concept); ok {
@@ -102,6 +106,34 @@ func (c *call) sidesOf(in []item) []item {
 		out = append(out, it)
 	}
 	return out
+}
+
+// shortSide reads "load out" and "load.out" as one end of the load, where it
+// stands like a place: "fuse out" may also say that the fuse is pulled.
+func (c *call) shortSide(in []item, i int) (p placeRef, last int, ok bool) {
+	j := i + 1
+	dotted := j < len(in) && in[j].kind == kSep && in[j].text == "." && in[j].glued && j+1 < len(in) && in[j+1].glued
+	if dotted {
+		j++
+	}
+	if j >= len(in) || in[j].kind != kWord || in[j].text != "in" && in[j].text != "out" {
+		return placeRef{}, 0, false
+	}
+	prev, next := placeWordBefore(in, i), neighbour(in, j, 1)
+	if !dotted && !preps[prev.text] && !preps[next.text] && !verbs[next.text] && next.kind != kNum && prev.kind != kNum {
+		return placeRef{}, 0, false
+	}
+	p, ok = c.side(in[j].text+"_side", in[i].concept)
+	return p, j, ok
+}
+
+// placeWordBefore is the word before in[i], articles left out.
+func placeWordBefore(in []item, i int) item {
+	i--
+	for i >= 0 && in[i].kind == kWord && (in[i].text == "the" || in[i].text == "my") {
+		i--
+	}
+	return neighbour(in, i, 0)
 }
 
 func asPlace(a, b item, p placeRef) item {
@@ -202,11 +234,31 @@ func (c *call) namedPlaces(in []item) []item {
 		if colours[it.text] && it.kind == kWord && c.colourPlace(in, i) {
 			in[i] = placeItem(it, spot{ask: "a wire's colour is no terminal"})
 		}
+		if c.endOfPair(in, i) {
+			in[i] = placeItem(it, spot{part: it.concept, ask: "which side of it was not said"})
+		}
 		if in[i].kind == kPlace {
 			in[i].concept = ""
 		}
 	}
 	return in
+}
+
+// endOfPair tells that a part stands where the other lead was, its side unsaid:
+// "87 to the load". Left out, the reading would be taken against ground.
+func (c *call) endOfPair(in []item, i int) bool {
+	if ends[in[i].concept] == [2]spot{} && in[i].concept != "fuse" || in[i].concept == "coil" || in[i].concept == "contact" {
+		return false
+	}
+	tie := placeWordBefore(in, i)
+	if in[i].kind != kConcept || tie.text != "to" && tie.text != "and" {
+		return false
+	}
+	at := i - 1
+	for in[at].text != tie.text {
+		at--
+	}
+	return at > 0 && in[at-1].kind == kPlace && (tie.text == "to" || betweenBefore(in[:at-1]))
 }
 
 func (c *call) coilSide(concept string) spot {

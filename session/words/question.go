@@ -7,12 +7,12 @@ import (
 )
 
 // answerQuestion reads an utterance as the answer to a question asked back, or,
-// where it is none, as said afresh.
+// where it is none or is a whole reading by itself, as said afresh.
 func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	q := *ctx.Asked
 	ctx.Asked = nil
 	fresh := r.readFresh(text, ctx)
-	if wantsElse(fresh) {
+	if wantsElse(fresh) || fresh.standsAlone() {
 		return fresh
 	}
 	if ch := pickChoice(q, text); ch != nil {

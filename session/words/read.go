@@ -31,7 +31,14 @@ func (r *Reader) Read(text string, ctx Context) Result {
 	if ctx.Asked != nil {
 		return r.answerQuestion(text, ctx)
 	}
-	return r.readFresh(text, ctx)
+	res := r.readFresh(text, ctx)
+	if ctx.Expected != nil && len(res.Findings)+len(res.Commands) == 0 && len(res.Questions) > 0 {
+		ctx.Expected = nil
+		if unasked := r.readFresh(text, ctx); unasked.standsAlone() {
+			return unasked
+		}
+	}
+	return res
 }
 
 func (r *Reader) readFresh(text string, ctx Context) Result {
@@ -77,6 +84,10 @@ func (c *call) asExpected(in []item) []item {
 		switch {
 		case c.expects(rules.MinMax) && it.concept == "off" && strings.Contains(it.raw, "mov"):
 			in[i].concept = "steady"
+		case it.concept == "nothing_moves" && !c.ctx.Cautioned && c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil:
+			in[i].concept = "off"
+		case it.concept == "nothing_moves":
+			in[i].concept = "load_moves=false"
 		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
 			in[i].concept = "pull_in"
 		case c.expects(rules.PullIn) && strings.EqualFold(it.raw, "never") && len(in) == 1:

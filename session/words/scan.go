@@ -27,6 +27,7 @@ type item struct {
 	glued   bool // no space before it
 	num     num
 	concept string
+	facts   []string // told by the words beside their concept, where the circuit is described
 	place   placeRef
 }
 

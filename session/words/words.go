@@ -20,6 +20,8 @@ type Context struct {
 	Terminals    []string     // DIN roles this relay has; nil = all five
 	CoilPositive string       // coil terminal nearer the supply: 86, 85, unknown
 	Complaint    string       // what the job was opened for; "same as before" means this
+	Describing   bool         // the circuit is being described: a load's name tells what kind it is
+	Cautioned    bool         // a caution that the load may move waits to be accepted
 	Opening      bool         // no complaint yet: "never runs" is the complaint, not a reading
 	Repairing    string       // suspect whose repair was proposed; "done, works now" means this
 	Asks         []Ask        // facts that may be told in words
@@ -149,4 +151,18 @@ type Result struct {
 
 func (r *Result) empty() bool {
 	return len(r.Findings) == 0 && len(r.Commands) == 0 && len(r.Questions) == 0 && len(r.Unread) == 0
+}
+
+// standsAlone reports an utterance that is nothing but readings taken unasked, each
+// with its place.
+func (r *Result) standsAlone() bool {
+	if len(r.Findings) == 0 || len(r.Commands)+len(r.Questions)+len(r.Unread) > 0 {
+		return false
+	}
+	for _, f := range r.Findings {
+		if f.Kind != KindReading || f.Measure.Red+f.Measure.At+f.Measure.From == "" {
+			return false
+		}
+	}
+	return true
 }
