@@ -27,6 +27,7 @@ type Case struct {
 	epoch      int
 	stand      rules.Setup // where the technician stands: the setup of the last reading
 	at         string      // and the part of the vehicle they were at
+	asked      map[string]rules.Measure // by test: where the leads were to go when it was last proposed
 	cached     cached
 }
 
@@ -55,7 +56,7 @@ func (k *Knowledge) Open(o Opening) (*Case, error) {
 	if _, ok := k.book.Complaint(o.Complaint); o.Complaint != "" && !ok {
 		return nil, fmt.Errorf("no complaint is called %q", o.Complaint)
 	}
-	c := &Case{knowledge: k, opening: o}
+	c := &Case{knowledge: k, opening: o, asked: map[string]rules.Measure{}}
 	return c, c.rebuild()
 }
 

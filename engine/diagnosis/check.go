@@ -26,6 +26,12 @@ func (c *Case) checkReading(r *Reading) error {
 			return fmt.Errorf("no test is called %q", r.Test)
 		}
 		m, filled := fillRoles(t.Measure, c.roles())
+		if asked, ok := c.asked[r.Test]; !filled && ok {
+			m, filled = asked, true // it was sure when the test was proposed
+		}
+		if !filled && r.Measure.Mode == t.Measure.Mode {
+			m, filled = r.Measure, true // the caller says where
+		}
 		if !filled {
 			return fmt.Errorf("%s speaks of a terminal that is not known yet; say what was measured where instead", r.Test)
 		}

@@ -30,6 +30,7 @@ func (c *Case) Next(limit int) []Proposal {
 	}
 	for i := range ps {
 		c.describe(&ps[i])
+		c.asked[ps[i].Test.ID] = ps[i].Measure
 	}
 	return ps
 }

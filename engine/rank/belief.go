@@ -27,6 +27,8 @@ type Belief struct {
 	mixes       []mix
 	foreseen    []mix
 	shared      *shared
+	wirings     *circuit.Wirings
+	paired      bool                  // pairs of faults are being weighed
 	lives       map[string]*Candidate // volts readings that tell whether a place is live
 
 	readings []*measurement
@@ -105,7 +107,7 @@ func Open(o Opening) (*Belief, error) {
 	if draws == 0 {
 		draws = DefaultDraws
 	}
-	b.shared = newShared(b.seed, draws)
+	b.shared, b.wirings = newShared(b.seed, draws), ws
 	for _, s := range o.Book.Suspects {
 		h := &Hypothesis{Suspects: []string{s.ID}, prior: math.Log(priors[s.ID])}
 		possible, err := b.populate(h, ws)

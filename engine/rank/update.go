@@ -109,6 +109,7 @@ func (b *Belief) Read(r Reading) error {
 			b.renew(h.cloud, groups, 1)
 		}
 	}
+	b.consider()
 	return nil
 }
 
@@ -376,6 +377,9 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
 		logs[i] = max(h.complain, -1) // the complaint alone proves nothing
+		if len(h.Suspects) > 1 {
+			logs[i] += math.Log(pairOdds)
+		}
 		for _, g := range h.gained {
 			logs[i] += g
 		}

@@ -1,0 +1,106 @@
+package rank
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Two faults at once are weighed only when no single one fits: every pair of
+// suspects would be far too many, and nearly always needless.
+const (
+	// pairOdds is how likely a vehicle with one fault has an independent second
+	// one in the same circuit. Experience, no source.
+	pairOdds = 0.03
+	// misfitsForPairs is how many readings the likeliest single faults must
+	// explain as slips before pairs are weighed.
+	misfitsForPairs = 0.75
+	// pairsMost is how many pairs are weighed.
+	pairsMost = 16
+)
+
+// consider adds pairs of suspects when the readings fit no single one.
+func (b *Belief) consider() {
+	if b.model == nil || b.paired || b.misfits() < misfitsForPairs {
+		return
+	}
+	b.paired = true
+	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
+		complaint: b.complaint, repaired: b.repaired, shared: b.shared, paired: true}
+	for _, p := range b.promising() {
+		h := &Hypothesis{Suspects: []string{p.x.Suspects[0], p.y.Suspects[0]}, prior: p.prior}
+		slices.Sort(h.Suspects)
+		if possible, err := sub.populate(h, b.wirings); err == nil && possible && h.cloud != nil {
+			sub.hyps = append(sub.hyps, h)
+		}
+	}
+	if len(sub.hyps) == 0 {
+		return
+	}
+	sub.normalise()
+	for _, m := range b.readings {
+		if sub.Read(m.Reading) != nil {
+			return
+		}
+	}
+	b.hyps = append(b.hyps, sub.hyps...)
+	b.normalise()
+}
+
+// misfits is how many readings are explained as slips, on average over what is
+// believed.
+func (b *Belief) misfits() float64 {
+	sum := 0.0
+	for _, h := range b.hyps {
+		if h.bare < 0.01 {
+			continue
+		}
+		for i, m := range b.readings {
+			if b.slipped(m, h.gained[i]) {
+				sum += h.bare
+			}
+		}
+	}
+	return sum
+}
+
+// slipped reports whether a reading's likelihood is no more than a slip's.
+func (b *Belief) slipped(m *measurement, gained float64) bool {
+	if m.Answer.Unsure {
+		return false
+	}
+	slip := Slip * slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts)
+	return gained < math.Log(3*slip)
+}
+
+// couple is a pair that may explain what neither of its suspects does alone.
+type couple struct {
+	x, y         *Hypothesis
+	prior, score float64 // logs
+}
+
+// promising lists the pairs that would do best if each reading were explained by
+// the better of the two. A fault and its absence make no pair.
+func (b *Belief) promising() []couple {
+	var singles []*Hypothesis
+	total := 0.0
+	for _, h := range b.hyps {
+		total += math.Exp(h.prior)
+		if h.cloud != nil && !h.cloud.sound() {
+			singles = append(singles, h)
+		}
+	}
+	var out []couple
+	for i, x := range singles {
+		for _, y := range singles[i+1:] {
+			c := couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
+			c.score = c.prior + max(x.complain, y.complain)
+			for r := range b.readings {
+				c.score += max(x.gained[r], y.gained[r])
+			}
+			out = append(out, c)
+		}
+	}
+	slices.SortStableFunc(out, func(p, q couple) int { return cmp.Compare(q.score, p.score) })
+	return out[:min(len(out), pairsMost)]
+}
