@@ -93,6 +93,9 @@ func span(mode rules.Mode, low, high float64) string {
 	case rules.AmpsDC, ampsInSeries:
 		unit = " A"
 	}
+	if s := sigma(mode, 0, 12); math.Max(math.Abs(low), math.Abs(high)) <= 3*s && low <= 0 {
+		return "about 0" + unit
+	}
 	if high-low <= 4*sigma(mode, (low+high)/2, 12) {
 		return "about " + Figure((low+high)/2) + unit
 	}
