@@ -431,11 +431,14 @@ func (m *matcher) fit(f *circuit.Fault) (string, error) {
 // climb goes from a guess to more alike ones, one number at a time in steps that
 // halve, until nothing helps.
 func (m *matcher) climb(f *circuit.Fault, from *guess) (*guess, error) {
-	best := from
+	best, free := from, 0
+	if from.rest != nil { // the named unknowns: what the parts have beside them matters little
+		free = len(m.truth.book.Circuits[0].Vary)
+	}
 	for step := 0.8; step > 2e-3; step /= 2 {
 		for moved := true; moved; {
 			moved = false
-			for d := range len(best.own) + len(best.rest) {
+			for d := range len(best.own) + free {
 				for _, sign := range []float64{-1, 1} {
 					own, rest := slices.Clone(best.own), slices.Clone(best.rest)
 					if d < len(own) {
