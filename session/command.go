@@ -44,6 +44,8 @@ func (t *turn) command(c words.Command) error {
 		t.whatElse()
 	case words.CmdStatus:
 		t.status()
+	case words.CmdRepeat:
+		t.asked = t.j.asked // what is asked back, or else the step, is said again by every reply
 	case words.CmdHelp:
 		t.lines = append(t.lines, help)
 	}
@@ -144,14 +146,20 @@ func (j *job) meant(named []string) []string {
 		if concluded := j.now().conclusion; concluded != nil {
 			return concluded.Suspects[:1]
 		}
+	} else if concluded := j.concludedAmong(named); concluded != "" {
+		return []string{concluded}
+	}
+	classes := map[string]bool{} // one act mends a whole class
+	for _, id := range named {
+		classes[j.class(id)] = true
 	}
 	probability, total := map[string]float64{}, 0.0
 	var likeliest []string
 	for _, r := range j.now().ranking {
-		if strings.Contains(r.Suspect, " + ") || r.Suspect == noFault || len(named) > 0 && !slices.Contains(named, r.Suspect) {
+		class := j.class(r.Suspect)
+		if strings.Contains(r.Suspect, " + ") || r.Suspect == noFault || len(named) > 0 && !classes[class] {
 			continue
 		}
-		class := j.class(r.Suspect)
 		if probability[class] == 0 {
 			likeliest = append(likeliest, r.Suspect)
 		}
@@ -165,6 +173,21 @@ func (j *job) meant(named []string) []string {
 		return likeliest[:1]
 	}
 	return likeliest[:min(mostMeant, len(likeliest))]
+}
+
+// concludedAmong is the concluded suspect that the act named mends: one of the
+// named, or one of their repair classes. "Replaced the relay" mends a coil.
+func (j *job) concludedAmong(named []string) string {
+	concluded := j.now().conclusion
+	if concluded == nil {
+		return ""
+	}
+	for _, id := range concluded.Suspects {
+		if id != noFault && slices.ContainsFunc(named, func(n string) bool { return j.class(n) == j.class(id) }) {
+			return id
+		}
+	}
+	return ""
 }
 
 // class is what is mended by the same act as a suspect.

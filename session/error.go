@@ -13,6 +13,7 @@ const (
 	Closed   Kind = "closed"    // the job is closed
 	Limit    Kind = "limit"     // more than the service takes: too long, too many
 	Rules    Kind = "rules"     // a rulebook that cannot be used; File, Line and Column say where
+	Damaged  Kind = "damaged"   // the job's log is not as it was written; File and Line say where
 	Internal Kind = "internal"  // a fault of ours; the message gives nothing away
 )
 
@@ -25,7 +26,7 @@ type Error struct {
 	Nearest string // the nearest valid choice to what was given
 	Job     string
 	Test    string
-	File    string // of a rulebook
+	File    string // of a rulebook or a log
 	Line    int    // from 1; 0 = none
 	Column  int    // from 1; 0 = none
 }

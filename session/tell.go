@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"slices"
-	"strings"
 	"unicode/utf8"
 
 	"coilside/rules"
@@ -33,36 +32,12 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 			return err
 		}
 		t.said = r.Text
-		if saysReady(r.Text) && len(t.j.asked) == 0 {
-			return t.yes()
-		}
-		if saysStill(r.Text) && t.j.pendingCaution() != "" {
-			return t.find(words.Finding{Kind: words.KindFact, Fact: "load_moves", Value: rules.Value{Kind: rules.Bool}, Words: "nothing moves when the load runs"})
-		}
-		heard := t.j.hear(r.Text)
+		heard := t.j.base.reader.Read(r.Text, t.j.hearing())
 		if r.Spoken {
 			heard = t.confirm(heard)
 		}
 		return t.tell(heard)
 	})
-}
-
-// saysReady reports the words that accept the caution of a load that moves.
-func saysReady(text string) bool {
-	switch strings.ToLower(strings.Trim(strings.TrimSpace(text), ".!")) {
-	case "ready", "i'm ready", "im ready", "clear", "all clear", "it's clear", "ready and clear", "ok ready", "ready now":
-		return true
-	}
-	return false
-}
-
-// saysStill reports the words that deny that anything moves.
-func saysStill(text string) bool {
-	switch strings.ToLower(strings.Trim(strings.TrimSpace(text), ".!")) {
-	case "nothing moves", "nothing moves there", "nothing moves here", "it doesn't move", "it does not move", "nothing can move", "no moving parts":
-		return true
-	}
-	return false
 }
 
 // hearing is what the reader of plain words is told about the job.
@@ -74,6 +49,7 @@ func (j *job) hearing() words.Context {
 	if len(j.asked) > 0 {
 		c.Asked = &j.asked[0]
 	}
+	c.Cautioned = j.pendingCaution() != "" && c.Asked == nil
 	if p := j.proposal(); p != nil && (j.now().conclusion == nil || j.settled()) {
 		kind := answerKind(p.Measure, p.Test.Of)
 		c.Expected = &words.Expected{ID: p.Test.ID, Sets: p.Test.Sets, Measure: p.Measure, Setup: p.Setup, Kind: kind.Kind, Of: kind.Of}
@@ -85,34 +61,6 @@ func (j *job) hearing() words.Context {
 		c.Suspects = append(c.Suspects, words.Named{ID: r.Suspect, Words: j.suspectWords(r.Suspect)})
 	}
 	return c
-}
-
-// hear reads an utterance. A reading that stands by itself, place and all, is
-// taken as such, whatever was asked; only then is it tried as the answer.
-func (j *job) hear(text string) words.Result {
-	c := j.hearing()
-	read := j.base.reader.Read
-	if c.Asked != nil {
-		fresh := c
-		fresh.Asked = nil
-		if heard := read(text, fresh); standsAlone(heard) {
-			return heard
-		}
-	}
-	heard := read(text, c)
-	if c.Expected != nil && len(heard.Findings)+len(heard.Commands) == 0 && len(heard.Questions) > 0 {
-		c.Expected, c.Asked = nil, nil
-		if unasked := read(text, c); standsAlone(unasked) {
-			return unasked
-		}
-	}
-	return heard
-}
-
-// standsAlone reports an utterance that is nothing but readings with their places.
-func standsAlone(heard words.Result) bool {
-	return len(heard.Findings) > 0 && len(heard.Commands)+len(heard.Questions)+len(heard.Unread) == 0 &&
-		!slices.ContainsFunc(heard.Findings, func(f words.Finding) bool { return f.Kind != words.KindReading })
 }
 
 // confirm keeps back the numbers that were heard rather than typed: they are read
