@@ -23,6 +23,7 @@ const (
 	codeLimit         = 1005
 	codeRules         = 1006
 	codeWebSocketOnly = 1007
+	codeDamaged       = 1008
 )
 
 // wireKind is how one kind of refusal goes over the wire.
@@ -46,6 +47,7 @@ var wireKinds = []wireKind{
 	{session.Limit, codeLimit, "More than the service takes."},
 	{session.Rules, codeRules, "The rules cannot be used; data.file, data.line and data.column say where."},
 	{kindWebSocketOnly, codeWebSocketOnly, "This method works over the WebSocket at /ws only."},
+	{session.Damaged, codeDamaged, "The job's log is not as it was written; data.job names it, data.file and data.line say where."},
 	{session.Internal, jsonrpc.InternalError, "Something went wrong inside the service; data.request names it in the log."},
 }
 
@@ -59,7 +61,8 @@ type errorData struct {
 	File    string       `json:"file,omitempty"`
 	Line    int          `json:"line,omitempty"`
 	Column  int          `json:"column,omitempty"`
-	Request string       `json:"request,omitempty"` // id of the request in the log, for internal errors
+	RetryMS int          `json:"retry_ms,omitempty"` // milliseconds to wait, where too much was asked for
+	Request string       `json:"request,omitempty"`  // id of the request in the log, for internal errors
 }
 
 // translate turns an error of the session into one for the wire. What is not a

@@ -15,7 +15,6 @@ import (
 	"coilside/session"
 
 	"github.com/gorilla/websocket"
-	"github.com/rs/zerolog"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -282,12 +281,12 @@ func TestWatching(t *testing.T) {
 }
 
 func TestWatchesOfAConnectionAreBounded(t *testing.T) {
-	l, err := Listen("127.0.0.1:0")
+	l, err := Listen("127.0.0.1:0", false)
 	require.NoError(t, err)
 	defer l.Close()
-	s := New(newService(t), l, zerolog.Nop())
+	s := New(Options{Service: newService(t), Listener: l})
 	full := &socket{watches: map[string]func(){}}
-	for i := range maxWatches {
+	for i := range DefaultLimits.Watches {
 		full.watches[fmt.Sprint(i)] = func() {}
 	}
 	ctx := context.WithValue(t.Context(), socketKey{}, full)

@@ -12,10 +12,10 @@ type AddressError struct{ Message string }
 
 func (e *AddressError) Error() string { return e.Message }
 
-// Listen opens the address HOST:PORT, port 0 for any free one. The host must be
-// this machine's own, as the service asks nobody who they are. The error is an
-// *AddressError if the address itself is at fault.
-func Listen(address string) (net.Listener, error) {
+// Listen opens the address HOST:PORT, port 0 for any free one. Without tokens the
+// host must be this machine's own, as the service then asks nobody who they are.
+// The error is an *AddressError if the address itself is at fault.
+func Listen(address string, tokens bool) (net.Listener, error) {
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
 		return nil, &AddressError{fmt.Sprintf("%q is not HOST:PORT, such as 127.0.0.1:7285", address)}
@@ -27,8 +27,11 @@ func Listen(address string) (net.Listener, error) {
 		host = "127.0.0.1"
 	}
 	ip, err := netip.ParseAddr(host)
-	if err != nil || !ip.IsLoopback() || ip.Zone() != "" {
-		return nil, &AddressError{fmt.Sprintf("%q is not this machine's own address: listen on 127.0.0.1, [::1] or localhost, since anyone who reaches the service can use it", host)}
+	if err != nil || ip.Zone() != "" {
+		return nil, &AddressError{fmt.Sprintf("%q is no address of this machine: give 127.0.0.1, [::1] or localhost, or one that others reach it by, such as 0.0.0.0 for all", host)}
+	}
+	if !ip.Unmap().IsLoopback() && !tokens {
+		return nil, &AddressError{fmt.Sprintf("other machines can reach %s, and anyone who reaches the service can use it: a token is needed there, by --token-file or --tokens; or listen on 127.0.0.1", host)}
 	}
 	l, err := net.Listen("tcp", net.JoinHostPort(host, port))
 	if err != nil {
@@ -37,16 +40,8 @@ func Listen(address string) (net.Listener, error) {
 	return l, nil
 }
 
-// hostsFor lists the exact Host headers under which a listener may be asked.
-func hostsFor(address net.Addr) []string {
-	own, port, _ := net.SplitHostPort(address.String())
-	var hosts []string
-	for _, name := range []string{own, "127.0.0.1", "::1", "localhost"} {
-		host := net.JoinHostPort(name, port)
-		hosts = append(hosts, host)
-		if port == "80" { // clients leave the default port out
-			hosts = append(hosts, host[:len(host)-len(":80")])
-		}
-	}
-	return hosts
+// IsLoopback reports whether only this machine reaches an address.
+func IsLoopback(address net.Addr) bool {
+	to, err := netip.ParseAddrPort(address.String())
+	return err == nil && to.Addr().Unmap().IsLoopback()
 }

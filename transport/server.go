@@ -1,10 +1,11 @@
 // Package transport puts the session on the wire: HTTP, WebSocket and JSON-RPC
-// for programs on the same machine. It translates and guards; there is no
-// diagnosis here.
+// for programs on the same machine and, behind a token, beyond it. It translates
+// and guards; there is no diagnosis here.
 package transport
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	stdlog "log"
 	"net"
@@ -19,66 +20,130 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// What the service takes at once. Beyond callsAtOnce calls wait a while, beyond
-// maxSockets and maxWatches new ones are refused.
-const (
-	callsAtOnce = 16
-	waitForTurn = 10 * time.Second
-	maxSockets  = 64
-	maxWatches  = 64 // a connection
-)
+// Options is what a Server stands on.
+type Options struct {
+	Service  *session.Service
+	Listener net.Listener // from Listen
+	Metrics  net.Listener // where figures are served for Prometheus; nil = nowhere
+	Log      zerolog.Logger
+	Tokens   Tokens       // none = everyone who reaches the listener may use the service
+	TLS      *tls.Config  // from TLS; nil = plain HTTP
+	Hosts    []string     // further names the service is reached by, without port
+	Limits   Limits       // the zero value is DefaultLimits
+	Ready    func() error // whether jobs can be stored now; nil = always
+}
 
 // Server serves one session.Service at one address.
 type Server struct {
 	service  *session.Service
 	listener net.Listener
+	figures  net.Listener
 	log      zerolog.Logger
+	tokens   Tokens
+	tls      *tls.Config
+	hosts    []string
+	limits   Limits
+	ready    func() error
+
 	table    *jsonrpc.Table
 	document []byte // the OpenRPC document
+	metrics  *metrics
+	passes   *passes
+	rates    rates
 	turns    chan struct{}
+	stopping atomic.Bool
 	sockets  sync.WaitGroup
 	open     atomic.Int32 // sockets
 }
 
-// New prepares a server; the listener comes from Listen.
-func New(service *session.Service, listener net.Listener, log zerolog.Logger) *Server {
-	s := &Server{service: service, listener: listener, log: log, turns: make(chan struct{}, callsAtOnce)}
-	s.table = &jsonrpc.Table{Limits: jsonrpc.DefaultLimits, Translate: translate, Observe: observe}
+// New prepares a server.
+func New(o Options) *Server {
+	if o.Limits == (Limits{}) {
+		o.Limits = DefaultLimits
+	}
+	s := &Server{
+		service: o.Service, listener: o.Listener, figures: o.Metrics, log: o.Log, tokens: o.Tokens, tls: o.TLS, hosts: o.Hosts,
+		limits: o.Limits, ready: o.Ready, metrics: newMetrics(), passes: newPasses(),
+		rates: rates{of: map[string]*account{}}, turns: make(chan struct{}, o.Limits.AtOnce),
+	}
+	s.table = &jsonrpc.Table{Limits: o.Limits.Message, Translate: translate, Admit: s.admit, Observe: s.observe}
 	s.addMethods()
 	s.document = describe(s.table.Methods(), s.URL())
 	return s
 }
 
+func (s *Server) scheme() string {
+	if s.tls != nil {
+		return "https"
+	}
+	return "http"
+}
+
 // URL is where the server is reached: http://127.0.0.1:7285.
-func (s *Server) URL() string { return "http://" + s.listener.Addr().String() }
+func (s *Server) URL() string { return s.scheme() + "://" + s.listener.Addr().String() }
 
 // Serve answers until ctx ends, then finishes the calls under way, closes the
 // connections and returns nil.
 func (s *Server) Serve(ctx context.Context) error {
+	s.log.Info().Str("url", s.URL()).Bool("tokens", len(s.tokens) > 0).Bool("tls", s.tls != nil).Msg("serving")
+	defer func() { s.log.Info().Msg("stopped") }()
+	stopper, cancel := context.WithCancel(ctx)
+	defer cancel()
+	context.AfterFunc(stopper, func() { s.stopping.Store(true) })
+	var errs [2]error
+	var serving sync.WaitGroup
+	serve := func(i int, l net.Listener, tls *tls.Config, h http.Handler) {
+		serving.Go(func() {
+			defer cancel() // one that fails ends the other
+			errs[i] = s.serveOn(stopper, l, tls, h)
+		})
+	}
+	serve(0, s.listener, s.tls, s.handler(stopper))
+	if s.figures != nil {
+		var secure *tls.Config
+		if !IsLoopback(s.figures.Addr()) {
+			secure = s.tls
+		}
+		serve(1, s.figures, secure, s.figuresHandler(secure))
+	}
+	serving.Wait()
+	s.sockets.Wait()
+	return errors.Join(errs[:]...)
+}
+
+// serveOn answers at one listener until ctx ends.
+func (s *Server) serveOn(ctx context.Context, l net.Listener, secure *tls.Config, h http.Handler) error {
+	protocols := new(http.Protocols)
+	protocols.SetHTTP1(true)
 	server := &http.Server{
-		Handler:           s.handler(ctx),
-		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       30 * time.Second,
-		WriteTimeout:      90 * time.Second,
+		Handler:           h,
+		TLSConfig:         secure,
+		Protocols:         protocols,
+		ReadHeaderTimeout: s.limits.Header,
+		ReadTimeout:       s.limits.Body,
+		WriteTimeout:      s.limits.Body + s.limits.Turn + time.Minute,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          stdlog.New(s.log, "", 0),
 	}
-	s.log.Info().Str("url", s.URL()).Msg("serving")
-	defer func() { s.log.Info().Msg("stopped") }()
 	stopped := make(chan error, 1)
 	stopper, cancel := context.WithCancel(ctx)
 	go func() {
 		<-stopper.Done()
-		grace, done := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+		grace, done := context.WithTimeout(context.WithoutCancel(ctx), s.limits.Stop)
 		defer done()
 		stopped <- server.Shutdown(grace)
 	}()
-	err := server.Serve(s.listener)
+	few := &bounded{Listener: l, most: s.limits.Connections, plain: secure == nil,
+		refused: func() { s.metrics.refused.WithLabelValues("connections").Inc() }}
+	var err error
+	if secure != nil {
+		err = server.ServeTLS(few, "", "")
+	} else {
+		err = server.Serve(few)
+	}
 	cancel()
-	err = errors.Join(ignoreClosed(err), <-stopped)
-	s.sockets.Wait()
-	return err
+	return errors.Join(ignoreClosed(err), <-stopped)
 }
 
 func ignoreClosed(err error) error {
@@ -95,26 +160,29 @@ func (s *Server) handler(stop context.Context) http.Handler {
 	mux.HandleFunc("POST /rpc", s.serveRPC)
 	mux.HandleFunc("GET /ws", func(w http.ResponseWriter, r *http.Request) { s.serveSocket(stop, w, r) })
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { writeJSON(w, http.StatusOK, []byte(`{"status":"ok"}`)) })
+	mux.HandleFunc("GET /readyz", s.serveReady)
 	mux.HandleFunc("GET /openrpc.json", func(w http.ResponseWriter, _ *http.Request) { writeJSON(w, http.StatusOK, s.document) })
-	return logged(s.log, guard(hostsFor(s.listener.Addr()), mux))
+	mux.HandleFunc("POST /link", s.serveLink)
+	mux.HandleFunc("GET "+enterPath+"{secret}", s.serveEnter)
+	return s.logged(s.guard(namesFor(s.listener.Addr(), s.scheme(), s.hosts), s.known(mux)))
+}
+
+// figuresHandler serves the metrics to this machine; at any other address it asks
+// for a token as the service does.
+func (s *Server) figuresHandler(secure *tls.Config) http.Handler {
+	scheme := "http"
+	if secure != nil {
+		scheme = "https"
+	}
+	h := s.metricsHandler()
+	if !IsLoopback(s.figures.Addr()) {
+		h = s.known(h)
+	}
+	return s.guard(namesFor(s.figures.Addr(), scheme, s.hosts), h)
 }
 
 func writeJSON(w http.ResponseWriter, status int, body []byte) {
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(status)
 	_, _ = w.Write(append(body, '\n'))
-}
-
-// answer serves one message when it is its turn, nil if it wants no answer.
-func (s *Server) answer(ctx context.Context, msg []byte) []byte {
-	patience := time.NewTimer(waitForTurn)
-	defer patience.Stop()
-	select {
-	case s.turns <- struct{}{}:
-		defer func() { <-s.turns }()
-		return s.table.Serve(ctx, msg)
-	case <-ctx.Done():
-	case <-patience.C:
-	}
-	return jsonrpc.Refusal(&jsonrpc.Error{Code: codeLimit, Message: "The service is busy; try again.", Data: errorData{Kind: "limit"}})
 }

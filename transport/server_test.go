@@ -21,10 +21,11 @@ import (
 
 // running is a server under test.
 type running struct {
-	url  string
-	stop context.CancelFunc
-	done chan error
-	log  *lockedBuffer
+	url    string
+	server *Server
+	stop   context.CancelFunc
+	done   chan error
+	log    *lockedBuffer
 }
 
 type lockedBuffer struct {
@@ -44,15 +45,23 @@ func (b *lockedBuffer) String() string {
 	return b.buf.String()
 }
 
-func startServer(t *testing.T) *running {
+// startServer serves on this machine; with changes its options first.
+func startServer(t *testing.T, with ...func(*Options)) *running {
 	t.Helper()
-	l, err := Listen("127.0.0.1:0")
-	require.NoError(t, err)
 	ctx, stop := context.WithCancel(context.Background())
 	r := &running{stop: stop, done: make(chan error, 1), log: &lockedBuffer{}}
-	s := New(newService(t), l, zerolog.New(r.log))
-	r.url = s.URL()
-	go func() { r.done <- s.Serve(ctx) }()
+	o := Options{Service: newService(t), Log: zerolog.New(r.log), Limits: DefaultLimits}
+	for _, change := range with {
+		change(&o)
+	}
+	if o.Listener == nil {
+		var err error
+		o.Listener, err = Listen("127.0.0.1:0", false)
+		require.NoError(t, err)
+	}
+	r.server = New(o)
+	r.url = r.server.URL()
+	go func() { r.done <- r.server.Serve(ctx) }()
 	t.Cleanup(func() {
 		stop()
 		select {
@@ -190,6 +199,11 @@ func TestPlainHTTP(t *testing.T) {
 		status             int
 	}{
 		{"GET", "/healthz", "", nil, 200},
+		{"GET", "/readyz", "", nil, 200},
+		{"POST", "/link", "", nil, 404},
+		{"GET", "/enter/guess", "", nil, 403},
+		{"GET", "/healthz?x=1", "", nil, 400},
+		{"POST", "/rpc", call, http.Header{"Content-Type": {"application/json"}, "Content-Encoding": {"gzip"}}, 415},
 		{"GET", "/openrpc.json", "", nil, 200},
 		{"GET", "/nothing", "", nil, 404},
 		{"GET", "/", "", nil, 404},
@@ -297,22 +311,32 @@ func upgradeStatus(t *testing.T, address string, header http.Header) int {
 }
 
 func TestListen(t *testing.T) {
-	for _, address := range []string{"0.0.0.0:0", "[::]:0", ":0", "192.0.2.1:80", "example.org:80", "127.0.0.1", "127.0.0.1:http", "127.0.0.1:70000", "127.0.0.1:-1", "", "127.1:0", "[::1%lo]:0"} {
-		_, err := Listen(address)
-		assert.IsType(t, &AddressError{}, err, address)
+	for _, address := range []string{":0", "example.org:80", "127.0.0.1", "127.0.0.1:http", "127.0.0.1:70000", "127.0.0.1:-1", "", "127.1:0", "[::1%lo]:0"} {
+		for _, tokens := range []bool{false, true} {
+			_, err := Listen(address, tokens)
+			assert.IsType(t, &AddressError{}, err, address)
+		}
 	}
-	l, err := Listen("localhost:0")
+	for _, address := range []string{"0.0.0.0:0", "[::]:0", "192.0.2.1:80", "[::ffff:192.0.2.1]:0"} {
+		_, err := Listen(address, false)
+		require.IsType(t, &AddressError{}, err, address)
+		assert.Contains(t, err.Error(), "a token is needed")
+	}
+	everywhere, err := Listen("0.0.0.0:0", true)
+	require.NoError(t, err)
+	assert.NoError(t, everywhere.Close())
+	l, err := Listen("localhost:0", false)
 	require.NoError(t, err)
 	defer l.Close()
 	assert.True(t, l.Addr().(*net.TCPAddr).IP.IsLoopback())
-	_, err = Listen(l.Addr().String())
+	_, err = Listen(l.Addr().String(), false)
 	require.Error(t, err)
 	assert.NotErrorAs(t, err, new(*AddressError), "a port in use is no fault of the address")
 }
 
 func TestHostsForTheDefaultPort(t *testing.T) {
-	hosts := hostsFor(&net.TCPAddr{IP: net.IPv6loopback, Port: 80})
-	assert.Subset(t, hosts, []string{"127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:80", "localhost"})
+	n := namesFor(&net.TCPAddr{IP: net.IPv6loopback, Port: 80}, "http", nil)
+	assert.Subset(t, n.hosts, []string{"127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:80", "localhost"})
 }
 
 func TestStoppingEndsConnections(t *testing.T) {
@@ -345,6 +369,7 @@ func TestEveryRequestHasALineInTheLog(t *testing.T) {
 		require.NoError(t, json.Unmarshal([]byte(line), &o), line)
 		delete(o, "ms")
 		delete(o, "request")
+		delete(o, "from")
 		lines = append(lines, o)
 	}
 	assert.Contains(t, lines, object{"level": "info", "message": "rpc", "call": "job.list"})

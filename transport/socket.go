@@ -2,13 +2,12 @@ package transport
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 
 	"coilside/session"
 	"coilside/transport/jsonrpc"
 	"coilside/transport/websocket"
-
-	"github.com/rs/zerolog"
 )
 
 // socket is one WebSocket connection and the jobs it watches. Its methods are
@@ -16,7 +15,19 @@ import (
 type socket struct {
 	*websocket.Conn
 	watches map[string]func() // how to stop each, by job
+	refused int               // requests refused since one was taken, as they came too fast
+	server  *Server
 }
+
+// tooFast counts a refused request. A connection that pays no heed is ended.
+func (k *socket) tooFast(most int) {
+	if k.refused++; k.refused > most {
+		k.Refuse(policyViolation, "too many requests")
+	}
+}
+
+// policyViolation is the close code of RFC 6455, section 7.4.1.
+const policyViolation = 1008
 
 type socketKey struct{}
 
@@ -24,24 +35,30 @@ type socketKey struct{}
 // when the service stops are finished.
 func (s *Server) serveSocket(stop context.Context, w http.ResponseWriter, r *http.Request) {
 	defer s.open.Add(-1)
-	if s.open.Add(1) > maxSockets {
-		refuse(w, http.StatusServiceUnavailable, "Too many connections are open.")
+	if int(s.open.Add(1)) > s.limits.Connections-s.limits.Connections/16 {
+		setRetryAfter(w)
+		s.turnAway(w, "connections", http.StatusServiceUnavailable, "Too many connections are open.")
 		return
 	}
+	s.metrics.sockets.Inc()
+	defer s.metrics.sockets.Dec()
 	s.sockets.Add(1)
 	defer s.sockets.Done()
 	options := websocket.DefaultOptions
-	options.ReadLimit = 4 * int64(s.table.Limits.Message) // a little too long gets an answer that says so
+	options.ReadLimit = 4 * int64(s.limits.Message.Message) // a little too long gets an answer that says so
+	options.MessageWait, options.StopWait = s.limits.Body, s.limits.Stop
 	conn, err := websocket.Accept(w, r, options)
 	if err != nil {
 		return
 	}
-	sock := &socket{conn, map[string]func(){}}
+	sock := &socket{Conn: conn, watches: map[string]func(){}, server: s}
 	conn.OnEnd(sock.stopWatching)
-	log := zerolog.Ctx(r.Context()).With().Str("connection", requestID(r.Context())).Logger()
+	log := s.log.With().Str("connection", requestID(r.Context())).Logger()
+	who := clientOf(r.Context())
 	err = conn.Run(stop, func(ctx context.Context, msg []byte) []byte {
-		ctx = context.WithValue(context.WithoutCancel(ctx), socketKey{}, sock)
-		return s.answer(named(ctx, log), msg)
+		ctx = named(context.WithValue(context.WithoutCancel(ctx), socketKey{}, sock), log)
+		out, _ := s.answer(withClient(ctx, who), msg)
+		return out
 	})
 	if err != nil {
 		log.Warn().Err(err).Msg("connection broke")
@@ -51,6 +68,7 @@ func (s *Server) serveSocket(stop context.Context, w http.ResponseWriter, r *htt
 func (k *socket) stopWatching() {
 	for _, stop := range k.watches {
 		stop()
+		k.server.metrics.watches.Dec()
 	}
 }
 
@@ -73,8 +91,8 @@ func (s *Server) watch(ctx context.Context, req WatchRequest) (Watching, error) 
 	if !ok {
 		return Watching{}, &session.Error{Kind: kindWebSocketOnly, Message: "job.watch works over the WebSocket at /ws only."}
 	}
-	if sock.watches[req.Job] == nil && len(sock.watches) >= maxWatches {
-		return Watching{}, &session.Error{Kind: session.Limit, Job: req.Job, Message: "One connection can watch up to 64 jobs."}
+	if sock.watches[req.Job] == nil && len(sock.watches) >= s.limits.Watches {
+		return Watching{}, &session.Error{Kind: session.Limit, Job: req.Job, Message: fmt.Sprintf("One connection can watch up to %d jobs.", s.limits.Watches)}
 	}
 	seq, changes, stop, err := s.service.Subscribe(ctx, req.Job, req.From)
 	if err != nil {
@@ -82,15 +100,17 @@ func (s *Server) watch(ctx context.Context, req WatchRequest) (Watching, error) 
 	}
 	if old := sock.watches[req.Job]; old != nil {
 		old()
+	} else {
+		s.metrics.watches.Inc()
 	}
 	sock.watches[req.Job] = stop
-	sock.AfterAnswer(func() { go pass(changes, sock.Conn) })
+	sock.AfterAnswer(func() { go tell(changes, sock.Conn) })
 	return Watching{req.Job, seq}, nil
 }
 
-// pass tells a connection of a job's changes until the watch is stopped. The
+// tell tells a connection of a job's changes until the watch is stopped. The
 // connection keeps the newest only, so a slow reader holds up nobody.
-func pass(changes <-chan session.Change, conn *websocket.Conn) {
+func tell(changes <-chan session.Change, conn *websocket.Conn) {
 	for change := range changes {
 		if msg, err := jsonrpc.Notification("job.changed", change); err == nil {
 			conn.Post(change.Job, msg)

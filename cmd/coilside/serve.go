@@ -22,7 +22,7 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 	if code, done := parse(flags, args, stderr); done {
 		return code
 	}
-	listener, err := transport.Listen(*listen)
+	listener, err := transport.Listen(*listen, false)
 	if err != nil {
 		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
 		if _, meant := errors.AsType[*transport.AddressError](err); meant {
@@ -41,7 +41,7 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 		fmt.Fprintf(stderr, "coilside serve: a service runs on this data folder already, at %s\n", other.url)
 		return exitWrong
 	}
-	server := transport.New(service, listener, log)
+	server := transport.New(transport.Options{Service: service, Listener: listener, Log: log})
 	withdraw, err := with.announce(server.URL())
 	if err != nil {
 		fmt.Fprintf(stderr, "coilside serve: %v\n", err)

@@ -28,6 +28,7 @@ type Method struct {
 // Call is what became of one request, for the log.
 type Call struct {
 	Method       string
+	Params       jsontext.Value // as they came; nil if there are none, or no request could be read
 	Notification bool
 	Code         int // of the error, 0 if none
 	Took         time.Duration
@@ -71,6 +72,9 @@ func (t *Table) Methods() []*Method {
 	}
 	return out
 }
+
+// Has reports whether there is a method of that name.
+func (t *Table) Has(method string) bool { return t.methods[method] != nil }
 
 // HandleRaw adds a method that reads its parameters itself. It panics if the
 // name is taken: that is a slip in the program.
@@ -149,7 +153,7 @@ func (t *Table) one(ctx context.Context, part jsontext.Value, budget *int) []byt
 		answer.Result, answer.Error = nil, t.translate(ctx, ErrAnswerTooLong)
 	}
 	*budget -= len(answer.Result)
-	call := Call{Method: req.Method, Notification: req.ID == nil, Took: time.Since(start)}
+	call := Call{Method: req.Method, Params: req.Params, Notification: req.ID == nil, Took: time.Since(start)}
 	if answer.Error != nil {
 		call.Code = answer.Error.Code
 	}

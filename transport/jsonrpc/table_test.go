@@ -276,7 +276,7 @@ func TestErrorsOfHandlers(t *testing.T) {
 func TestObserve(t *testing.T) {
 	var calls []Call
 	table := testTable()
-	table.Observe = func(_ context.Context, c Call) { c.Took = 0; calls = append(calls, c) }
+	table.Observe = func(_ context.Context, c Call) { c.Took, c.Params = 0, nil; calls = append(calls, c) }
 	table.Serve(t.Context(), []byte(`[`+call("none", `{}`)+`,{"jsonrpc":"2.0","method":"nix"},5]`))
 	table.Serve(t.Context(), []byte(`{`))
 	assert.Equal(t, []Call{{Method: "none"}, {Method: "nix", Notification: true, Code: MethodNotFound}, {Code: InvalidRequest}, {Code: ParseError}}, calls)
