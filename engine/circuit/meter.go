@@ -198,10 +198,26 @@ func (sv *Solver) volts(a, b int, meter float64) float64 {
 	return open * meter / (meter + sv.sys.resistanceBetween(a, b, &sv.scratch))
 }
 
-// minMax is the span of the volts while something is provoked. What comes and
-// goes is handled by whoever mixes an instance with its absent self; here only
-// a buzzing relay makes a span.
+// minMax is the span of the volts while something is provoked. Here that is the
+// command, as it goes from off to on, and the two positions of a relay that
+// buzzes; what comes and goes by wiggling is handled by whoever mixes an instance
+// with its absent self.
 func (sv *Solver) minMax(p Probe) Raw {
+	span := sv.span(p)
+	if p.during != "command" || !sv.st.command {
+		return span
+	}
+	in, st := sv.in, sv.st
+	off := st
+	off.command = false
+	sv.settle(in, off)
+	before := sv.span(p)
+	sv.settle(in, st)
+	return Raw{math.Min(span.A, before.A), math.Max(span.B, before.B)}
+}
+
+// span is the lowest and the highest volts in the settled state.
+func (sv *Solver) span(p Probe) Raw {
 	now := sv.volts(p.a, p.b, MeterOhms)
 	if sv.armature != Buzzing || p.a == absent || p.b == absent {
 		return Raw{now, now}

@@ -50,7 +50,7 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 	case rules.Look:
 		m.circuit = b.model != nil && b.model.Fuse(r.Measure.At)
 	default:
-		m.circuit = b.model != nil && !ByHand(r.Test)
+		m.circuit = b.model != nil && !ByHand(r.Test) && r.Measure.During != "crank" // the starter's current is not in the model
 		if !m.circuit && r.Test == nil {
 			return nil, fmt.Errorf("this rulebook has no circuit, so a reading must belong to one of its tests")
 		}
@@ -109,6 +109,7 @@ func (b *Belief) Read(r Reading) error {
 			b.renew(h.cloud, groups, 1)
 		}
 	}
+	b.normalise() // growing changes what earlier readings are worth
 	b.consider()
 	return nil
 }
