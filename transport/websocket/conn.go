@@ -37,6 +37,7 @@ type Conn struct {
 	done     chan struct{} // closed when either side of Run ends
 	finish   func()
 	stopping chan struct{} // closed when no more messages are taken
+	parting  chan *Refusal // why the reader wants the connection to end
 
 	within bool // the reader is inside a message: pongs do not give it more time
 	refuse *Refusal
@@ -62,7 +63,7 @@ func Accept(w http.ResponseWriter, r *http.Request, opt Options) (*Conn, error) 
 		return nil, err
 	}
 	c := &Conn{ws: ws, raw: hijack.conn, opt: opt, answers: make(chan []byte, opt.Queue), done: make(chan struct{}),
-		stopping: make(chan struct{}), pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
+		stopping: make(chan struct{}), parting: make(chan *Refusal, 1), pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
 	c.finish = sync.OnceFunc(func() { close(c.done) })
 	return c, nil
 }
@@ -176,6 +177,16 @@ func (c *Conn) farewell() error {
 	}
 }
 
+// part says why the connection ends, after all answers, and lets the reader read on
+// for a moment: a connection closed over unread data is reset, and the reason would
+// be lost with it.
+func (c *Conn) part(why *Refusal) {
+	if c.sendRest() == nil {
+		c.goodbye(why.Code, why.Why)
+		<-c.done
+	}
+}
+
 func (c *Conn) sendRest() error {
 	for len(c.answers) > 0 {
 		if err := c.send(websocket.TextMessage, <-c.answers); err != nil {
@@ -208,6 +219,9 @@ func (c *Conn) next(ctx context.Context, ping <-chan time.Time) (kind int, msg [
 		case msg := <-c.answers:
 			return websocket.TextMessage, msg
 		case <-c.wake:
+		case why := <-c.parting:
+			c.part(why)
+			return 0, nil
 		case <-c.done:
 			return 0, nil
 		case <-ctx.Done():

@@ -135,11 +135,13 @@ func timedOut(err error) bool {
 	return ok && e.Timeout()
 }
 
-// turnAway says why the connection ends, and reads on for a moment: a connection
-// closed over unread data is reset, and the reason would be lost with it.
+// partingWait is how long a connection that is ended is read on.
+const partingWait = time.Second / 2
+
+// turnAway has the writer say why the connection ends, and reads on until then.
 func (c *Conn) turnAway(why *Refusal) {
-	c.goodbye(why.Code, why.Why)
-	if err := c.raw.SetReadDeadline(time.Now().Add(time.Second / 2)); err == nil {
+	c.parting <- why
+	if err := c.raw.SetReadDeadline(time.Now().Add(partingWait)); err == nil {
 		_, _ = io.CopyN(io.Discard, c.raw.Conn, 4*c.opt.ReadLimit)
 	}
 }
