@@ -51,7 +51,7 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 		m.circuit = b.model != nil && b.model.Fuse(r.Measure.At)
 	default:
 		m.circuit = b.model != nil && !ByHand(r.Test) && r.Measure.During != "crank" // the starter's current is not in the model
-		if !m.circuit && r.Test == nil {
+		if b.model == nil && r.Test == nil {
 			return nil, fmt.Errorf("this rulebook has no circuit, so a reading must belong to one of its tests")
 		}
 	}
