@@ -4,8 +4,6 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"coilside/session/journal"
 )
 
 // BenchmarkOpen opens a common job, wholly told: log on disk, ranking, next test
@@ -41,9 +39,7 @@ func BenchmarkRecord(b *testing.B) {
 }
 
 func benchService(b *testing.B) *Service {
-	d, err := journal.OpenFolder(b.TempDir())
-	require.NoError(b, err)
-	s, err := New(Options{Book: book(b), Journal: d})
+	s, err := New(Options{Book: book(b), Journal: jobsIn(b, b.TempDir())})
 	require.NoError(b, err)
 	return s
 }

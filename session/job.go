@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
@@ -17,7 +19,8 @@ import (
 // job is one job. Its mutex guards everything below it; the log is the truth and
 // the case is what replaying it gives.
 type job struct {
-	id string
+	id   string
+	head atomic.Pointer[head] // nil = the log has to be read for it
 
 	mu          sync.Mutex
 	read        bool // log and file are set
@@ -61,23 +64,27 @@ func (j *job) load(s *Service) error {
 		return nil
 	}
 	file, lines, err := s.o.Journal.Open(j.id)
+	if err != nil {
+		j.head.Store(nil) // what it says may be no truer than the log
+	}
 	var damaged *journal.Damaged
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return noJob(j.id)
 	case errors.As(err, &damaged):
-		return &Error{Kind: Internal, Job: j.id, File: damaged.File, Line: damaged.Line,
-			Message: fmt.Sprintf("the log of job %s cannot be used: %v. Nothing was changed", j.id, damaged)}
+		return j.damaged(damaged.File, damaged.Line, damaged.Problem)
 	case err != nil:
 		return &Error{Kind: Internal, Job: j.id, Message: fmt.Sprintf("the log of job %s cannot be read: %v", j.id, err)}
 	}
-	j.keys, j.warned = map[string]keyed{}, map[string]bool{}
+	j.keys = map[string]keyed{}
+	if j.warned == nil {
+		j.warned = map[string]bool{}
+	}
 	var log []Entry
 	for i, line := range lines {
 		var r record
 		if err := json.Unmarshal(line, &r); err != nil {
-			return &Error{Kind: Internal, Job: j.id, File: file.Path(), Line: i + 1,
-				Message: fmt.Sprintf("the log of job %s cannot be used: line %d: %v", j.id, i+1, err)}
+			return j.damaged(file.Path(), i+1, "is no record of a job")
 		}
 		log = append(log, r.Entries...)
 		if r.Key != "" && r.Reply != nil {
@@ -85,10 +92,31 @@ func (j *job) load(s *Service) error {
 		}
 	}
 	if len(log) == 0 || log[0].Opened == nil {
-		return &Error{Kind: Internal, Job: j.id, File: file.Path(), Message: fmt.Sprintf("the log of job %s is empty", j.id)}
+		return j.damaged(file.Path(), 1, "opens no job")
 	}
 	j.file, j.log, j.read = file, log, true
+	if j.head.Load() == nil {
+		h := headOf(j)
+		j.head.Store(h)
+		file.SetHead(marshalled(h))
+	}
 	return nil
+}
+
+// damaged says that the log cannot be relied on, and what to do. Its folder is the
+// server's own affair: only the file is named.
+func (j *job) damaged(path string, line int, problem string) error {
+	return &Error{Kind: Damaged, Job: j.id, File: filepath.Base(path), Line: line,
+		Message: fmt.Sprintf("the log of job %s cannot be trusted: in %s, %s. Nothing was changed. Put the file back from a copy, or open a new job",
+			j.id, filepath.Base(path), recordWords(j.id, line, problem))}
+}
+
+// recordWords says which record of a log has a problem, where it is one of them.
+func recordWords(job string, record int, problem string) string {
+	if record == 0 {
+		return problem
+	}
+	return fmt.Sprintf("record %d of job %s %s", record, job, problem)
 }
 
 // replay computes the case from the log.

@@ -39,17 +39,13 @@ func (s *Service) room(ctx context.Context) error {
 	s.mu.Unlock()
 	open := 0
 	for _, id := range ids {
-		j, unlock, err := s.lock(ctx, id)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
+		summary, err := s.summaryOf(ctx, id)
 		if err != nil {
-			continue // damaged, or somebody else's
+			return err
 		}
-		if j.log[len(j.log)-1].Kind != kindClosed {
+		if summary.State == "open" {
 			open++
 		}
-		unlock()
 	}
 	if open >= s.o.MostOpen && ids != nil {
 		return &Error{Kind: Limit, Message: fmt.Sprintf("%d jobs are open, which is as many as may be; close some first", open)}

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -34,14 +33,34 @@ func book(t testing.TB) *rules.Book {
 // serviceIn is a service on the jobs in a folder, with a clock and ids of its own.
 func serviceIn(t testing.TB, folder string) *Service {
 	t.Helper()
-	d, err := journal.OpenFolder(folder)
-	require.NoError(t, err)
+	d := jobsIn(t, folder)
 	now := time.Date(2026, 1, 12, 8, 0, 0, 0, time.UTC)
 	ids := 0
 	s, err := New(Options{Book: book(t), Journal: d, Clock: func() time.Time { now = now.Add(time.Second); return now },
 		IDs: func() string { ids++; return fmt.Sprintf("job-%d", ids) }})
 	require.NoError(t, err)
 	return s
+}
+
+// running are the folders that a test's services have open.
+var running sync.Map
+
+// jobsIn opens a folder of jobs for one program after another: who had it before
+// has stopped.
+func jobsIn(t testing.TB, folder string) *journal.Folder {
+	t.Helper()
+	if before, ok := running.LoadAndDelete(folder); ok {
+		require.NoError(t, before.(*journal.Folder).Close())
+	}
+	d, err := journal.OpenFolder(folder)
+	require.NoError(t, err)
+	running.Store(folder, d)
+	t.Cleanup(func() {
+		if last, ok := running.LoadAndDelete(folder); ok {
+			require.NoError(t, last.(*journal.Folder).Close())
+		}
+	})
+	return d
 }
 
 func opened(t testing.TB, s *Service, o OpenRequest) Opened {
@@ -216,8 +235,12 @@ func TestBadCallsLeaveTheJobUnharmed(t *testing.T) {
 		require.NoError(t, err)
 		return asJSON(t, v)
 	}
-	path := filepath.Join(folder, o.Job+".jsonl")
-	before, file := view(), contentOf(t, path)
+	records := func() [][]byte {
+		_, lines, err := s.o.Journal.Open(o.Job)
+		require.NoError(t, err)
+		return lines
+	}
+	before, file := view(), records()
 	w := Write{Job: o.Job}
 	volts := func(at string, v float64) RecordRequest {
 		return RecordRequest{Write: w, Measure: &rules.Measure{Mode: rules.VoltsDC, Red: at, Black: "battery.negative"},
@@ -254,7 +277,7 @@ func TestBadCallsLeaveTheJobUnharmed(t *testing.T) {
 		require.Equal(t, c.kind, kindOf(t, err), "%s: %v", name, err)
 		require.ErrorContains(t, err, c.words, name)
 		require.Equal(t, before, view(), name)
-		require.Equal(t, file, contentOf(t, path), name)
+		require.Equal(t, file, records(), name)
 	}
 }
 
@@ -274,9 +297,9 @@ func TestBadOpeningsMakeNoJob(t *testing.T) {
 	require.Equal(t, Invalid, kindOf(t, err))
 	_, err = s.Open(t.Context(), OpenRequest{Complaint: "dead", Ruleset: "rely"})
 	require.Equal(t, NotFound, kindOf(t, err))
-	files, err := os.ReadDir(folder)
+	heads, err := s.o.Journal.Heads()
 	require.NoError(t, err)
-	require.Empty(t, files)
+	require.Empty(t, heads)
 	list, err := s.List(t.Context(), JobsRequest{})
 	require.NoError(t, err)
 	require.Empty(t, list.Jobs)
@@ -287,7 +310,8 @@ func TestADamagedLogIsSaidAndLeftAlone(t *testing.T) {
 	s := serviceIn(t, folder)
 	o, other := opened(t, s, van()), opened(t, s, van())
 	answered(t, s, o.Reply, o.Job)
-	path := filepath.Join(folder, o.Job+".jsonl")
+	require.NoError(t, s.o.Journal.Close())
+	path := s.o.Journal.Path()
 	content := []byte(contentOf(t, path))
 	at := bytes.LastIndex(content, []byte(`"reading"`))
 	content[at+1] ^= 1
@@ -295,11 +319,10 @@ func TestADamagedLogIsSaidAndLeftAlone(t *testing.T) {
 
 	again := serviceIn(t, folder)
 	_, err := again.Show(t.Context(), JobRequest{o.Job})
-	require.ErrorContains(t, err, "line 2 is damaged")
+	require.ErrorContains(t, err, "record 2 of job "+o.Job+" is damaged")
 	var e *Error
 	require.True(t, errors.As(err, &e))
 	require.Equal(t, 2, e.Line)
-	require.Equal(t, string(content), contentOf(t, path))
 	list, err := again.List(t.Context(), JobsRequest{})
 	require.NoError(t, err)
 	require.Len(t, list.Jobs, 2)
@@ -312,14 +335,24 @@ func TestADamagedLogIsSaidAndLeftAlone(t *testing.T) {
 	require.NoError(t, err, "the others go on")
 }
 
-func TestTwoProgramsOnOneJob(t *testing.T) {
+func TestTwoProgramsOnOneFolder(t *testing.T) {
 	folder := t.TempDir()
-	s := serviceIn(t, folder)
+	serviceIn(t, folder)
+	_, err := journal.OpenFolder(folder)
+	require.ErrorContains(t, err, "another program works on the jobs in "+folder)
+}
+
+// A log that was written to behind the service's back is read again, and the
+// writer told.
+func TestALogChangedFromOutside(t *testing.T) {
+	s := serviceIn(t, t.TempDir())
 	o := opened(t, s, van())
-	other := serviceIn(t, folder)
-	next := RecordRequest{Write: Write{Job: o.Job}, Test: o.Reply.Next.ID, Answer: Answer{Unsure: true}}
-	_, err := other.Record(t.Context(), next)
+	file, lines, err := s.o.Journal.Open(o.Job)
 	require.NoError(t, err)
+	outside := bytes.Replace(lines[0], []byte(`"entry":1,"kind":"opened"`), []byte(`"entry":2,"kind":"stands"`), 1)
+	require.NotEqual(t, string(lines[0]), string(outside))
+	require.NoError(t, file.Append(outside, nil))
+	next := RecordRequest{Write: Write{Job: o.Job}, Test: o.Reply.Next.ID, Answer: Answer{Unsure: true}}
 	_, err = s.Record(t.Context(), next)
 	require.Equal(t, Conflict, kindOf(t, err))
 	v, err := s.Show(t.Context(), JobRequest{o.Job})

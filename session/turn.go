@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"time"
 
 	"coilside/engine/diagnosis"
@@ -137,8 +138,10 @@ func (t *turn) finish(key, call string) (Reply, error) {
 		r.Key, r.Call, r.Reply = key, call, &reply
 	}
 	if t.start == 0 {
-		if err := t.s.enlist(j, r); err != nil {
+		if err := t.s.enlist(j, r); errors.Is(err, fs.ErrExist) {
 			return Reply{}, err
+		} else if err != nil {
+			return Reply{}, t.s.notWritten(j, err)
 		}
 	} else if err := j.append(r); err != nil {
 		return Reply{}, t.s.notWritten(j, err)
@@ -157,13 +160,19 @@ func (t *turn) finish(key, call string) (Reply, error) {
 // append writes one record to the job's file, where it has one.
 func (j *job) append(r record) error {
 	if j.file == nil {
+		j.head.Store(headOf(j))
 		return nil
 	}
 	payload, err := json.Marshal(r)
 	if err != nil {
 		return err
 	}
-	return j.file.Append(payload)
+	h := headOf(j)
+	if err := j.file.Append(payload, marshalled(h)); err != nil {
+		return err
+	}
+	j.head.Store(h)
+	return nil
 }
 
 func (s *Service) notWritten(j *job, err error) error {

@@ -199,7 +199,18 @@ func (s *Service) List(ctx context.Context, r JobsRequest) (JobList, error) {
 	return out, nil
 }
 
+// summaryOf gives what a list says of a job, without its log where that can be;
+// nothing of a job out of the caller's reach.
 func (s *Service) summaryOf(ctx context.Context, id string) (JobSummary, error) {
+	if err := ctx.Err(); err != nil {
+		return JobSummary{}, err
+	}
+	if h := s.headOf(id); h != nil {
+		if name, restricted := ownerOf(ctx); restricted && h.Owner != name {
+			return JobSummary{}, nil
+		}
+		return h.JobSummary, nil
+	}
 	j, unlock, err := s.lock(ctx, id)
 	if err != nil {
 		if ctx.Err() != nil {
@@ -208,6 +219,9 @@ func (s *Service) summaryOf(ctx context.Context, id string) (JobSummary, error) 
 		var e *Error
 		if _, restricted := ownerOf(ctx); restricted {
 			return JobSummary{}, nil // another's job, or one whose log can't tell whose it is
+		}
+		if errors.As(err, &e) && e.Kind == NotFound {
+			return JobSummary{}, nil // its opening failed just now
 		}
 		if errors.As(err, &e) {
 			return JobSummary{Job: id, State: "damaged", Problem: e.Message}, nil

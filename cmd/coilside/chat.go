@@ -60,6 +60,7 @@ func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io
 			c := &conversation{with: a, lines: newLineReader(stdin), out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin)}
 			err = c.run(ctx, book, *job)
 		}
+		err = errors.Join(err, with.closeJobs())
 	}
 	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, context.Canceled) {
 		fmt.Fprintf(stderr, "coilside chat: %v\n", err)

@@ -32,13 +32,18 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 	}
 	defer listener.Close()
 	log := zerolog.New(zerolog.SyncWriter(stderr)).With().Timestamp().Logger()
-	service, err := with.openService(log)
-	if err != nil {
-		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
-		return exitWrong
-	}
 	if other := with.running(ctx); other != nil {
 		fmt.Fprintf(stderr, "coilside serve: a service runs on this data folder already, at %s\n", other.url)
+		return exitWrong
+	}
+	service, err := with.openService(log)
+	defer func() {
+		if err := with.closeJobs(); err != nil {
+			log.Error().Err(err).Msg("the jobs were not closed well; what was acknowledged is on disk")
+		}
+	}()
+	if err != nil {
+		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
 		return exitWrong
 	}
 	server := transport.New(transport.Options{Service: service, Listener: listener, Log: log})

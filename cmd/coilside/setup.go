@@ -11,6 +11,7 @@ import (
 	"coilside/rulesets"
 	"coilside/session"
 	"coilside/session/journal"
+	"coilside/session/rulekeep"
 
 	"github.com/rs/zerolog"
 )
@@ -19,6 +20,7 @@ import (
 type setup struct {
 	data    string   // folder of the jobs
 	folders []string // rule folders over the shipped rules, later ones over earlier ones
+	jobs    *journal.Folder
 }
 
 // addFlags has --data and --rules fill the setup.
@@ -46,23 +48,33 @@ func (s *setup) loadBook() (*rules.Book, error) {
 	return rules.Load(layers...)
 }
 
-// openService starts the assistant on the jobs in the data folder.
+// openService starts the assistant on the jobs in the data folder; closeJobs gives
+// the folder free.
 func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	book, err := s.loadBook()
 	if err != nil {
 		return nil, err
 	}
-	data := s.data
-	if data == "" {
-		if data, err = stateFolder(); err != nil {
-			return nil, err
-		}
-	}
-	jobs, err := journal.OpenFolder(filepath.Join(data, "jobs"))
+	data, err := s.folder()
 	if err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: jobs, Log: log})
+	if s.jobs, err = journal.OpenFolder(data); err != nil {
+		return nil, err
+	}
+	kept, err := rulekeep.OpenFolder(filepath.Join(data, "rules"))
+	if err != nil {
+		return nil, err
+	}
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Kept: kept, Log: log})
+}
+
+// closeJobs ends the work on the data folder, where this program has it open.
+func (s *setup) closeJobs() error {
+	if s.jobs == nil {
+		return nil
+	}
+	return s.jobs.Close()
 }
 
 // stateFolder is where a program of this user keeps its state: $XDG_STATE_HOME

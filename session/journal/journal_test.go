@@ -1,42 +1,43 @@
 package journal
 
 import (
+	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
 
-func written(t *testing.T, records ...string) (*Folder, *File) {
+func folderAt(t testing.TB, path string) *Folder {
 	t.Helper()
-	d, err := OpenFolder(filepath.Join(t.TempDir(), "jobs"))
+	d, err := OpenFolder(path)
 	require.NoError(t, err)
-	f, err := d.Create("van-1")
-	require.NoError(t, err)
-	for _, r := range records {
-		require.NoError(t, f.Append([]byte(r)))
-	}
-	return d, f
+	t.Cleanup(func() { require.NoError(t, d.Close()) })
+	return d
 }
 
-func TestWhatIsWrittenIsReadBack(t *testing.T) {
-	d, _ := written(t, `{"a": 1}`, `"é < &"`, `[1.0, 1e5]`)
-	f, got, err := d.Open("van-1")
+// written is a folder with one job of the records given.
+func written(t testing.TB, records ...string) (*Folder, *File) {
+	t.Helper()
+	d := folderAt(t, filepath.Join(t.TempDir(), "data"))
+	return d, job(t, d, "van-1", records...)
+}
+
+func job(t testing.TB, d *Folder, name string, records ...string) *File {
+	t.Helper()
+	f, err := d.Create(name, []byte(records[0]), []byte(`"head 1"`))
 	require.NoError(t, err)
-	require.Equal(t, []string{`{"a":1}`, `"é < &"`, `[1.0,1e5]`}, texts(got))
-	require.NoError(t, f.Append([]byte(`4`)))
-	_, got, err = d.Open("van-1")
-	require.NoError(t, err)
-	require.Len(t, got, 4)
-	names, err := d.Names()
-	require.NoError(t, err)
-	require.Equal(t, []string{"van-1"}, names)
+	for i, r := range records[1:] {
+		require.NoError(t, f.Append([]byte(r), fmt.Appendf(nil, `"head %d"`, i+2)))
+	}
+	return f
 }
 
 func texts(payloads [][]byte) []string {
@@ -47,141 +48,236 @@ func texts(payloads [][]byte) []string {
 	return out
 }
 
-func TestEveryFlippedBitIsFound(t *testing.T) {
-	d, f := written(t, `{"volts":12.4}`, `{"volts":0.1}`, `{"volts":11.9}`)
-	sound, err := os.ReadFile(f.Path())
+func read(t testing.TB, d *Folder, name string) []string {
+	t.Helper()
+	_, got, err := d.Open(name)
 	require.NoError(t, err)
-	for at := range sound {
-		for bit := range 8 {
-			bad := append([]byte{}, sound...)
-			bad[at] ^= 1 << bit
-			require.NoError(t, os.WriteFile(f.Path(), bad, 0o600))
-			_, _, err := d.Open("van-1")
-			var damaged *Damaged
-			require.ErrorAs(t, err, &damaged, "byte %d bit %d", at, bit)
-			require.LessOrEqual(t, damaged.Line, 1+strings.Count(string(sound[:at]), "\n"))
-		}
-	}
+	return texts(got)
 }
 
-func TestEveryCutIsFoundOrLeavesWholeLines(t *testing.T) {
-	d, f := written(t, `{"volts":12.4}`, `{"volts":0.1}`)
-	sound, err := os.ReadFile(f.Path())
+func TestWhatIsWrittenIsReadBack(t *testing.T) {
+	path := t.TempDir()
+	d, err := OpenFolder(path)
 	require.NoError(t, err)
-	for n := range sound {
-		require.NoError(t, os.WriteFile(f.Path(), sound[:n], 0o600))
-		_, got, err := d.Open("van-1")
-		if n == 0 || sound[n-1] == '\n' {
-			require.NoError(t, err)
-			require.Len(t, got, strings.Count(string(sound[:n]), "\n"))
-			continue
-		}
-		require.ErrorContains(t, err, "is cut short", "after %d bytes", n)
-	}
+	job(t, d, "van-1", `{"a": 1}`, `"é < &"`, `[1.0, 1e5]`)
+	job(t, d, "car-2", `1`)
+	require.NoError(t, d.Close())
+	d = folderAt(t, path)
+	f, got, err := d.Open("van-1")
+	require.NoError(t, err)
+	require.Equal(t, []string{`{"a":1}`, `"é < &"`, `[1.0,1e5]`}, texts(got))
+	require.NoError(t, f.Append([]byte(`4`), []byte(`"head 4"`)))
+	require.Len(t, read(t, d, "van-1"), 4)
+	heads, err := d.Heads()
+	require.NoError(t, err)
+	require.Equal(t, []Head{{Name: "car-2", Records: 1, Head: []byte(`"head 1"`)}, {Name: "van-1", Records: 4, Head: []byte(`"head 4"`)}}, heads)
 }
 
-func TestMovedAndMissingLines(t *testing.T) {
-	d, f := written(t, `1`, `2`, `3`)
-	sound, err := os.ReadFile(f.Path())
+func TestAHeadMadeLaterIsKept(t *testing.T) {
+	d, _ := written(t, `1`, `2`)
+	f, _, err := d.Open("van-1")
 	require.NoError(t, err)
-	lines := strings.SplitAfter(string(sound), "\n")
-	for what, c := range map[string]struct {
-		content string
-		line    int
-	}{
-		"first two changed places": {lines[1] + lines[0] + lines[2], 1},
-		"second missing":           {lines[0] + lines[2], 2},
-		"second twice":             {lines[0] + lines[1] + lines[1], 3},
-		"an empty line":            {lines[0] + "\n" + lines[1], 2},
-		"a line of another log":    {lines[0] + `{"n":2,"sum":"00","data":2}` + "\n", 2},
-	} {
-		require.NoError(t, os.WriteFile(f.Path(), []byte(c.content), 0o600))
-		_, _, err := d.Open("van-1")
-		var damaged *Damaged
-		require.ErrorAs(t, err, &damaged, what)
-		require.Equal(t, c.line, damaged.Line, what)
-		require.ErrorContains(t, err, fmt.Sprintf("line %d", c.line))
-	}
+	require.Eventually(t, func() bool {
+		f.SetHead([]byte(`"new"`))
+		heads, err := d.Heads()
+		require.NoError(t, err)
+		return string(heads[0].Head) == `"new"`
+	}, 5*time.Second, time.Millisecond)
+	require.NoError(t, f.Append([]byte(`3`), nil))
 }
 
-func TestAFailedWriteLeavesTheLogAsItWas(t *testing.T) {
-	d, f := written(t, `1`)
-	f.sync = func(*os.File) error { return errors.New("disk full") }
-	require.ErrorContains(t, f.Append([]byte(`2`)), "disk full")
-	_, got, err := d.Open("van-1")
+func TestNames(t *testing.T) {
+	d, _ := written(t, `1`)
+	_, err := d.Create("van-1", []byte(`1`), nil)
+	require.ErrorIs(t, err, fs.ErrExist)
+	for _, bad := range []string{"", "..", "../x", "a/b", "A", "a.b", "é", strings.Repeat("a", 65), "a\x00"} {
+		require.False(t, ValidName(bad), bad)
+		_, _, err := d.Open(bad)
+		require.ErrorIs(t, err, fs.ErrNotExist, bad)
+		_, err = d.Create(bad, []byte(`1`), nil)
+		require.Error(t, err, bad)
+	}
+	_, _, err = d.Open("none")
+	require.ErrorIs(t, err, fs.ErrNotExist)
+	f, _, err := d.Open("van-1")
 	require.NoError(t, err)
-	require.Equal(t, []string{"1"}, texts(got))
-	f.sync = nil
-	require.NoError(t, f.Append([]byte(`2`)))
-	_, got, err = d.Open("van-1")
+	require.ErrorContains(t, f.Append([]byte(`{"broken`), nil), "no JSON")
+	require.NoError(t, f.Append([]byte(`2`), nil), "what is no JSON changed nothing")
+}
+
+func TestTwoProgramsAreKeptApart(t *testing.T) {
+	path := t.TempDir()
+	d, err := OpenFolder(path)
 	require.NoError(t, err)
-	require.Equal(t, []string{"1", "2"}, texts(got))
+	_, err = OpenFolder(path)
+	var inUse *InUse
+	require.ErrorAs(t, err, &inUse)
+	require.ErrorContains(t, err, path)
+	require.NoError(t, d.Close())
+	_, err = d.Create("late", []byte(`1`), nil)
+	require.ErrorIs(t, err, ErrClosed)
+	folderAt(t, path)
 }
 
 func TestTwoWritersAreToldApart(t *testing.T) {
 	d, f := written(t, `1`)
 	other, _, err := d.Open("van-1")
 	require.NoError(t, err)
-	require.NoError(t, other.Append([]byte(`2`)))
-	require.ErrorIs(t, f.Append([]byte(`2`)), ErrMoved)
+	require.NoError(t, other.Append([]byte(`2`), nil))
+	require.ErrorIs(t, f.Append([]byte(`2`), nil), ErrMoved)
+	require.Equal(t, []string{"1", "2"}, read(t, d, "van-1"))
 }
 
-func TestAnEmptyJournalDoesNotCount(t *testing.T) {
-	d, _ := written(t)
-	names, err := d.Names()
+// Writes that wait together share a transaction; a refused one among them fails
+// alone.
+func TestWritesUnderLoadShareTheirTransactions(t *testing.T) {
+	commits := 0
+	d, err := openFolder(t.TempDir(), faults{commit: func(tx *sql.Tx) error {
+		commits++ // by the one writer only
+		time.Sleep(2 * time.Millisecond)
+		return tx.Commit()
+	}})
 	require.NoError(t, err)
-	require.Empty(t, names)
-	f, err := d.Create("van-1")
-	require.NoError(t, err)
-	require.NoError(t, f.Append([]byte(`1`)))
-}
-
-func TestNames(t *testing.T) {
-	d, _ := written(t, `1`)
-	_, err := d.Create("van-1")
-	require.ErrorIs(t, err, fs.ErrExist)
-	for _, bad := range []string{"", "..", "../x", "a/b", "A", "a.b", "é", strings.Repeat("a", 65), "a\x00"} {
-		require.False(t, ValidName(bad), bad)
-		_, _, err := d.Open(bad)
-		require.ErrorIs(t, err, fs.ErrNotExist, bad)
-		_, err = d.Create(bad)
-		require.Error(t, err, bad)
+	const jobs, each = 40, 10
+	var all sync.WaitGroup
+	for j := range jobs {
+		all.Go(func() {
+			f, err := d.Create(fmt.Sprintf("job-%d", j), []byte(`0`), nil)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			for n := range each {
+				if _, err := d.Create("job-0", []byte(`0`), nil); !errors.Is(err, fs.ErrExist) && j > 0 && n > 0 {
+					t.Error(err)
+				}
+				if err := f.Append(fmt.Appendf(nil, "%d", n+1), nil); err != nil {
+					t.Error(err)
+				}
+			}
+		})
 	}
-	_, _, err = d.Open("none")
-	require.ErrorIs(t, err, fs.ErrNotExist)
-	require.Error(t, errOf(t, d, `{"broken`), "a record that is no JSON")
+	all.Wait()
+	for j := range jobs {
+		require.Len(t, read(t, d, fmt.Sprintf("job-%d", j)), each+1)
+	}
+	require.Less(t, commits, jobs*each/4)
+	require.NoError(t, d.Close())
 }
 
-func errOf(t *testing.T, d *Folder, payload string) error {
-	f, _, err := d.Open("van-1")
-	require.NoError(t, err)
-	return f.Append([]byte(payload))
-}
-
-func FuzzOpen(f *testing.F) {
-	f.Add([]byte(`{"n":1,"sum":"","data":null}` + "\n"))
-	f.Add([]byte("\n\n"))
-	f.Fuzz(func(t *testing.T, content []byte) {
-		d, err := OpenFolder(t.TempDir())
-		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(filepath.Join(d.path, "x.jsonl"), content, 0o600))
-		_, payloads, err := d.Open("x")
-		var damaged *Damaged
-		if err != nil {
-			require.ErrorAs(t, err, &damaged)
-			return
+// A store that fails leaves every log as it was, and goes on when it is well again.
+func TestAFailedWriteLeavesTheLogAsItWas(t *testing.T) {
+	var failure error
+	d, err := openFolder(t.TempDir(), faults{commit: func(tx *sql.Tx) error {
+		if failure != nil {
+			return failure
 		}
-		require.Equal(t, strings.Count(string(content), "\n"), len(payloads))
-	})
+		return tx.Commit()
+	}})
+	require.NoError(t, err)
+	f := job(t, d, "van-1", `1`)
+	failure = errors.New("no more space")
+	require.ErrorContains(t, f.Append([]byte(`2`), nil), "no more space")
+	require.ErrorContains(t, f.Append([]byte(`2`), nil), d.Path())
+	_, err = d.Create("van-2", []byte(`1`), nil)
+	require.ErrorContains(t, err, "no more space")
+	require.Equal(t, []string{"1"}, read(t, d, "van-1"))
+	failure = nil
+	require.NoError(t, f.Append([]byte(`3`), nil))
+	require.Equal(t, []string{"1", "3"}, read(t, d, "van-1"))
+	_, err = d.Create("van-2", []byte(`1`), nil)
+	require.NoError(t, err)
+	require.NoError(t, d.Close())
+}
+
+func TestAFullDatabaseSaysSo(t *testing.T) {
+	d, f := written(t, `1`)
+	_, err := d.db.Exec("PRAGMA max_page_count = 30") // SQLite's own bound stands for that of the disk
+	require.NoError(t, err)
+	d.db.SetMaxOpenConns(1) // the bound is of the one connection
+	big := []byte(`"` + strings.Repeat("x", 10_000) + `"`)
+	wrote := 1
+	for ; err == nil; wrote++ {
+		require.Less(t, wrote, 100)
+		err = f.Append(big, nil)
+	}
+	require.ErrorContains(t, err, "the disk is full")
+	require.ErrorContains(t, err, d.Path())
+	require.Len(t, read(t, d, "van-1"), wrote-1, "no half record")
+	_, err = d.db.Exec("PRAGMA max_page_count = 3000")
+	require.NoError(t, err)
+	require.NoError(t, f.Append(big, nil))
+	require.Len(t, read(t, d, "van-1"), wrote)
+}
+
+func TestChangedRecordsAreFound(t *testing.T) {
+	for what, c := range map[string]struct {
+		change string
+		line   int
+	}{
+		"data changed":         {`UPDATE records SET data = CAST('7' AS BLOB) WHERE job = 'a' AND n = 2`, 2},
+		"sum changed":          {`UPDATE records SET sum = 'x' WHERE job = 'a' AND n = 3`, 3},
+		"first missing":        {`DELETE FROM records WHERE job = 'a' AND n = 1`, 1},
+		"middle missing":       {`DELETE FROM records WHERE job = 'a' AND n = 2`, 2},
+		"last missing":         {`DELETE FROM records WHERE job = 'a' AND n = 3`, 3},
+		"all missing":          {`DELETE FROM records WHERE job = 'a'`, 1},
+		"one more":             {`INSERT INTO records SELECT job, 4, sum, data FROM records WHERE job = 'a' AND n = 3`, 4},
+		"two changed places":   {`UPDATE records SET n = CASE n WHEN 1 THEN 20 ELSE 1 END WHERE job = 'a' AND n < 3`, 1},
+		"those of another job": {`DELETE FROM records WHERE job = 'a'; UPDATE records SET job = 'a' WHERE job = 'b'`, 1},
+		"shorter job":          {`UPDATE jobs SET records = 2 WHERE name = 'a'`, 0},
+		"head changed":         {`UPDATE jobs SET head = CAST('"b"' AS BLOB) WHERE name = 'a'`, 0},
+	} {
+		d := folderAt(t, t.TempDir())
+		job(t, d, "a", `1`, `2`, `3`)
+		job(t, d, "b", `1`, `2`, `3`)
+		_, err := d.db.Exec(c.change)
+		require.NoError(t, err, what)
+		_, _, err = d.Open("a")
+		var damaged *Damaged
+		require.ErrorAs(t, err, &damaged, what)
+		require.Equal(t, c.line, damaged.Line, what)
+		require.ErrorContains(t, err, "job a", what)
+		require.ErrorContains(t, err, d.Path(), what)
+	}
+}
+
+func TestADatabaseOfANewerProgramIsLeftAlone(t *testing.T) {
+	path := t.TempDir()
+	d, err := OpenFolder(path)
+	require.NoError(t, err)
+	_, err = d.db.Exec("INSERT INTO migrations VALUES (99, '', '')")
+	require.NoError(t, err)
+	require.NoError(t, d.Close())
+	_, err = OpenFolder(path)
+	var newer *Newer
+	require.ErrorAs(t, err, &newer)
+	require.Equal(t, 99, newer.Version)
+	_, err = ReadFolder(path)
+	require.ErrorAs(t, err, &newer)
+}
+
+func TestReadingBesideAWriter(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "with space, ? and # and %20")
+	_, err := ReadFolder(path)
+	require.ErrorIs(t, err, fs.ErrNotExist)
+	d := folderAt(t, path)
+	f := job(t, d, "van-1", `1`)
+	r, err := ReadFolder(path)
+	require.NoError(t, err)
+	defer r.Close()
+	require.NoError(t, f.Append([]byte(`2`), nil))
+	require.Equal(t, []string{"1", "2"}, read(t, r, "van-1"))
+	_, err = r.Create("x", []byte(`1`), nil)
+	require.ErrorContains(t, err, "for reading only")
+	names, err := os.ReadDir(filepath.Dir(path))
+	require.NoError(t, err)
+	require.Len(t, names, 1, "the folder is the one named")
 }
 
 func BenchmarkAppend(b *testing.B) {
-	d, err := OpenFolder(b.TempDir())
-	require.NoError(b, err)
-	f, err := d.Create(fmt.Sprintf("j-%d", rand.Uint32()))
-	require.NoError(b, err)
+	_, f := written(b, `1`)
 	b.ReportAllocs()
 	for b.Loop() {
-		require.NoError(b, f.Append([]byte(`{"volts":12.4}`)))
+		require.NoError(b, f.Append([]byte(`{"volts":12.4}`), nil))
 	}
 }

@@ -1,0 +1,103 @@
+package session
+
+import (
+	"container/list"
+	"encoding/json"
+
+	"coilside/session/journal"
+)
+
+// head is what is asked of a job without reading its log. It is kept beside the
+// log, so that a start and a list of many jobs read no log.
+type head struct {
+	JobSummary
+	Owner string `json:"owner,omitempty"`
+}
+
+// headOf makes the head of a job whose log is in memory.
+func headOf(j *job) *head { return &head{JobSummary: j.summary(), Owner: j.log[0].Owner} }
+
+func marshalled(h *head) []byte {
+	data, err := json.Marshal(h)
+	if err != nil { // no text or time that a head holds fails
+		return nil
+	}
+	return data
+}
+
+// readHead gives nil for a job whose head was not kept or cannot be used: its log
+// is read instead.
+func readHead(h journal.Head) *head {
+	var out head
+	if h.Damage != nil || len(h.Head) == 0 || json.Unmarshal(h.Head, &out) != nil || out.Job != h.Name {
+		return nil
+	}
+	return &out
+}
+
+// headOf gives the head of a job, nil where its log has to be read for it.
+func (s *Service) headOf(id string) *head {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if j := s.jobs[id]; j != nil {
+		return j.head.Load()
+	}
+	return nil
+}
+
+// defaultResident bounds the jobs kept in memory where Options does not.
+const defaultResident = 1000
+
+// residents are the jobs in memory, the one used last in front. Service.mu guards
+// them.
+type residents struct {
+	most  int
+	order list.List // of *job
+	at    map[*job]*list.Element
+}
+
+// use brings a job to the front.
+func (r *residents) use(j *job) {
+	if e := r.at[j]; e != nil {
+		r.order.MoveToFront(e)
+		return
+	}
+	if r.at == nil {
+		r.at = map[*job]*list.Element{}
+	}
+	r.at[j] = r.order.PushFront(j)
+}
+
+// pageOut takes jobs that were not used for long out of memory until few enough
+// are left. A job that is in use just now is passed over.
+func (r *residents) pageOut(durable bool) {
+	for e := r.order.Back(); e != nil && r.order.Len() > r.most; {
+		j := e.Value.(*job) //nolint:forcetypeassert // nothing else is put in
+		before := e.Prev()
+		if j.mu.TryLock() {
+			j.rest(durable)
+			j.mu.Unlock()
+			r.order.Remove(e)
+			delete(r.at, j)
+		}
+		e = before
+	}
+}
+
+// rest drops what can be made again: the case, and the log where it is on disk.
+// What was asked and warned of is nowhere else and stays.
+func (j *job) rest(durable bool) {
+	j.forget()
+	j.given = nil
+	if durable && j.file != nil {
+		j.read, j.file, j.log, j.keys, j.base = false, nil, nil, nil, nil
+	}
+}
+
+// used notes that a job is in use and makes room for it.
+func (s *Service) used(j *job) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.residents.use(j)
+	s.residents.pageOut(s.o.Journal != nil)
+}
