@@ -77,7 +77,7 @@ const (
 	renewBelow = 0.25 // of the particles: effective number under which a cloud is renewed
 	growBelow  = 20   // effective particles under which a hypothesis gets its full number
 	stagesMost = 8    // tempering stages a reading
-	sweeps     = 1    // moves a particle a renewal
+	sweeps     = 2    // moves a particle a renewal
 )
 
 // Read takes in one reading. Errors name a place that the setup does not give
