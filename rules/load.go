@@ -47,7 +47,7 @@ func Load(layers ...Layer) (*Book, error) {
 	if len(layers) > 0 {
 		book.Name = layers[len(layers)-1].Name
 	}
-	book.Hash = l.hash()
+	book.Hash, book.sources = l.hash(), l.sources
 	check(l.merged, l.found)
 	if len(l.found.list) > 0 {
 		return nil, l.found.list.sorted()
@@ -59,7 +59,8 @@ type loader struct {
 	found   *problems
 	merged  *merge
 	content []string // layer, file name and content hash, in order
-	broken  bool     // a file is not YAML: checking names would only add noise
+	sources []SourceLayer
+	broken  bool // a file is not YAML: checking names would only add noise
 }
 
 func (l *loader) read(number int, layer Layer) error {
@@ -73,6 +74,7 @@ func (l *loader) read(number int, layer Layer) error {
 		l.broken = true
 	}
 	l.merged.begin(number)
+	source := SourceLayer{Name: layer.Name}
 	for _, name := range names {
 		data, err := fs.ReadFile(layer.FS, name)
 		if err != nil {
@@ -80,8 +82,10 @@ func (l *loader) read(number int, layer Layer) error {
 		}
 		sum := sha256.Sum256(data)
 		l.content = append(l.content, fmt.Sprintf("%d %q %x\n", number, name, sum))
+		source.Files = append(source.Files, SourceFile{Name: name, Data: data})
 		l.file(path.Join(layer.Name, name), data)
 	}
+	l.sources = append(l.sources, source)
 	return nil
 }
 

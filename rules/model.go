@@ -18,7 +18,8 @@ type Book struct {
 	Rules      []*Rule
 	Words      []*Synonym
 
-	index index
+	index   index
+	sources []SourceLayer
 }
 
 // Parameter is a named number of the trade, such as a drop limit, usable in

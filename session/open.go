@@ -49,6 +49,9 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 	if err := s.room(ctx); err != nil {
 		return Opened{}, err
 	}
+	if err := s.keepRules(b); err != nil {
+		return Opened{}, err
+	}
 	if o.Seed == nil {
 		seed := seedFor(id)
 		o.Seed = &seed

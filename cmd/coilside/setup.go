@@ -12,6 +12,7 @@ import (
 	"coilside/session"
 	"coilside/session/journal"
 	"coilside/session/rulekeep"
+	"coilside/session/rulekeep"
 
 	"github.com/rs/zerolog"
 )
