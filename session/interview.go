@@ -1,6 +1,7 @@
 package session
 
 import (
+	"slices"
 	"strings"
 
 	"coilside/rules"
@@ -13,8 +14,9 @@ import (
 type Interview struct {
 	book   *rules.Book
 	reader *words.Reader
-	at     int // index into questions
-	missed int // answers to the question that were not taken
+	at     int  // index into questions
+	missed int  // answers to the question that were not taken
+	named  bool // the label names the load
 	o      OpenRequest
 }
 
@@ -68,30 +70,39 @@ func (i *Interview) Answer(text string) string {
 	if len(text) > mostText {
 		return "That is too long. A few words will do."
 	}
-	if dontKnow(text) {
+	if i.dontKnow(text) {
 		if i.at == 0 {
 			return "I need that one. What does it do wrong?"
 		}
 		i.at++
 		return ""
 	}
-	took := i.takeOffer(q, text)
-	if i.takeWords(text) {
+	kind := i.o.Circuit.Load.Kind
+	took := i.takeWords(text)
+	offer, plainly := nearestOffer(q, text)
+	if offer != nil && (plainly || !i.knows(q)) {
+		offer.set(&i.o)
 		took = true
 	}
 	if !took {
 		return i.notTaken()
 	}
 	i.missed = 0
-	if i.at == 0 && i.o.Label == "" && checkText("label", text) == nil {
-		i.o.Label = text
-	}
+	i.name(text, plainly, kind == "" && i.o.Circuit.Load.Kind != "")
 	if i.at > 0 || i.o.Complaint != "" {
 		i.at++
 	} else {
 		return "And what does it do wrong? " + sentence(either(i.Question().Choices))
 	}
 	return ""
+}
+
+// name keeps the technician's own words for what the job is about: what was said
+// first, unless it was one of the choices, or what first named the load.
+func (i *Interview) name(text string, plainly, load bool) {
+	if !plainly && checkText("label", text) == nil && (i.o.Label == "" || load && !i.named) {
+		i.o.Label, i.named = text, load
+	}
 }
 
 // notTaken says what would be understood; at the second miss the question is left
@@ -104,17 +115,20 @@ func (i *Interview) notTaken() string {
 	return "I did not take that. Say one of: " + either(i.Question().Choices) + "; or don't know."
 }
 
-func dontKnow(text string) bool {
-	switch strings.ToLower(strings.Trim(text, " .!?")) {
-	case "", "don't know", "dont know", "do not know", "no idea", "unknown", "not sure", "unsure", "skip", "?", "dunno", "i don't know", "can't say":
+// dontKnow reports an answer that leaves the question open.
+func (i *Interview) dontKnow(text string) bool {
+	if strings.Trim(text, " .!?") == "" {
 		return true
 	}
-	return false
+	heard := i.reader.Read(text, words.Context{})
+	return len(heard.Findings) == 0 && slices.ContainsFunc(heard.Commands, func(c words.Command) bool {
+		return c.Kind == words.CmdUnsure || c.Kind == words.CmdSkip
+	})
 }
 
-// takeOffer takes an answer that is one of the choices, or nearer to one of them
-// than to all others.
-func (i *Interview) takeOffer(q question, text string) bool {
+// nearestOffer is the choice that an answer is nearer to than to all others; nil
+// for none. plainly tells that the answer is just that choice.
+func nearestOffer(q question, text string) (o *offer, plainly bool) {
 	said := tokens(text)
 	best, at, tie := 0.0, -1, false
 	for n, o := range q.offer {
@@ -130,10 +144,9 @@ func (i *Interview) takeOffer(q question, text string) bool {
 		}
 	}
 	if at < 0 || tie {
-		return false
+		return nil, false
 	}
-	q.offer[at].set(&i.o)
-	return true
+	return &q.offer[at], best == 1
 }
 
 // likeness is the share of words that two sayings have in common, 0..1.
@@ -176,7 +189,7 @@ func notWord(r rune) bool {
 
 // takeWords takes a complaint and facts told in plain words.
 func (i *Interview) takeWords(text string) bool {
-	c := words.Context{Opening: i.o.Complaint == "", Complaint: i.o.Complaint}
+	c := words.Context{Describing: true, Opening: i.o.Complaint == "", Complaint: i.o.Complaint}
 	for _, f := range i.book.Facts {
 		c.Asks = append(c.Asks, words.Ask{Fact: f.ID, Kind: f.Kind, Unit: f.Unit, Of: f.Of, Words: f.Words})
 	}

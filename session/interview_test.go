@@ -21,7 +21,7 @@ func interviewed(t *testing.T, answers ...string) (OpenRequest, []string) {
 }
 
 func TestInterviewTakesPlainAnswers(t *testing.T) {
-	o, said := interviewed(t, "the radiator fan never runs", "24v", "a motor", "a fan turns", "1 to 5", "87")
+	o, said := interviewed(t, "the radiator fan never runs", "24v", "1 to 5", "87")
 	require.Empty(t, said)
 	require.Equal(t, "dead", o.Complaint)
 	require.Equal(t, "the radiator fan never runs", o.Label)
@@ -38,7 +38,29 @@ func TestInterviewTakesPlainAnswers(t *testing.T) {
 func TestInterviewLeavesUnknownOpen(t *testing.T) {
 	o, said := interviewed(t, "it blows the fuse", "don't know", "", "no idea", "?", "dunno")
 	require.Empty(t, said)
-	require.Equal(t, OpenRequest{Complaint: "blows_fuse", Label: "it blows the fuse"}, o)
+	require.Equal(t, OpenRequest{Complaint: "blows_fuse"}, o)
+}
+
+// What a load is called tells its kind, and often what happens when it runs.
+func TestInterviewKnowsLoadsByName(t *testing.T) {
+	yes, no := true, false
+	for said, want := range map[string]LoadSpec{
+		"fan": {Kind: "motor", Moves: &yes}, "radiator fan": {Kind: "motor", Moves: &yes, Hazard: "none"}, "pump": {Kind: "motor", Moves: &yes},
+		"fuel pump": {Kind: "motor", Moves: &yes, Hazard: "fuel"}, "horn": {Kind: "solenoid", Moves: &no, Hazard: "none"},
+		"work lights": {Kind: "lamp", Moves: &no, Hazard: "none"}, "the heated screen": {Kind: "heater", Moves: &no, Hazard: "none"},
+		"starter": {Kind: "motor", Moves: &yes, Hazard: "starting"}, "tail lift": {Kind: "motor", Moves: &yes, Hazard: "lifting"},
+		"lamp": {Kind: "lamp", Moves: &no}, "motor": {Kind: "motor"},
+	} {
+		o, told := interviewed(t, "never runs", "12", said)
+		require.Empty(t, told, said)
+		require.Equal(t, want, o.Circuit.Load, said)
+		if said != "lamp" && said != "motor" { // those are the choices offered
+			require.Equal(t, said, o.Label)
+		}
+	}
+	o, _ := interviewed(t, "work lights on the plough dont come on")
+	require.Equal(t, "dead", o.Complaint)
+	require.Equal(t, "work lights on the plough dont come on", o.Label)
 }
 
 func TestInterviewEndsWhateverIsSaid(t *testing.T) {

@@ -206,7 +206,7 @@ var resultWords = map[string]string{
 func (t *turn) repair(suspect, action, result string) error {
 	words := "repaired: " + t.j.suspectWords(suspect)
 	if action != "" {
-		words = "repaired: " + action
+		words += " (" + action + ")"
 	}
 	words += "; " + resultWords[result]
 	n, err := t.add(Entry{Kind: kindRepaired, Repaired: &Repaired{Suspect: suspect, Action: action, Result: result}, Words: words})

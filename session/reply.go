@@ -236,8 +236,8 @@ func (j *job) pendingCaution() string {
 }
 
 const (
-	movesCaution   = "the load moves when it runs. Keep hands, hair, leads and tools clear; it may start at any time from here on."
-	mayMoveCaution = "the load may move when it runs. Keep hands, hair, leads and tools clear; it may start at any time from here on. If nothing moves, say so."
+	movesCaution   = "the load will be switched on, and it moves. Keep hands, hair, leads and tools clear from here on."
+	mayMoveCaution = "the load will be switched on, and it may move. Keep hands, hair, leads and tools clear from here on. If nothing moves on it, say so."
 )
 
 // test turns a proposal into what callers see.

@@ -147,9 +147,13 @@ func (t *turn) tell(heard words.Result) error {
 	if len(heard.Questions) == 0 && len(heard.Unread) > 0 && len(heard.Findings) == 0 && len(heard.Commands) == 0 {
 		t.asked = t.j.asked // nothing was understood: the question stands
 	}
+	if t.asked == nil && len(heard.Commands) == 0 && t.j.askedOfRepair() {
+		t.asked = t.j.asked // what was seen meanwhile is taken; the repair is not lost over it
+	}
 	for _, u := range heard.Unread {
 		t.notRead(u)
 	}
+	stood := t.j.stand()
 	sound := t.acceptable(heard.Findings)
 	if len(sound) == 0 && len(heard.Findings) > 0 {
 		// A correction whose replacement is refused must not lose the reading.
@@ -162,11 +166,15 @@ func (t *turn) tell(heard words.Result) error {
 			}
 		}
 	}
+	var assumed []string
 	for _, f := range sound {
-		if err := t.find(f); err != nil {
+		took, err := t.find(f)
+		if err != nil {
 			return err
 		}
+		assumed = appendNew(assumed, took...)
 	}
+	t.sayAssumed(assumed, stood)
 	for _, c := range heard.Commands {
 		if c.Kind != words.CmdCorrect && c.Kind != words.CmdUndo {
 			if err := t.command(c); err != nil {
@@ -175,6 +183,27 @@ func (t *turn) tell(heard words.Result) error {
 		}
 	}
 	return nil
+}
+
+// sayAssumed says what was not said and was taken for granted, unless the vehicle
+// stood so already: the read-back shows that.
+func (t *turn) sayAssumed(assumed []string, stood *rules.Setup) {
+	known := map[string]bool{"black lead on battery negative": true}
+	if stood != nil {
+		known[map[string]string{"in": "relay in", "out": "relay out", "bench": "on the bench"}[stood.Relay]] = true
+		known["key "+stood.Key], known["switched "+stood.Command] = true, true
+	}
+	said := slices.DeleteFunc(assumed, func(a string) bool { return known[a] })
+	if len(said) > 0 {
+		t.say("Not said, so I took it as %s. Say so if not.", joined(said, "and"))
+	}
+}
+
+// askedOfRepair reports whether the question asked back is about a repair.
+func (j *job) askedOfRepair() bool {
+	return len(j.asked) > 0 && slices.ContainsFunc(j.asked[0].Choices, func(c words.Choice) bool {
+		return len(c.Commands) == 1 && c.Commands[0].Kind == words.CmdRepair
+	})
 }
 
 func (t *turn) notRead(u words.Unread) {
@@ -243,14 +272,13 @@ func (t *turn) warn(warning string) {
 	}
 }
 
-// find stores one finding. One that the circuit cannot have is answered, not stored.
-func (t *turn) find(f words.Finding) error {
+// find stores one finding and gives what was taken for granted in it. One that the circuit cannot have is answered, not stored.
+func (t *turn) find(f words.Finding) (assumed []string, err error) {
 	var notes []string
 	if f.Hedge != "" {
 		notes = append(notes, f.Hedge)
 	}
 	notes = append(notes, f.Notes...)
-	var err error
 	switch f.Kind {
 	case words.KindComplaint:
 		t.complain(f.Complaint)
@@ -266,16 +294,16 @@ func (t *turn) find(f words.Finding) error {
 		if err == nil {
 			t.warn(f.Warning)
 		}
-		if err == nil && len(f.Assumed) > 0 {
-			t.say("Not said, so I took it as %s. Say so if not.", joined(f.Assumed, "and"))
+		if err == nil {
+			assumed = f.Assumed
 		}
 	}
 	var e *Error
 	if errors.As(err, &e) && (e.Kind == Invalid || e.Kind == Unsafe) {
 		t.refused(err)
-		return nil
+		return nil, nil
 	}
-	return err
+	return assumed, err
 }
 
 func (t *turn) tellFact(f words.Finding, notes []string) error {

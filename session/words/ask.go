@@ -45,9 +45,9 @@ func (c *call) askWhere(f *frame, why string) {
 	c.ask(text, nil)
 }
 
-// askEnd offers both ends of a part whose side was not said; false where that is
-// not all that is missing.
-func (c *call) askEnd(f *frame, said rules.Setup) bool {
+// askEnd offers both ends of a part whose side was not said, with what take makes
+// of each; false where that is not all that is missing.
+func (c *call) askEnd(f *frame, take func(*call, *frame)) bool {
 	if len(f.places) != 1 {
 		return false
 	}
@@ -63,15 +63,15 @@ func (c *call) askEnd(f *frame, said rules.Setup) bool {
 		g.places = []placeRef{f.places[0]}
 		g.places[0].spots = slices.Clone(spots)
 		g.places[0].spots[at] = end
-		modes := c.modesOf(&g, said)
-		if g.askPlace() != "" || len(modes) != 1 {
+		trial := *c
+		trial.res = Result{}
+		if g.askPlace() == "" {
+			take(&trial, &g)
+		}
+		if len(trial.res.Findings) != 1 {
 			return false
 		}
-		ch, ok := c.choiceOf(g, said, modes[0], nil)
-		if !ok {
-			return false
-		}
-		choices = append(choices, ch)
+		choices = append(choices, Choice{Words: placeName(end.abs), Findings: trial.res.Findings})
 	}
 	c.ask(fmt.Sprintf("“%s”: which side of %s?", f.raw, placeName(part)), choices)
 	return true

@@ -139,7 +139,7 @@ func (c *call) splitMark(f *frame, parts [2]string) bool {
 // single makes a reading of a frame with one number.
 func (c *call) single(f *frame, said rules.Setup) {
 	if why := f.askPlace(); why != "" {
-		if !c.askEnd(f, said) {
+		if !c.askEnd(f, func(c *call, g *frame) { c.single(g, said) }) {
 			c.askWhere(f, why)
 		}
 		return

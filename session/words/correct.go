@@ -41,7 +41,7 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 	case "undo":
 		return "undo", 1
 	case "rather":
-		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) {
+		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || neighbour(in, i, 1).concept == "that_was" && len(c.ctx.Last) > 0 {
 			return "correction", 1
 		}
 		return "", 1
@@ -89,17 +89,19 @@ func (c *call) correctsPlace(cur *segment, rest []item) bool {
 	return slices.ContainsFunc(rest, func(it item) bool { return it.kind == kPlace || concepts[it.concept] == gSetup })
 }
 
+var interjections = set(`oh ah er erm um uh well damn shit bugger blast argh eh hmm`)
+
 // noCorrects tells a "no" that takes something back from "no click" and from a
 // plain answer.
 func (c *call) noCorrects(in []item, i int) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
-	if prev.kind != kSep {
+	if prev.kind != kSep && !(i == 1 && interjections[prev.text]) { // "oh no, …"
 		return false
 	}
 	if !hasContent(in[i+1:]) && !slices.ContainsFunc(in[i+1:], func(it item) bool { return concepts[it.concept] == gSetup }) {
 		return false
 	}
-	if i == 0 && len(c.ctx.Last) == 0 {
+	if i <= 1 && !hasContent(in[:i]) && len(c.ctx.Last) == 0 {
 		return false
 	}
 	switch {

@@ -116,6 +116,10 @@ func (c *call) shortSide(in []item, i int) (p placeRef, last int, ok bool) {
 	if dotted {
 		j++
 	}
+	if end := in[i]; end.kind == kWord && (end.text == "in" || end.text == "out") && neighbour(in, i, -1).kind == kNum && neighbour(in, i, 1).kind == kSep {
+		p, ok = c.side(end.text+"_side", firstText(c.last, c.expectedElement())) // "12.5 at the fuse in, 12.4 out"
+		return p, i, ok
+	}
 	if j >= len(in) || in[j].kind != kWord || in[j].text != "in" && in[j].text != "out" {
 		return placeRef{}, 0, false
 	}
@@ -244,19 +248,22 @@ func (c *call) namedPlaces(in []item) []item {
 	return in
 }
 
-// endOfPair tells that a part stands where the other lead was, its side unsaid:
-// "87 to the load". Left out, the reading would be taken against ground.
+// endOfPair tells that a part stands where a lead was, its side unsaid: "87 to the
+// load". Left out, the reading would be taken against ground, or elsewhere.
 func (c *call) endOfPair(in []item, i int) bool {
 	if ends[in[i].concept] == [2]spot{} && in[i].concept != "fuse" || in[i].concept == "coil" || in[i].concept == "contact" {
 		return false
 	}
 	tie := placeWordBefore(in, i)
-	if in[i].kind != kConcept || tie.text != "to" && tie.text != "and" {
+	if in[i].kind != kConcept || tie.text != "to" && tie.text != "and" && tie.text != "at" {
 		return false
 	}
 	at := i - 1
 	for in[at].text != tie.text {
 		at--
+	}
+	if tie.text == "at" { // "nothing at the lamp plug" is said of the plug, not of the lamp
+		return at > 0 && in[i].concept != "battery" && (valueWord(in[at-1]) || in[at-1].kind == kNum && in[at-1].num.unit.dim != ampere && in[at-1].num.unit.dim != ohm)
 	}
 	return at > 0 && in[at-1].kind == kPlace && (tie.text == "to" || betweenBefore(in[:at-1]))
 }

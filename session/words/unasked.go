@@ -10,7 +10,9 @@ import (
 // placeSeen reads what a place was said to be: dead, live, dark, OL.
 func (c *call) placeSeen(f *frame, said rules.Setup) {
 	if why := f.askPlace(); why != "" || len(f.places) > 1 {
-		c.askWhere(f, firstText(why, "several places were named"))
+		if !c.askEnd(f, func(c *call, g *frame) { c.placeSeen(g, said) }) {
+			c.askWhere(f, firstText(why, "several places were named"))
+		}
 		return
 	}
 	e := c.ctx.Expected
