@@ -303,7 +303,11 @@ func TestBlindPlayer(t *testing.T) {
 		return
 	}
 	service, stop := blindService(t, folder, book)
-	jobs := playBlind(t, k, service)
+	number := blindFew
+	if os.Getenv("COILSIDE_FULL") == "1" {
+		number = blindJobs
+	}
+	jobs := playBlind(t, k, service, number)
 	for _, b := range jobs {
 		require.NotEmpty(t, b.outcome, "job %d is not closed", b.number)
 	}
