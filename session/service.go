@@ -8,6 +8,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -37,6 +38,9 @@ type Options struct {
 	Kept    *rulekeep.Folder // where the rules of jobs are kept; nil = only those in force are at hand
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int
+	// MostResident bounds the jobs kept in memory; others are read back when they are
+	// asked for. 0 = 1000.
+	MostResident int
 }
 
 // Version is the engine's version that is written into every entry.
@@ -50,6 +54,8 @@ type Service struct {
 	base  *base            // in force
 	bases map[string]*base // by content hash: jobs keep the rules they were opened with
 	jobs  map[string]*job
+
+	residents residents
 }
 
 // base is a rulebook made ready: compiled for diagnosis and for plain words.
@@ -72,6 +78,9 @@ func New(o Options) (*Service, error) {
 		o.Engine = Version
 	}
 	s := &Service{o: o, bases: map[string]*base{}, jobs: map[string]*job{}}
+	if s.residents.most = o.MostResident; s.residents.most <= 0 {
+		s.residents.most = defaultResident
+	}
 	if o.IDs == nil {
 		s.o.IDs = s.dayAndLetters
 	}
@@ -83,12 +92,14 @@ func New(o Options) (*Service, error) {
 	if o.Journal == nil {
 		return s, nil
 	}
-	names, err := o.Journal.Names()
+	heads, err := o.Journal.Heads()
 	if err != nil {
 		return nil, err
 	}
-	for _, name := range names {
-		s.jobs[name] = &job{id: name}
+	for _, h := range heads {
+		j := &job{id: h.Name}
+		j.head.Store(readHead(h))
+		s.jobs[h.Name] = j
 	}
 	return s, nil
 }
@@ -151,6 +162,7 @@ func (s *Service) lock(ctx context.Context, id string) (*job, func(), error) {
 		j.mu.Unlock()
 		return nil, nil, noJob(id)
 	}
+	s.used(j)
 	return j, j.mu.Unlock, nil
 }
 
@@ -213,21 +225,27 @@ func (s *Service) freeID() (string, error) {
 // an error (fs.ErrExist) if there is one of that name already.
 func (s *Service) enlist(j *job, first record) error {
 	s.mu.Lock()
-	defer s.mu.Unlock()
 	if s.jobs[j.id] != nil {
+		s.mu.Unlock()
 		return fs.ErrExist
 	}
+	s.jobs[j.id] = j // whoever finds it waits for its turn, which j's maker has
+	s.mu.Unlock()
+	h := headOf(j)
 	if s.o.Journal != nil {
-		file, err := s.o.Journal.Create(j.id)
-		if err != nil {
-			return err
+		payload, err := json.Marshal(first)
+		if err == nil {
+			j.file, err = s.o.Journal.Create(j.id, payload, marshalled(h))
 		}
-		j.file = file
-		if err := j.append(first); err != nil {
-			return errors.Join(err, file.Remove())
+		if err != nil {
+			s.mu.Lock()
+			delete(s.jobs, j.id)
+			s.mu.Unlock()
+			return err
 		}
 	}
 	j.read = true
-	s.jobs[j.id] = j
+	j.head.Store(h)
+	s.used(j)
 	return nil
 }

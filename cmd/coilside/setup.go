@@ -12,7 +12,6 @@ import (
 	"coilside/session"
 	"coilside/session/journal"
 	"coilside/session/rulekeep"
-	"coilside/session/rulekeep"
 
 	"github.com/rs/zerolog"
 )
