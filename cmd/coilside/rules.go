@@ -6,20 +6,26 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"strings"
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
+	"coilside/rulesets"
+	"coilside/session/rulecase"
 )
 
-const rulesUsage = `Usage: coilside rules check|list [--rules DIR]... [DIR...]
+const rulesUsage = `Usage: coilside rules check|test|list [--rules DIR]... [DIR...]
 
   check   read the rules and report everything wrong with them
+  test    run the cases in the folder "cases" of each DIR, or of the shipped rules
   list    what the rules hold
 `
 
 // rulebooks works on the shipped rules with the folders given laid over them.
 func rulebooks(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	verbs := map[string]func(*rules.Book, io.Writer){"check": checked, "list": listed}
+	verbs := map[string]func(*rules.Book, []string, io.Writer) int{"check": checked, "test": tested, "list": listed}
 	if len(args) > 0 && (args[0] == "help" || args[0] == "-h" || args[0] == "--help") {
 		fmt.Fprint(stdout, rulesUsage)
 		return exitDone
@@ -27,7 +33,7 @@ func rulebooks(ctx context.Context, args []string, stdin io.Reader, stdout, stde
 	if len(args) == 0 || verbs[args[0]] == nil {
 		if len(args) > 0 {
 			fmt.Fprintf(stderr, "coilside rules: there is no %q here", args[0])
-			if near := rules.Nearest(args[0], []string{"check", "list"}); near != "" {
+			if near := rules.Nearest(args[0], []string{"check", "test", "list"}); near != "" {
 				fmt.Fprintf(stderr, "; did you mean %q?", near)
 			}
 			fmt.Fprintln(stderr)
@@ -58,15 +64,53 @@ func rulebooks(ctx context.Context, args []string, stdin io.Reader, stdout, stde
 		}
 		return exitWrong
 	}
-	verbs[args[0]](book, stdout)
+	return verbs[args[0]](book, with.folders, stdout)
+}
+
+func checked(b *rules.Book, _ []string, w io.Writer) int {
+	fmt.Fprintf(w, "sound: %d facts, %d suspects, %d tests, %d rules (%s)\n", len(b.Facts), len(b.Suspects), len(b.Tests), len(b.Rules), b.Hash[:12])
 	return exitDone
 }
 
-func checked(b *rules.Book, w io.Writer) {
-	fmt.Fprintf(w, "sound: %d facts, %d suspects, %d tests, %d rules (%s)\n", len(b.Facts), len(b.Suspects), len(b.Tests), len(b.Rules), b.Hash[:12])
+// tested runs the cases beside the rules of each folder on all the rules together.
+func tested(b *rules.Book, folders []string, w io.Writer) int {
+	of := map[string]fs.FS{}
+	if len(folders) == 0 {
+		folders = []string{"relay"}
+		of["relay"] = rulesets.Relay()
+	}
+	passed, failed := 0, 0
+	for _, folder := range folders {
+		if of[folder] == nil {
+			of[folder] = os.DirFS(folder)
+		}
+		cases, err := rulecase.Read(of[folder])
+		if err != nil {
+			fmt.Fprintf(w, "FAIL  %s: %v\n", folder, err)
+			failed++
+		}
+		for _, c := range cases {
+			misses, err := c.Run(b)
+			if err != nil {
+				misses = []string{err.Error()}
+			}
+			if len(misses) == 0 {
+				fmt.Fprintf(w, "PASS  %s: %s\n", folder, c.ID)
+				passed++
+				continue
+			}
+			failed++
+			fmt.Fprintf(w, "FAIL  %s: %s\n      %s\n", folder, c.ID, strings.Join(misses, "\n      "))
+		}
+	}
+	fmt.Fprintf(w, "%d passed, %d failed\n", passed, failed)
+	if failed > 0 {
+		return exitWrong
+	}
+	return exitDone
 }
 
-func listed(b *rules.Book, w io.Writer) {
+func listed(b *rules.Book, _ []string, w io.Writer) int {
 	fmt.Fprintf(w, "%s %s\n", b.Name, b.Hash)
 	for _, c := range b.Complaints {
 		fmt.Fprintf(w, "complaint  %-28s %s\n", c.ID, c.Words)
@@ -80,4 +124,5 @@ func listed(b *rules.Book, w io.Writer) {
 	for _, r := range b.Rules {
 		fmt.Fprintf(w, "rule       %-28s %s\n", r.ID, r.Because)
 	}
+	return exitDone
 }

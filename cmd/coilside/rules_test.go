@@ -28,3 +28,49 @@ func TestRulesExitCodes(t *testing.T) {
 		require.Equal(t, c.code, code, "%v: %s", c.args, errs.String())
 	}
 }
+
+// A case passes, or fails by name with what came out otherwise.
+func TestRulesTestRunsCases(t *testing.T) {
+	shop := t.TempDir()
+	write := func(name, text string) {
+		require.NoError(t, os.MkdirAll(filepath.Dir(filepath.Join(shop, name)), 0o755))
+		require.NoError(t, os.WriteFile(filepath.Join(shop, name), []byte(text), 0o644))
+	}
+	write("shop.yaml", `rules:
+  - {id: our_fuses, when: complaint == "dead", then: [{do: weigh, suspects: [feed_fuse.open], by: 3}], because: Ours blow., source: practice}
+`)
+	write("cases/fuses.yaml", `cases:
+  - {id: dead, facts: {complaint: dead}, expect: {weights: {feed_fuse.open: 3}}}
+  - {id: not_weak, facts: {complaint: weak}, quiet: [our_fuses]}
+`)
+	test := func(args ...string) (int, string) {
+		var out, errs bytes.Buffer
+		code := run(t.Context(), append([]string{"rules", "test"}, args...), strings.NewReader(""), &out, &errs)
+		return code, out.String() + errs.String()
+	}
+	code, out := test(shop)
+	require.Equal(t, 0, code, out)
+	require.Contains(t, out, "PASS  "+shop+": fuses/dead\n")
+	require.Contains(t, out, "2 passed, 0 failed")
+
+	write("cases/wrong.yaml", `cases:
+  - {id: dead, facts: {complaint: dead}, expect: {weights: {feed_fuse.open: 4}}}
+  - {id: no_rule, facts: {complaint: dead}, quiet: [our_fuzes]}
+  - {id: no_fact, facts: {complain: dead}}
+`)
+	code, out = test("--rules", shop)
+	require.Equal(t, 1, code, out)
+	require.Contains(t, out, "FAIL  "+shop+": wrong/dead\n      weights: want map[feed_fuse.open:4], got map[feed_fuse.open:3]")
+	require.Contains(t, out, `did you mean "our_fuses"?`)
+	require.Contains(t, out, `no fact "complain"`)
+	require.Contains(t, out, "2 passed, 3 failed")
+
+	write("cases/wrong.yaml", "cases:\n  - {id: dead, expct: {}}\n")
+	code, out = test(shop)
+	require.Equal(t, 1, code, out)
+	require.Contains(t, out, "cases/wrong.yaml")
+
+	code, out = test()
+	require.Equal(t, 0, code, out)
+	require.NotContains(t, out, "FAIL")
+}
