@@ -136,6 +136,12 @@ func (e *Failed) Error() string { return fmt.Sprintf("%s: %s (%v)", e.File, e.Pr
 
 func (e *Failed) Unwrap() error { return e.err }
 
+// said reports whether an error says already what went wrong.
+func said[E error](err error) bool {
+	_, ok := errors.AsType[E](err)
+	return ok
+}
+
 // problems are what SQLite may meet, in plain words.
 var problems = map[int]string{
 	sqlite3.SQLITE_FULL:     "the disk is full",
@@ -148,10 +154,8 @@ var problems = map[int]string{
 // inFile says in plain words what went wrong, and in which file.
 func inFile(path string, err error) error {
 	var met *sqlite.Error
-	var broken *Broken
-	var failed *Failed
 	switch {
-	case err == nil, errors.As(err, &broken), errors.As(err, &failed):
+	case err == nil, said[*Broken](err), said[*Failed](err), said[*Damaged](err), said[*Differs](err):
 		return err
 	case !errors.As(err, &met):
 		return &Failed{File: path, Problem: "the database failed", err: err}
