@@ -33,7 +33,11 @@ func Listen(address string, tokens bool) (net.Listener, error) {
 	if !ip.Unmap().IsLoopback() && !tokens {
 		return nil, &AddressError{fmt.Sprintf("other machines can reach %s, and anyone who reaches the service can use it: a token is needed there, by --token-file or --tokens; or listen on 127.0.0.1", host)}
 	}
-	l, err := net.Listen("tcp", net.JoinHostPort(host, port))
+	network := "tcp"
+	if ip.Is4() {
+		network = "tcp4" // "tcp" would take 0.0.0.0 to mean every address of IPv6 too
+	}
+	l, err := net.Listen(network, net.JoinHostPort(host, port))
 	if err != nil {
 		return nil, fmt.Errorf("cannot listen on %s: %w", address, err)
 	}

@@ -10,6 +10,7 @@ import (
 	stdlog "log"
 	"net"
 	"net/http"
+	"net/netip"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -79,8 +80,31 @@ func (s *Server) scheme() string {
 	return "http"
 }
 
-// URL is where the server is reached: http://127.0.0.1:7285.
-func (s *Server) URL() string { return s.scheme() + "://" + s.listener.Addr().String() }
+// URL is where the server is reached, such as http://127.0.0.1:7285: by the first of
+// its names where it has any and a certificate that may be for that, else by address.
+func (s *Server) URL() string {
+	if s.tls != nil && len(s.hosts) > 0 {
+		_, port, _ := net.SplitHostPort(s.listener.Addr().String())
+		return s.scheme() + "://" + net.JoinHostPort(s.hosts[0], port)
+	}
+	return s.LocalURL()
+}
+
+// LocalURL is where this machine reaches the server.
+func (s *Server) LocalURL() string {
+	to, err := netip.ParseAddrPort(s.listener.Addr().String())
+	if err == nil && to.Addr().Unmap().IsUnspecified() {
+		local := netip.IPv6Loopback()
+		if to.Addr().Is4() || to.Addr().Is4In6() {
+			local = netip.AddrFrom4([4]byte{127, 0, 0, 1})
+		}
+		to = netip.AddrPortFrom(local, to.Port())
+	}
+	if err != nil {
+		return s.scheme() + "://" + s.listener.Addr().String()
+	}
+	return s.scheme() + "://" + to.String()
+}
 
 // Serve answers until ctx ends, then finishes the calls under way, closes the
 // connections and returns nil.

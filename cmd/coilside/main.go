@@ -33,7 +33,9 @@ type command struct {
 var commands = []command{
 	{"chat", "work on a job in this terminal, in plain words", chat},
 	{"demo", "play a whole invented job against a simulated vehicle", demo},
-	{"serve", "run the service for programs on this machine", serve},
+	{"serve", "run the service for other programs, on this machine or beyond", serve},
+	{"token", "make a token for a front end of the service", token},
+	{"link", "get a link that lets a browser into the running service, once", link},
 	{"rules", "check the rules, or list them", rulebooks},
 }
 
@@ -77,18 +79,32 @@ func usage(w io.Writer) {
 	fmt.Fprint(w, "\ncoilside COMMAND --help lists the options of a command.\n")
 }
 
-// parse reads a command's flags and refuses arguments beyond them. When done is
-// true the command ends with code.
+// parse reads a command's flags, and its settings from elsewhere where it has some,
+// and refuses arguments beyond them. When done is true the command ends with code.
 func parse(flags *flag.FlagSet, args []string, stderr io.Writer) (code int, done bool) {
+	_, code, done = parseSettings(flags, args, stderr)
+	return code, done
+}
+
+// parseSettings is parse, and tells where the settings came from; nil for a command
+// that has none.
+func parseSettings(flags *flag.FlagSet, args []string, stderr io.Writer) (from *settings, code int, done bool) {
 	flags.SetOutput(stderr)
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
-		return exitDone, true
+		return nil, exitDone, true
 	case err != nil: // the flag set has said what is wrong
-		return exitUsage, true
+		return nil, exitUsage, true
 	case flags.NArg() > 0:
 		fmt.Fprintf(stderr, "coilside %s: %q is too much: it takes options only\n", flags.Name(), flags.Arg(0))
-		return exitUsage, true
+		return nil, exitUsage, true
+	case flags.Lookup("config") == nil:
+		return nil, exitDone, false
 	}
-	return exitDone, false
+	from, err := fill(flags, os.Environ())
+	if err != nil {
+		fmt.Fprintf(stderr, "coilside %s: %v\n", flags.Name(), err)
+		return nil, exitUsage, true
+	}
+	return from, exitDone, false
 }

@@ -22,13 +22,13 @@ func TestChatTalksToTheRunningService(t *testing.T) {
 	with := setup{data: t.TempDir()}
 	service, err := with.openService(zerolog.Nop())
 	require.NoError(t, err)
-	listener, err := transport.Listen("127.0.0.1:0")
+	listener, err := transport.Listen("127.0.0.1:0", false)
 	require.NoError(t, err)
-	server := transport.New(service, listener, zerolog.Nop())
+	server := transport.New(transport.Options{Service: service, Listener: listener, Log: zerolog.Nop()})
 	ctx, stop := context.WithCancel(t.Context())
 	stopped := make(chan error, 1)
 	go func() { stopped <- server.Serve(ctx) }()
-	withdraw, err := with.announce(server.URL())
+	withdraw, err := with.announce(announcement{URL: server.LocalURL()})
 	require.NoError(t, err)
 	require.NotNil(t, with.running(ctx))
 
@@ -50,7 +50,7 @@ func TestChatTalksToTheRunningService(t *testing.T) {
 }
 
 func TestAnAddressThatLeadsNowhereIsPassedOver(t *testing.T) {
-	for _, content := range []string{"http://127.0.0.1:1\n", "http://example.org/\n", "", "nonsense"} {
+	for _, content := range []string{`{"url":"http://127.0.0.1:1"}`, `{"url":"http://example.org"}`, `{"url":"http://127.0.0.1:1","token_file":"/none"}`, "{}", "", "nonsense"} {
 		with := setup{data: t.TempDir()}
 		require.NoError(t, os.WriteFile(filepath.Join(with.data, addressFile), []byte(content), 0o600))
 		start := time.Now()

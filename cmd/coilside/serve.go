@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -15,48 +14,52 @@ import (
 // serve runs the service until ctx ends. Once calls are taken it prints the
 // address, one line, on stdout; the log goes to stderr, one JSON object a line.
 func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writer) int {
-	var with setup
+	var with serveOptions
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
-	listen := flags.String("listen", "127.0.0.1:7285", "`HOST:PORT` to serve at, on this machine only; port 0 picks a free one")
 	with.addFlags(flags)
-	if code, done := parse(flags, args, stderr); done {
+	from, code, done := parseSettings(flags, args, stderr)
+	if done {
 		return code
 	}
-	listener, err := transport.Listen(*listen, false)
-	if err != nil {
-		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
-		if _, meant := errors.AsType[*transport.AddressError](err); meant {
-			return exitUsage
+	if with.printConfig {
+		if err := from.print(stdout); err != nil {
+			return complain(stderr, "serve", err)
 		}
-		return exitWrong
+		return exitDone
 	}
-	defer listener.Close()
 	log := zerolog.New(zerolog.SyncWriter(stderr)).With().Timestamp().Logger()
-	if other := with.running(ctx); other != nil {
-		fmt.Fprintf(stderr, "coilside serve: a service runs on this data folder already, at %s\n", other.url)
-		return exitWrong
+	options, err := with.options(log)
+	if err != nil {
+		return complain(stderr, "serve", err)
 	}
-	service, err := with.openService(log)
+	defer closeAll(options.Listener, options.Metrics)
+	if err := with.run(ctx, options, stdout); err != nil {
+		return complain(stderr, "serve", err)
+	}
+	return exitDone
+}
+
+// run serves the jobs of the data folder until ctx ends.
+func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.Writer) error {
+	if other := s.running(ctx); other != nil {
+		return fmt.Errorf("a service runs on this data folder already, at %s", other.url)
+	}
+	jobs, err := s.openService(o.Log)
 	defer func() {
-		if err := with.closeJobs(); err != nil {
-			log.Error().Err(err).Msg("the jobs were not closed well; what was acknowledged is on disk")
+		if err := s.closeJobs(); err != nil {
+			o.Log.Error().Err(err).Msg("the jobs were not closed well; what was acknowledged is on disk")
 		}
 	}()
 	if err != nil {
-		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
-		return exitWrong
+		return err
 	}
-	server := transport.New(transport.Options{Service: service, Listener: listener, Log: log})
-	withdraw, err := with.announce(server.URL())
+	o.Service = jobs
+	server := transport.New(o)
+	withdraw, err := s.announce(announcement{URL: server.LocalURL(), TokenFile: s.tokenFile, Certificate: s.cert})
 	if err != nil {
-		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
-		return exitWrong
+		return err
 	}
 	defer withdraw()
 	fmt.Fprintln(stdout, server.URL()) // the listener queues calls from here on
-	if err := server.Serve(ctx); err != nil {
-		fmt.Fprintf(stderr, "coilside serve: %v\n", err)
-		return exitWrong
-	}
-	return exitDone
+	return server.Serve(ctx)
 }

@@ -21,15 +21,15 @@ type setup struct {
 	data    string   // folder of the jobs
 	folders []string // rule folders over the shipped rules, later ones over earlier ones
 	jobs    *journal.Folder
+	// mostOpen bounds the jobs open at once for each front end; 0 = no bound.
+	mostOpen int
 }
 
 // addFlags has --data and --rules fill the setup.
 func (s *setup) addFlags(flags *flag.FlagSet) {
 	flags.StringVar(&s.data, "data", "", "`folder` that holds the jobs (default: a folder of your own, "+stateFolderWords()+")")
-	flags.Func("rules", "`folder` of rules laid over the shipped ones; may be given again", func(folder string) error {
-		s.folders = append(s.folders, folder)
-		return nil
-	})
+	flags.Var(list{&s.folders, string(os.PathListSeparator)}, "rules", "`folder` of rules laid over the shipped ones; may be given again")
+	flags.String("config", "", "`file` with settings, as YAML or JSON; what the command line and the environment say goes before it")
 }
 
 // loadBook reads the shipped rules and the rule folders over them.
@@ -66,7 +66,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Kept: kept, Log: log})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Kept: kept, Log: log, MostOpen: s.mostOpen})
 }
 
 // closeJobs ends the work on the data folder, where this program has it open.
