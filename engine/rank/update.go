@@ -42,6 +42,7 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 		m.choices = len(r.Test.Of)
 		if b.model != nil && b.model.Fits(r.Test.Sets) {
 			m.wiring = r.Test.Sets
+			m.state = "asked" // no setup: it must not share one with a measurement that has none stated
 		}
 	}
 	switch r.Measure.Mode {
