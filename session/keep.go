@@ -4,15 +4,17 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+
+	"coilside/session/rulekeep"
 )
 
 // keepRules puts the rules that a job is opened with beside the jobs, so that the
 // job can be replayed on them after a restart under other rules.
 func (s *Service) keepRules(b *base) error {
-	if s.o.Kept == nil {
+	if s.o.Journal == nil {
 		return nil
 	}
-	if err := s.o.Kept.Keep(b.book); err != nil {
+	if err := rulekeep.Keep(s.o.Journal, b.book); err != nil {
 		s.o.Log.Error().Err(err).Msg("rules not kept")
 		return &Error{Kind: Internal, Message: fmt.Sprintf("the job was not opened: %v", err)}
 	}
@@ -39,10 +41,10 @@ func (s *Service) baseFor(hash string) (*base, []string) {
 
 // keptBase makes kept rules ready; s.mu is held.
 func (s *Service) keptBase(hash string) (*base, error) {
-	if s.o.Kept == nil {
+	if s.o.Journal == nil {
 		return nil, fs.ErrNotExist
 	}
-	book, err := s.o.Kept.Load(hash)
+	book, err := rulekeep.Load(s.o.Journal, hash)
 	if err != nil {
 		return nil, err
 	}

@@ -1,8 +1,6 @@
 package session
 
 import (
-	"os"
-	"path/filepath"
 	"testing"
 	"testing/fstest"
 
@@ -10,15 +8,12 @@ import (
 
 	"coilside/rules"
 	"coilside/rulesets"
-	"coilside/session/rulekeep"
 )
 
-// keptIn is a service under a rulebook that keeps rules beside its jobs.
+// keptIn is a service under a rulebook on the jobs in a folder.
 func keptIn(t *testing.T, folder string, b *rules.Book) *Service {
 	t.Helper()
-	kept, err := rulekeep.OpenFolder(filepath.Join(folder, "rules"))
-	require.NoError(t, err)
-	s, err := New(Options{Book: b, Journal: jobsIn(t, filepath.Join(folder, "jobs")), Kept: kept})
+	s, err := New(Options{Book: b, Journal: jobsIn(t, folder)})
 	require.NoError(t, err)
 	return s
 }
@@ -64,11 +59,14 @@ func TestAJobIsReplayedOnTheRulesItWasOpenedWith(t *testing.T) {
 }
 
 func TestAJobWhoseRulesAreLostSaysSo(t *testing.T) {
-	folder := t.TempDir()
-	s := keptIn(t, folder, shopBook(t))
+	s := keptIn(t, t.TempDir(), shopBook(t))
 	o := opened(t, s, van())
-	require.NoError(t, os.RemoveAll(filepath.Join(folder, "rules")))
-	s = keptIn(t, folder, book(t))
+	_, records, err := s.o.Journal.Open(o.Job)
+	require.NoError(t, err)
+	other := t.TempDir()
+	_, err = jobsIn(t, other).Create(o.Job, records[0], nil)
+	require.NoError(t, err)
+	s = keptIn(t, other, book(t))
 	v, err := s.Show(t.Context(), JobRequest{Job: o.Job})
 	require.NoError(t, err)
 	require.Len(t, v.Notes, 1)

@@ -22,7 +22,6 @@ import (
 	"coilside/engine/diagnosis"
 	"coilside/rules"
 	"coilside/session/journal"
-	"coilside/session/rulekeep"
 	"coilside/session/words"
 )
 
@@ -30,12 +29,11 @@ import (
 type Options struct {
 	Book    *rules.Book                 // the rulebook in force
 	Reload  func() (*rules.Book, error) // reads the rule folders again; nil = the rules are fixed
-	Journal *journal.Folder             // where logs are kept; nil = in memory only
+	Journal *journal.Folder             // where logs, and the rules they were made with, are kept; nil = in memory only
 	Clock   func() time.Time            // nil = time.Now
 	IDs     func() string               // names of new jobs; nil = the day and random letters
 	Engine  string                      // version written into logs; "" = this one
 	Log     zerolog.Logger
-	Kept    *rulekeep.Folder // where the rules of jobs are kept; nil = only those in force are at hand
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int
 	// MostResident bounds the jobs kept in memory; others are read back when they are

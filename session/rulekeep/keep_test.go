@@ -2,8 +2,6 @@ package rulekeep
 
 import (
 	"io/fs"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -12,6 +10,7 @@ import (
 
 	"coilside/rules"
 	"coilside/rulesets"
+	"coilside/session/journal"
 )
 
 func load(t *testing.T, shop string) *rules.Book {
@@ -27,41 +26,56 @@ func load(t *testing.T, shop string) *rules.Book {
 
 const shop = "words:\n  - means: relay\n    said: [clicker]\n"
 
-func TestWhatIsKeptIsLoadedAgain(t *testing.T) {
-	d, err := OpenFolder(filepath.Join(t.TempDir(), "rules"))
+func jobs(t *testing.T) *journal.Folder {
+	t.Helper()
+	d, err := journal.OpenFolder(t.TempDir())
 	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, d.Close()) })
+	return d
+}
+
+func TestWhatIsKeptIsLoadedAgain(t *testing.T) {
+	d := jobs(t)
 	shipped, ours := load(t, ""), load(t, shop)
 	require.NotEqual(t, shipped.Hash, ours.Hash)
 	for _, b := range []*rules.Book{shipped, ours, ours} { // twice is once
-		require.NoError(t, d.Keep(b))
+		require.NoError(t, Keep(d, b))
 	}
 	for _, b := range []*rules.Book{shipped, ours} {
-		got, err := d.Load(b.Hash)
+		got, err := Load(d, b.Hash)
 		require.NoError(t, err)
 		require.Equal(t, b.Hash, got.Hash)
 		require.Equal(t, b.Name, got.Name)
 		require.Len(t, got.Words, len(b.Words))
 		require.Equal(t, b.Words[len(b.Words)-1], got.Words[len(got.Words)-1])
 	}
-	left, err := os.ReadDir(d.path)
+	kept, err := d.RuleHashes()
 	require.NoError(t, err)
-	require.Len(t, left, 2)
+	require.Len(t, kept, 2)
 }
 
 func TestNothingIsLoadedButWhatWasKept(t *testing.T) {
-	d, err := OpenFolder(t.TempDir())
-	require.NoError(t, err)
+	d := jobs(t)
 	b := load(t, shop)
-	_, err = d.Load(b.Hash)
+	_, err := Load(d, b.Hash)
 	require.ErrorIs(t, err, fs.ErrNotExist)
-	_, err = d.Load("../" + b.Hash[3:])
-	require.ErrorIs(t, err, fs.ErrNotExist)
-	require.NoError(t, d.Keep(b))
-	file := filepath.Join(d.path, b.Hash, "1", "more", "names.yaml")
-	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(shop, "clicker", "ticker", 1)), 0o600))
-	_, err = d.Load(b.Hash)
-	require.ErrorContains(t, err, "were changed")
-	require.NoError(t, os.WriteFile(file, []byte("rules: ["), 0o600))
-	_, err = d.Load(b.Hash)
-	require.ErrorContains(t, err, "cannot be used")
+	require.NoError(t, Keep(d, b))
+	files, err := d.Rules(b.Hash)
+	require.NoError(t, err)
+	last := &files[len(files)-1]
+	for words, content := range map[string]string{
+		"were changed":   strings.Replace(shop, "clicker", "ticker", 1),
+		"cannot be used": "rules: [",
+	} {
+		last.Content = []byte(content)
+		other := jobs(t)
+		require.NoError(t, other.KeepRules(b.Hash, files))
+		_, err = Load(other, b.Hash)
+		require.ErrorContains(t, err, words)
+	}
+	last.Layer++
+	other := jobs(t)
+	require.NoError(t, other.KeepRules(b.Hash, files))
+	_, err = Load(other, b.Hash)
+	require.ErrorContains(t, err, "layer 1 is missing")
 }
