@@ -21,7 +21,8 @@ func marksOf(labels string) map[string]string {
 }
 
 // withMarks puts the job's own mark beside every terminal named in text: "86"
-// becomes "86 (marked 1)". A number with a unit or a decimal is no terminal.
+// becomes "86 (marked 1)". A number with a unit or a decimal is no terminal, and
+// none that stands like an amount: "a coil of 85", "about 85", "30 to 87 ohms".
 func withMarks(text, labels string) string {
 	marks := marksOf(labels)
 	if marks == nil {
@@ -34,13 +35,23 @@ func withMarks(text, labels string) string {
 		b.WriteString(text[done:end])
 		before, after := text[:start], text[end:]
 		mark, ok := marks[text[start:end]]
-		if ok && !joinedNumber(before, after) && !hasUnit(after) && !strings.HasPrefix(after, " (marked ") {
+		if ok && !joinedNumber(before, after) && !hasUnit(after) && !amount(before) && !strings.HasPrefix(after, " (marked ") {
 			b.WriteString(" (marked " + mark + ")")
 		}
 		done = end
 	}
 	return b.String()
 }
+
+// amount reports that the words before a number make it an amount.
+func amount(before string) bool {
+	before = strings.TrimRight(before, " \u00a0")
+	start := strings.LastIndexFunc(before, func(r rune) bool { return !unicode.IsLetter(r) }) + 1
+	return amountWords[strings.ToLower(before[start:])]
+}
+
+var amountWords = map[string]bool{"of": true, "about": true, "around": true, "roughly": true, "nearly": true, "over": true, "under": true, "above": true,
+	"below": true, "than": true, "least": true, "most": true, "every": true, "by": true, "within": true, "some": true, "rated": true}
 
 // nextNumber finds the next run of letters and digits that starts with a digit
 // and is no part of a longer word. Both ends are the text's end when there is none.
@@ -95,5 +106,14 @@ func hasUnit(after string) bool {
 		end = len(trimmed)
 	}
 	word := strings.ToLower(trimmed[:end])
-	return slices.Contains(units, word)
+	if slices.Contains(units, word) {
+		return true
+	}
+	if word != "to" && word != "or" && !strings.HasPrefix(trimmed, "–") && !strings.HasPrefix(trimmed, "-") {
+		return false
+	}
+	// A range takes its unit from its end: "30 to 87 ohms".
+	rest := strings.TrimLeft(trimmed[end:], "–- ")
+	upper := strings.IndexFunc(rest, func(r rune) bool { return !unicode.IsDigit(r) && r != '.' })
+	return upper > 0 && !strings.HasPrefix(rest, "87a") && hasUnit(rest[upper:])
 }

@@ -23,6 +23,11 @@ func TestMarksStandBesideTheRoles(t *testing.T) {
 		{"numbers", "86 (marked 1)", "86 (marked 1)"},
 		{"numbers", "at 30: nothing", "at 30 (marked 3): nothing"},
 		{"numbers", "186 or 860 or 86b", "186 or 860 or 86b"},
+		{"numbers", "a coil of 85 ohms", "a coil of 85 ohms"},
+		{"numbers", "a coil of 85", "a coil of 85"},
+		{"numbers", "about 85 is usual, 30 to 87 ohms is not", "about 85 is usual, 30 to 87 ohms is not"},
+		{"numbers", "ohms from 85 to 86", "ohms from 85 (marked 2) to 86 (marked 1)"},
+		{"numbers", "whether supply reaches 30", "whether supply reaches 30 (marked 3)"},
 		{"en", "", ""},
 	} {
 		require.Equal(t, c.want, withMarks(c.text, c.labels), "%s under %s", c.text, c.labels)

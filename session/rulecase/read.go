@@ -60,11 +60,11 @@ func Read(ruleset fs.FS) ([]Case, error) {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
 		for _, c := range cases {
+			c.ID = strings.TrimSuffix(path.Base(name), ".yaml") + "/" + c.ID
 			if seen[c.ID] {
 				return nil, fmt.Errorf("%s: the case %s is there twice", name, c.ID)
 			}
 			seen[c.ID] = true
-			c.ID = strings.TrimSuffix(path.Base(name), ".yaml") + "/" + c.ID
 			out = append(out, c)
 		}
 	}
