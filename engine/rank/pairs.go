@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Two faults at once are weighed only when no single one fits: every pair of
@@ -43,6 +44,13 @@ func (b *Belief) consider() {
 			return
 		}
 	}
+	for i, m := range b.readings { // where a rule has the word, a pair has that of the whole field too
+		for _, h := range sub.hyps {
+			if m.overruled(h) {
+				h.gained[i] = m.field
+			}
+		}
+	}
 	b.hyps = append(b.hyps, sub.hyps...)
 	b.normalise()
 }
@@ -79,6 +87,8 @@ type couple struct {
 	prior, score float64 // logs
 }
 
+func (c *couple) id() string { return min(c.x.ID(), c.y.ID()) + " + " + max(c.x.ID(), c.y.ID()) }
+
 // promising lists the pairs that would do best if each reading were explained by
 // the better of the two. A fault and its absence make no pair.
 func (b *Belief) promising() []couple {
@@ -101,6 +111,11 @@ func (b *Belief) promising() []couple {
 			out = append(out, c)
 		}
 	}
-	slices.SortStableFunc(out, func(p, q couple) int { return cmp.Compare(q.score, p.score) })
+	slices.SortFunc(out, func(p, q couple) int { // rounded, so that ties do not hang on the order of sums
+		if by := cmp.Compare(math.Round(q.score*1e9), math.Round(p.score*1e9)); by != 0 {
+			return by
+		}
+		return strings.Compare(p.id(), q.id())
+	})
 	return out[:min(len(out), pairsMost)]
 }

@@ -33,6 +33,7 @@ type measurement struct {
 	circuit bool   // the circuit predicts it; else Expect does
 	probes  map[*circuit.Network]circuit.Probe
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
+	field   float64              // log of the mean likelihood of those that no rule speaks for
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
@@ -141,6 +142,7 @@ func (b *Belief) compareToField(m *measurement) {
 	if len(terms) > 0 {
 		field = logSum(terms) - logSum(shares)
 	}
+	m.field = field
 	for _, h := range b.hyps {
 		if math.IsNaN(h.gained[n-1]) {
 			h.gained[n-1] = field
