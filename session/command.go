@@ -241,7 +241,7 @@ func (t *turn) no() {
 
 func (t *turn) why(suspects []string) {
 	if len(suspects) > 0 {
-		t.lines = append(t.lines, t.j.whySuspect(suspects[0], 4))
+		t.lines = append(t.lines, t.j.whySuspect(t.j.askedAbout(suspects), 4))
 		return
 	}
 	p := t.j.proposal()
@@ -252,6 +252,20 @@ func (t *turn) why(suspects []string) {
 		return
 	}
 	t.lines = append(t.lines, t.j.whyTest(*p))
+}
+
+// askedAbout is the likeliest of the suspects named; where a whole part was named
+// ("is it the relay"), of all that its repair mends.
+func (j *job) askedAbout(named []string) string {
+	for _, r := range j.now().ranking {
+		for _, id := range named {
+			element, _, _ := strings.Cut(id, ".")
+			if r.Suspect == id || element == j.class(id) && j.class(r.Suspect) == element {
+				return r.Suspect
+			}
+		}
+	}
+	return named[0]
 }
 
 // whySuspect gives the strongest reasons for and against a suspect.

@@ -69,6 +69,9 @@ func (j *job) think(r *Reply) {
 		r.Cautions = appendNew(r.Cautions, withMarks(c, j.labels()))
 	}
 	for _, a := range j.now().advice {
+		if j.settled() {
+			break // it is about suspects that a proved repair has left behind
+		}
 		r.Advice = appendNew(r.Advice, withMarks(a, j.labels()))
 	}
 }

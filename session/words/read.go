@@ -103,7 +103,7 @@ func (c *call) run(items []item) {
 	if c.repair(items) {
 		return
 	}
-	items = justOn(items)
+	items = justOn(rhetorical(items))
 	var all []frame
 	for _, seg := range c.corrections(items) {
 		got := c.segment(seg.items)
@@ -131,6 +131,26 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
 		c.setupOnly()
 	}
+}
+
+// rhetorical takes "click? no, nothing" for no click.
+func rhetorical(items []item) []item {
+	if len(items) < 3 || items[1].kind != kSep || items[1].text != "?" || opposite[items[0].concept] == "" {
+		return items
+	}
+	rest := items[3:]
+	for len(rest) > 0 && (rest[0].kind == kSep || rest[0].concept == "nothing") {
+		rest = rest[1:]
+	}
+	switch said := items[0]; items[2].concept {
+	case "no", "not":
+		said.concept = opposite[said.concept]
+		said.text = said.concept
+		return append([]item{said, {kind: kSep, text: ","}}, rest...)
+	case "yes":
+		return append([]item{said, {kind: kSep, text: ","}}, rest...)
+	}
+	return items
 }
 
 // justOn takes "it's on", with nothing else said, for a load that runs.
