@@ -11,7 +11,6 @@ import (
 	"coilside/rulesets"
 	"coilside/session"
 	"coilside/session/journal"
-	"coilside/session/rulekeep"
 
 	"github.com/rs/zerolog"
 )
@@ -62,11 +61,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if s.jobs, err = journal.OpenFolder(data); err != nil {
 		return nil, err
 	}
-	kept, err := rulekeep.OpenFolder(filepath.Join(data, "rules"))
-	if err != nil {
-		return nil, err
-	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Kept: kept, Log: log, MostOpen: s.mostOpen})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Log: log, MostOpen: s.mostOpen})
 }
 
 // closeJobs ends the work on the data folder, where this program has it open.

@@ -111,6 +111,9 @@ func ReadFolder(path string) (*Folder, error) {
 
 func (d *Folder) startReading() error {
 	if err := present(d.path); err != nil {
+		if _, older := os.Stat(linesFolder(d.path)); older == nil && errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("%s was left by an older program; start the service on it once to bring it up to date", filepath.Dir(d.path))
+		}
 		return err
 	}
 	options := []string{"mode", "ro"}

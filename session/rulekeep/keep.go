@@ -33,6 +33,12 @@ func Load(jobs *journal.Folder, hash string) (*rules.Book, error) {
 	if err != nil {
 		return nil, err
 	}
+	return Read(hash, files)
+}
+
+// Read makes the rulebook of that content hash from its files, by layer. It is an
+// error if they do not give that hash.
+func Read(hash string, files []journal.RuleFile) (*rules.Book, error) {
 	var layers []rules.Layer
 	var in fstest.MapFS // the last layer's files
 	for _, f := range files {
