@@ -34,7 +34,7 @@ func (t *turn) command(c words.Command) error {
 		return t.repairSaid(c)
 	case words.CmdDone:
 		return t.done(c)
-	case words.CmdYes:
+	case words.CmdYes, words.CmdReady:
 		return t.yes()
 	case words.CmdNo:
 		t.no()
@@ -151,13 +151,13 @@ func (j *job) meant(named []string) []string {
 	}
 	classes := map[string]bool{} // one act mends a whole class
 	for _, id := range named {
-		classes[j.class(id)] = true
+		classes[j.wholePart(id)] = true
 	}
 	probability, total := map[string]float64{}, 0.0
 	var likeliest []string
 	for _, r := range j.now().ranking {
 		class := j.class(r.Suspect)
-		if strings.Contains(r.Suspect, " + ") || r.Suspect == noFault || len(named) > 0 && !classes[class] {
+		if strings.Contains(r.Suspect, " + ") || r.Suspect == noFault || len(named) > 0 && !classes[class] && !slices.Contains(named, r.Suspect) {
 			continue
 		}
 		if probability[class] == 0 {
@@ -175,15 +175,25 @@ func (j *job) meant(named []string) []string {
 	return likeliest[:min(mostMeant, len(likeliest))]
 }
 
+// wholePart is the repair class that a suspect stands for as a whole: the relay, but
+// not its contact. "Replaced the relay" mends a coil, "cleaned the contact" does not.
+func (j *job) wholePart(suspect string) string {
+	element, _, _ := strings.Cut(suspect, ".")
+	if j.class(suspect) == element {
+		return element
+	}
+	return ""
+}
+
 // concludedAmong is the concluded suspect that the act named mends: one of the
-// named, or one of their repair classes. "Replaced the relay" mends a coil.
+// named, or of the part named.
 func (j *job) concludedAmong(named []string) string {
 	concluded := j.now().conclusion
 	if concluded == nil {
 		return ""
 	}
 	for _, id := range concluded.Suspects {
-		if id != noFault && slices.ContainsFunc(named, func(n string) bool { return j.class(n) == j.class(id) }) {
+		if id != noFault && (slices.Contains(named, id) || slices.ContainsFunc(named, func(n string) bool { return j.wholePart(n) == j.class(id) })) {
 			return id
 		}
 	}
@@ -259,8 +269,7 @@ func (t *turn) why(suspects []string) {
 func (j *job) askedAbout(named []string) string {
 	for _, r := range j.now().ranking {
 		for _, id := range named {
-			element, _, _ := strings.Cut(id, ".")
-			if r.Suspect == id || element == j.class(id) && j.class(r.Suspect) == element {
+			if r.Suspect == id || j.class(r.Suspect) == j.wholePart(id) && !strings.Contains(r.Suspect, " + ") {
 				return r.Suspect
 			}
 		}

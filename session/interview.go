@@ -143,11 +143,14 @@ func nearestOffer(q question, text string) (o *offer, plainly bool) {
 			tie = true
 		}
 	}
-	if at < 0 || tie {
+	if at < 0 || tie || best < leastLike {
 		return nil, false
 	}
 	return &q.offer[at], best == 1
 }
+
+// leastLike is the share of common words from which an answer counts as a choice.
+const leastLike = 0.25
 
 // likeness is the share of words that two sayings have in common, 0..1.
 func likeness(a, b map[string]bool) float64 {

@@ -49,7 +49,10 @@ func (j *job) hearing() words.Context {
 	if len(j.asked) > 0 {
 		c.Asked = &j.asked[0]
 	}
-	c.Cautioned = j.pendingCaution() != "" && c.Asked == nil
+	if log := standing(j.log); len(log) > 0 {
+		c.NowSaid = log[len(log)-1].Kind == kindStands
+	}
+	c.Cautioned = j.pendingCaution() != ""
 	if p := j.proposal(); p != nil && (j.now().conclusion == nil || j.settled()) {
 		kind := answerKind(p.Measure, p.Test.Of)
 		c.Expected = &words.Expected{ID: p.Test.ID, Sets: p.Test.Sets, Measure: p.Measure, Setup: p.Setup, Kind: kind.Kind, Of: kind.Of}

@@ -21,7 +21,11 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
 		case anyOf(cl, "help", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
-		case onlyConcepts(cl, "ready"), onlyConcepts(cl, "yes"):
+		case onlyConcepts(cl, "ready"):
+			if len(in) == 1 {
+				c.command(Command{Kind: CmdReady})
+			}
+		case onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
 		case onlyConcepts(cl, "no", "not"):
 			c.yesNo(false, len(in) == 1)
@@ -202,7 +206,7 @@ func (c *call) repairResult(in []item) string {
 // most words with them. strict prefers the element itself over others that
 // have its name in theirs: the coil over the coil's fuse.
 func (c *call) suspects(in []item, strict bool) []string {
-	said := saidWords(in)
+	said := c.saidWords(in)
 	best, out := 0, []string(nil)
 	for _, s := range c.ctx.Suspects {
 		score := likenessTo(s, said, strict)
@@ -229,16 +233,24 @@ func likenessTo(s Named, said map[string]bool, strict bool) int {
 			score += 4
 		}
 	}
+	whole := true
 	for _, w := range own {
-		if score > 0 && strict && !said[w] {
+		whole = whole && said[w]
+		switch {
+		case said[w] && score > 0:
+			score++ // the ground itself, before a wire that touches ground
+		case score > 0 && strict:
 			score--
 		}
+	}
+	if whole {
+		score++ // the load itself, before the wire to the load
 	}
 	return score
 }
 
 // saidWords are the words said, as heard and by their meanings.
-func saidWords(in []item) map[string]bool {
+func (c *call) saidWords(in []item) map[string]bool {
 	said := map[string]bool{}
 	add := func(s string) {
 		for _, w := range strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return strings.ContainsRune(" '-_.", r) }) {
@@ -247,7 +259,13 @@ func saidWords(in []item) map[string]bool {
 	}
 	for _, it := range in {
 		if it.concept == "replaced" {
-			continue // "fitted a new": the act names no part
+			for _, w := range strings.Fields(strings.ToLower(it.raw)) { // "new pump fitted"
+				if n := c.r.root.next[w]; n != nil && concepts[n.concept] == gPlace {
+					add(w)
+					add(n.concept)
+				}
+			}
+			continue
 		}
 		add(it.raw)
 		add(it.concept)

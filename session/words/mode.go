@@ -125,6 +125,9 @@ func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
 	case said.Relay != "" || c.prefixFor(f, 0) != "" || f.is("drop"):
 		return []rules.Mode{rules.VoltsDC}
 	}
+	if now := c.ctx.Now; now != nil && now.Relay == "in" && now.Command == "on" {
+		return []rules.Mode{rules.VoltsDC} // live: nobody reads ohms there
+	}
 	return []rules.Mode{rules.VoltsDC, rules.Ohms}
 }
 

@@ -12,11 +12,14 @@ func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	q := *ctx.Asked
 	ctx.Asked = nil
 	fresh := r.readFresh(text, ctx)
-	if wantsElse(fresh) || fresh.standsAlone() {
+	if wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
 		return fresh
 	}
 	if ch := pickChoice(q, text); ch != nil {
 		return Result{Findings: ch.Findings, Commands: ch.Commands}
+	}
+	if len(fresh.Commands) == 1 && fresh.Commands[0].Kind == CmdNo && len(fresh.Findings) == 0 {
+		return fresh // "never mind"
 	}
 	if q.Heard == "" || len(q.Heard)+len(text) > longest-20 {
 		return fresh
@@ -36,6 +39,12 @@ func wantsElse(r Result) bool {
 	return len(r.Findings) == 0 && slices.ContainsFunc(r.Commands, func(c Command) bool {
 		return c.Kind != CmdYes && c.Kind != CmdNo && c.Kind != CmdSetup && c.Kind != CmdCorrect && c.Kind != CmdRepair
 	})
+}
+
+// repairs tells whether something was done to the vehicle: that is no answer to a
+// question about a reading.
+func repairs(commands []Command) bool {
+	return slices.ContainsFunc(commands, func(c Command) bool { return c.Kind == CmdRepair })
 }
 
 var ordinals = []string{"first", "second", "third", "fourth"}

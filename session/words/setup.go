@@ -62,6 +62,9 @@ type setupPlan struct {
 func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing string) {
 	s = p.said
 	sources := []rules.Setup{p.habit}
+	if c.ctx.Now != nil && c.ctx.NowSaid {
+		sources = append(sources, *c.ctx.Now)
+	}
 	if e := c.ctx.Expected; e != nil && (p.said.Relay == "" || p.said.Relay == e.Setup.Relay) {
 		sources = append(sources, e.Setup)
 	}

@@ -14,6 +14,7 @@ import "coilside/rules"
 type Context struct {
 	Expected     *Expected    // the test just proposed; nil = none
 	Now          *rules.Setup // how the vehicle stands, from the last reading; nil = unknown
+	NowSaid      bool         // Now was just said by itself: it goes before what the test asks for
 	Asked        *Question    // the question just asked back; nil = none
 	Labels       string       // the relay's marks: din, numbers, en, unknown
 	SystemVolts  float64      // nominal, 12 or 24; 0 = unknown
@@ -103,6 +104,7 @@ const (
 	CmdRepeat  = "repeat" // say the proposed test again
 	CmdRepair  = "repair" // Suspects, Action, Result
 	CmdDone    = "done"
+	CmdReady   = "ready" // the caution is accepted
 	CmdYes     = "yes"
 	CmdNo      = "no"
 	CmdSetup   = "setup" // Setup: how the vehicle now stands, without a reading
