@@ -1,9 +1,12 @@
 package journal
 
 import (
+	"bytes"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"net/url"
 	"os"
@@ -60,7 +63,38 @@ func present(path string) error {
 	case info.Size() == 0:
 		return &Broken{File: path, Problem: "it is empty"}
 	}
+	return checkHeader(path, info.Size())
+}
+
+// checkHeader looks at the first page before SQLite does, which takes a very short
+// file for an empty database and writes to it. Format: https://www.sqlite.org/fileformat2.html,
+// "The Database Header".
+func checkHeader(path string, size int64) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("%s cannot be opened: %w", path, err)
+	}
+	defer file.Close()
+	var header [100]byte
+	if _, err := io.ReadFull(file, header[:]); err != nil {
+		return &Broken{File: path, Problem: fmt.Sprintf("it is cut short: it has %d bytes", size)}
+	}
+	if !bytes.HasPrefix(header[:], []byte("SQLite format 3\x00")) {
+		return &Broken{File: path, Problem: "it does not start as a database does"}
+	}
+	page := int64(binary.BigEndian.Uint16(header[16:]))
+	if page == 1 {
+		page = 1 << 16
+	}
+	if want := page * int64(binary.BigEndian.Uint32(header[28:])); size < want && !exists(path+"-wal") { // the rest may wait in the write-ahead log
+		return &Broken{File: path, Problem: fmt.Sprintf("it is cut short: it has %d bytes and should have %d", size, want)}
+	}
 	return nil
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
 }
 
 // create makes the database file, with no tables yet, where there is none. It appears under
@@ -70,7 +104,7 @@ func create(path string) error {
 	if !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if _, err := os.Stat(path + "-wal"); err == nil {
+	if exists(path + "-wal") {
 		return &Broken{File: path, Problem: "it is missing, and its " + filepath.Base(path) + "-wal is still there"}
 	}
 	fresh := path + ".new"
