@@ -77,7 +77,7 @@ func (i *Interview) Answer(text string) string {
 		i.at++
 		return ""
 	}
-	kind := i.o.Circuit.Load.Kind
+	kind, before := i.o.Circuit.Load.Kind, i.known(q)
 	took := i.takeWords(text)
 	offer, plainly := nearestOffer(q, text)
 	if offer != nil && (plainly || !i.knows(q)) {
@@ -87,8 +87,12 @@ func (i *Interview) Answer(text string) string {
 	if !took {
 		return i.notTaken()
 	}
-	i.missed = 0
 	i.name(text, plainly, kind == "" && i.o.Circuit.Load.Kind != "")
+	if i.at > 0 && i.known(q) == before && i.missed == 0 {
+		i.missed++
+		return "Noted. And this:" // what was said is not about the question
+	}
+	i.missed = 0
 	if i.at > 0 || i.o.Complaint != "" {
 		i.at++
 	} else {

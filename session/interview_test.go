@@ -58,7 +58,9 @@ func TestInterviewKnowsLoadsByName(t *testing.T) {
 			require.Equal(t, said, o.Label)
 		}
 	}
-	o, _ := interviewed(t, "work lights on the plough dont come on")
+	o, _ := interviewed(t, "the lights run when they should be off and stop when switched on")
+	require.Equal(t, "inverted", o.Complaint)
+	o, _ = interviewed(t, "work lights on the plough dont come on")
 	require.Equal(t, "dead", o.Complaint)
 	require.Equal(t, "work lights on the plough dont come on", o.Label)
 }

@@ -45,18 +45,22 @@ func (i *Interview) questions() []question {
 }
 
 // knows reports whether everything a question fills in is known.
-func (i *Interview) knows(q question) bool {
+func (i *Interview) knows(q question) bool { return i.known(q) == len(q.fields) }
+
+// known counts what is known of the things a question fills in.
+func (i *Interview) known(q question) int {
 	c := i.o.Circuit
 	known := map[string]bool{
 		"complaint": i.o.Complaint != "", "system_volts": c.SystemVolts != nil, "load_kind": c.Load.Kind != "",
 		"load_moves": c.Load.Moves != nil, "load_hazard": c.Load.Hazard != "", "labels": c.Labels != "", "contact": c.Contact != "",
 	}
+	n := 0
 	for _, f := range q.fields {
-		if !known[f] {
-			return false
+		if known[f] {
+			n++
 		}
 	}
-	return true
+	return n
 }
 
 // setFact fills in the field of the opening that gives a fact; false where there
