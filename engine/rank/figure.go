@@ -57,7 +57,8 @@ func (f *figure) density(read, err float64) float64 {
 		if read <= 0 {
 			return 0
 		}
-		per, err, read = 1/read, err/read, math.Log(read)
+		per, read = 1/read, math.Log(read)
+		err /= math.Exp(min(max(read, f.low), f.high)) // of the nearest number expected
 	}
 	s := math.Hypot(f.sd, err)
 	if f.high-f.low < 0.01*s {
@@ -125,6 +126,9 @@ func (g *grid) foretold(f *figure) []float64 {
 		width := (g.value(min(i+1, last)) - g.value(max(i-1, 0))) / 2
 		p[i] = density(g.value(i)) * width
 		sum += p[i]
+	}
+	if sum == 0 { // more than the mode can show
+		p[last], sum = 1, 1
 	}
 	scale(p, (1-over)/sum)
 	p[last+1] = over
