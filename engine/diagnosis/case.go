@@ -25,8 +25,8 @@ type Case struct {
 	overruled  map[int]map[string]bool // by entry: suspects for which a rule has the word
 	candidates map[string]*rank.Candidate
 	epoch      int
-	stand      rules.Setup // where the technician stands: the setup of the last reading
-	at         string      // and the part of the vehicle they were at
+	stand      rules.Setup              // where the technician stands: the setup of the last reading
+	at         string                   // and the part of the vehicle they were at
 	asked      map[string]rules.Measure // by test: where the leads were to go when it was last proposed
 	cached     cached
 }

@@ -13,6 +13,7 @@ import (
 const (
 	concludeAt = 0.95 // probability with everything known
 	provenAt   = 0.80 // probability by the readings alone, every suspect starting even
+	likelyAt   = 0.85 // probability that is enough when nothing more can be measured
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
 	tiedWithin = 0.05 // of the best by readings alone: what is further off is told apart
@@ -40,6 +41,9 @@ func (c *Case) proven() *Conclusion {
 	if !c.exhausted() {
 		return nil
 	}
+	if top.Probability() >= likelyAt && c.belief.ByReadingsAlone(top) >= provenAt {
+		return c.conclude("single", ranked[:1]) // as sure as it gets: the rest would have to be slips
+	}
 	return c.tie(ranked)
 }
 
@@ -54,7 +58,11 @@ func (c *Case) tie(ranked []*rank.Hypothesis) *Conclusion {
 	var left []*rank.Hypothesis
 	sum := 0.0
 	for _, h := range ranked {
-		if len(left) < tiedMost && (sum < concludeAt || c.belief.ByReadingsAlone(h) >= best*tiedWithin) {
+		if len(h.Suspects) > 1 && h != ranked[0] {
+			sum += h.Probability() // a second fault beside the ones named
+			continue
+		}
+		if len(left) < tiedMost && (sum < tiedAt || c.belief.ByReadingsAlone(h) >= best*tiedWithin) {
 			left = append(left, h)
 			sum += h.Probability()
 		}

@@ -56,7 +56,7 @@ func (c *Case) worth() []Proposal {
 		o := &outlooks[i]
 		gain := choose.Gain(o.Prior, o.Cells)
 		minutes := c.minutes(cand)
-		if o, ok := opens[deadKey(cand.Measure.Red, cand.Setup)]; ok && cand.Measure.Mode == rules.VoltsDC && cand.Measure.Black == circuit.Reference && o.gain > gain {
+		if o, ok := opens[opensBy(cand)]; ok && o.gain > gain {
 			gain, minutes = o.gain, minutes+o.minutes
 		}
 		if gain < worthless && !c.required(cand.Test.ID) {
@@ -127,6 +127,9 @@ func (c *Case) opens(blocked []*rank.Candidate, outlooks []rank.Outlook) map[str
 	out := map[string]opening{}
 	for i, cand := range blocked {
 		o := opening{choose.Gain(outlooks[i].Prior, outlooks[i].Cells), anotherReading}
+		if !c.meterProved() && o.gain > out[meterKey].gain {
+			out[meterKey] = o
+		}
 		for _, place := range []string{cand.Measure.Red, cand.Measure.Black} {
 			if key := deadKey(place, cand.Setup); o.gain > out[key].gain {
 				out[key] = o
@@ -136,12 +139,28 @@ func (c *Case) opens(blocked []*rank.Candidate, outlooks []rank.Outlook) map[str
 	return out
 }
 
+// meterKey stands for any reading that proves the meter on the battery.
+const meterKey = "meter"
+
+// opensBy is the key of what a reading may open the way to, "" for none.
+func opensBy(cand *rank.Candidate) string {
+	m := cand.Measure
+	switch {
+	case m.Mode != rules.VoltsDC || m.Black != circuit.Reference:
+		return ""
+	case m.Red == "battery.positive":
+		return meterKey
+	}
+	return deadKey(m.Red, cand.Setup)
+}
+
 func deadKey(place string, s rules.Setup) string {
 	return strings.Join([]string{place, s.Relay, s.Key, s.Command, s.Coil}, " ")
 }
 
 // couldBeDead reports whether an ohms test that is not safe yet would become so by
-// one more volts reading: nothing likely makes its places live.
+// a volts reading or two: one place to be read as dead, the meter to be proved,
+// and nothing likely that makes its places live.
 func (c *Case) couldBeDead(cand *rank.Candidate) bool {
 	lacking := 0
 	for _, place := range []string{cand.Measure.Red, cand.Measure.Black} {
@@ -153,7 +172,7 @@ func (c *Case) couldBeDead(cand *rank.Candidate) bool {
 		}
 		lacking++
 	}
-	return lacking == 1
+	return lacking == 1 || lacking == 0 && !c.meterProved()
 }
 
 func (c *Case) candidate(t *rules.Test, m rules.Measure, s rules.Setup, key string) (*rank.Candidate, error) {

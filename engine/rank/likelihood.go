@@ -35,8 +35,10 @@ const (
 	voltsPart  = 0.008
 	// ohmsFloor and ohmsPart do the same for resistance: leads and contact of the
 	// tips, ohms, and a part of the reading.
-	ohmsFloor = 0.15
+	ohmsFloor = 0.1
 	ohmsPart  = 0.02
+	// leadOhms is what the leads of an ohmmeter add, in the middle.
+	leadOhms = 0.12
 	// ampsFloor and ampsPart do it for a clamp, amperes.
 	ampsFloor = 0.15
 	ampsPart  = 0.03
@@ -117,6 +119,9 @@ func density(mode rules.Mode, read, model, systemVolts float64) float64 {
 		return 0
 	}
 	s := sigma(mode, model, systemVolts)
+	if mode == rules.Ohms {
+		model += leadOhms
+	}
 	t := (read - model) / s
 	return 0.375 * math.Pow(1+t*t/4, -2.5) / s
 }

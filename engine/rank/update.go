@@ -380,7 +380,7 @@ func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return b.aloneProbabi
 func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
-		logs[i] = max(h.complain, -1) // the complaint alone proves nothing
+		logs[i] = max(h.complain, -2) // the complaint alone proves little
 		if len(h.Suspects) > 1 {
 			logs[i] += math.Log(pairOdds)
 		}
