@@ -14,6 +14,7 @@ const (
 	Limit    Kind = "limit"     // more than the service takes: too long, too many
 	Rules    Kind = "rules"     // a rulebook that cannot be used; File, Line and Column say where
 	Damaged  Kind = "damaged"   // the job's log is not as it was written; File and Line say where
+	Storage  Kind = "storage"   // the disk or the database failed; nothing was stored; File says which
 	Internal Kind = "internal"  // a fault of ours; the message gives nothing away
 )
 
@@ -26,7 +27,7 @@ type Error struct {
 	Nearest string // the nearest valid choice to what was given
 	Job     string
 	Test    string
-	File    string // of a rulebook or a log
+	File    string // of a rulebook, a log or the database
 	Line    int    // from 1; 0 = none
 	Column  int    // from 1; 0 = none
 }

@@ -74,7 +74,7 @@ func (j *job) load(s *Service) error {
 	case errors.As(err, &damaged):
 		return j.damaged(damaged.File, damaged.Line, damaged.Problem)
 	case err != nil:
-		return &Error{Kind: Internal, Job: j.id, Message: fmt.Sprintf("the log of job %s cannot be read: %v", j.id, err)}
+		return storageError(err, j.id, "the job's log cannot be read")
 	}
 	j.keys = map[string]keyed{}
 	if j.warned == nil {

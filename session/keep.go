@@ -2,7 +2,6 @@ package session
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 
 	"coilside/session/rulekeep"
@@ -16,7 +15,7 @@ func (s *Service) keepRules(b *base) error {
 	}
 	if err := rulekeep.Keep(s.o.Journal, b.book); err != nil {
 		s.o.Log.Error().Err(err).Msg("rules not kept")
-		return &Error{Kind: Internal, Message: fmt.Sprintf("the job was not opened: %v", err)}
+		return storageError(err, "", "the job was not opened")
 	}
 	return nil
 }

@@ -181,7 +181,7 @@ func (s *Service) notWritten(j *job, err error) error {
 		return &Error{Kind: Conflict, Job: j.id, Message: "another program has changed this job. Nothing was stored; say it again"}
 	}
 	s.o.Log.Error().Err(err).Str("job", j.id).Msg("entry not written")
-	return &Error{Kind: Internal, Job: j.id, Message: fmt.Sprintf("the entry could not be put on disk, so it was not stored: %v", err)}
+	return storageError(err, j.id, "nothing was stored, and the job is as it was")
 }
 
 func inJob(err error, id string) error {

@@ -24,6 +24,7 @@ const (
 	codeRules         = 1006
 	codeWebSocketOnly = 1007
 	codeDamaged       = 1008
+	codeStorage       = 1009
 )
 
 // wireKind is how one kind of refusal goes over the wire.
@@ -48,6 +49,7 @@ var wireKinds = []wireKind{
 	{session.Rules, codeRules, "The rules cannot be used; data.file, data.line and data.column say where."},
 	{kindWebSocketOnly, codeWebSocketOnly, "This method works over the WebSocket at /ws only."},
 	{session.Damaged, codeDamaged, "The job's log is not as it was written; data.job names it, data.file and data.line say where."},
+	{session.Storage, codeStorage, "The disk or the database failed and nothing was stored; data.file names the file."},
 	{session.Internal, jsonrpc.InternalError, "Something went wrong inside the service; data.request names it in the log."},
 }
 
