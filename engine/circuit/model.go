@@ -74,6 +74,9 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	}
 	for i := range c.Parts {
 		m.ohmsSlot = append(m.ohmsSlot, m.slot(i, "ohms"))
+		if m.ohmsSlot[i] < 0 && m.kinds[i] != "armature" {
+			return nil, fmt.Errorf("circuit %s: element %s has no value ohms", c.ID, c.Parts[i].ID)
+		}
 		if rating := m.slot(i, "amps"); m.kinds[i] == "fuse" && rating >= 0 {
 			m.fuses = append(m.fuses, fuse{i, rating})
 		}
