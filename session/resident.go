@@ -45,8 +45,9 @@ func (s *Service) headOf(id string) *head {
 	return nil
 }
 
-// defaultResident bounds the jobs kept in memory where Options does not.
-const defaultResident = 1000
+// defaultResident bounds the jobs kept in memory where Options does not. A job with
+// its case takes about 12 MB, so that all of them stay well under 1 GiB.
+const defaultResident = 64
 
 // residents are the jobs in memory, the one used last in front. Service.mu guards
 // them.

@@ -37,7 +37,7 @@ type Options struct {
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int
 	// MostResident bounds the jobs kept in memory; others are read back when they are
-	// asked for. 0 = 1000.
+	// asked for. About 12 MB each; 0 = 64.
 	MostResident int
 }
 

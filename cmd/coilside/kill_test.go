@@ -26,6 +26,7 @@ type killed struct {
 	cmd           *exec.Cmd
 	url           string
 	acks          atomic.Int64
+	under         []string // command that runs the program, where one does
 }
 
 func buildProgram(t *testing.T) string {
@@ -38,7 +39,8 @@ func buildProgram(t *testing.T) string {
 
 func (k *killed) start(t *testing.T) {
 	t.Helper()
-	k.cmd = exec.Command(k.program, "serve", "--listen", "127.0.0.1:0", "--data", k.data)
+	args := append(append([]string{}, k.under...), k.program, "serve", "--listen", "127.0.0.1:0", "--data", k.data)
+	k.cmd = exec.Command(args[0], args[1:]...)
 	var log bytes.Buffer
 	k.cmd.Stderr = &log
 	out, err := k.cmd.StdoutPipe()

@@ -22,6 +22,8 @@ type setup struct {
 	jobs    *journal.Folder
 	// mostOpen bounds the jobs open at once for each front end; 0 = no bound.
 	mostOpen int
+	// mostResident bounds the jobs in memory; 0 = the session's own bound.
+	mostResident int
 }
 
 // addFlags has --data and --rules fill the setup.
@@ -61,7 +63,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if s.jobs, err = journal.OpenFolder(data); err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Log: log, MostOpen: s.mostOpen})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
 }
 
 // closeJobs ends the work on the data folder, where this program has it open.
