@@ -72,8 +72,9 @@ func (s *Server) discover(context.Context, struct{}) (jsontext.Value, error) {
 
 // wireSchemas describes the types that read and write their JSON themselves.
 var wireSchemas = map[reflect.Type]schema{
-	reflect.TypeFor[time.Time]():      {"type": "string", "format": "date-time"},
-	reflect.TypeFor[jsontext.Value](): {"type": "object", "description": "An OpenRPC document."},
+	reflect.TypeFor[time.Time]():         {"type": "string", "format": "date-time"},
+	reflect.TypeFor[jsontext.Value]():    {"type": "object", "description": "An OpenRPC document."},
+	reflect.TypeFor[session.FactValue](): {"oneOf": []schema{{"type": "boolean"}, {"type": "number"}, {"type": "string"}}},
 	reflect.TypeFor[session.Answer](): {"oneOf": []schema{
 		{"type": "number"}, {"type": "string"},
 		{"type": "object", "required": []string{"min", "max"}, "properties": schema{"min": schema{"type": "number"}, "max": schema{"type": "number"}}},

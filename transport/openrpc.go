@@ -1,7 +1,9 @@
 package transport
 
 import (
+	"errors"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -22,10 +24,14 @@ type schema map[string]any
 // methods from their Go types, so that it cannot drift from what is served.
 func describe(methods []*jsonrpc.Method, url string) []byte {
 	types := &schemas{components: schema{}, names: map[string]reflect.Type{}}
+	all, err := readExamples()
 	var list []schema
 	for _, m := range methods {
+		examples, wrong := examplesOf(all, m.Name)
+		err = errors.Join(err, wrong)
 		list = append(list, schema{
 			"name":           m.Name,
+			"examples":       examples,
 			"summary":        m.Words,
 			"paramStructure": "by-name",
 			"params":         params(types, m.Params),
@@ -42,8 +48,8 @@ func describe(methods []*jsonrpc.Method, url string) []byte {
 		"methods":    list,
 		"components": schema{"schemas": types.components, "errors": errorComponents()},
 	}
-	out, err := json.Marshal(document, json.Deterministic(true), jsontext.WithIndent("  "))
-	if err != nil {
+	out, wrong := json.Marshal(document, json.Deterministic(true), jsontext.WithIndent("  "))
+	if err := errors.Join(err, wrong); err != nil {
 		panic("transport: the OpenRPC document cannot be written: " + err.Error())
 	}
 	return out
@@ -96,6 +102,19 @@ func errorRefs(method string) []schema {
 	return out
 }
 
+// described adds words to a schema. A reference takes nothing beside it (JSON
+// Schema, draft 7, section 8.3), so it is wrapped.
+func described(of schema, words string) schema {
+	if of["$ref"] != nil {
+		of = schema{"allOf": []schema{of}}
+	}
+	out := maps.Clone(of)
+	if words != "" {
+		out["description"] = words
+	}
+	return out
+}
+
 // schemas turns Go types into JSON Schemas; structs become components.
 type schemas struct {
 	components schema
@@ -142,7 +161,7 @@ func (s *schemas) component(t reflect.Type) schema {
 	s.names[t.Name()] = t // before its members, which may refer back to it
 	properties, required := schema{}, []string{}
 	for _, m := range jsonrpc.Members(t) {
-		properties[m.Name] = s.of(m.Type)
+		properties[m.Name] = described(s.of(m.Type), wordsFor(t.Name(), m.Name))
 		if !m.Optional {
 			required = append(required, m.Name)
 		}

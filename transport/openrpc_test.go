@@ -3,6 +3,7 @@ package transport
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -57,10 +58,24 @@ func TestOpenRPCDocument(t *testing.T) {
 
 func TestParameterWordsAreUsed(t *testing.T) {
 	used := string(describeNow(t))
-	for name, words := range paramWords {
+	all := maps.Clone(paramWords)
+	maps.Copy(all, memberWords)
+	for name, words := range all {
 		quoted, err := json.Marshal(words)
 		require.NoError(t, err)
-		assert.Contains(t, used, strings.ReplaceAll(string(quoted), `\u0026`, "&"), name)
+		assert.True(t, strings.Contains(used, strings.ReplaceAll(string(quoted), `\u0026`, "&")), "%s: no member is so described", name)
+	}
+}
+
+// Every member of every type has words, with its unit where it has one.
+func TestMembersAreDescribed(t *testing.T) {
+	var doc object
+	require.NoError(t, json.Unmarshal(describeNow(t), &doc))
+	for name, c := range doc["components"].(object)["schemas"].(object) {
+		properties, _ := c.(object)["properties"].(object)
+		for member, p := range properties {
+			assert.NotEmpty(t, p.(object)["description"], "%s.%s has no words", name, member)
+		}
 	}
 }
 
@@ -129,6 +144,9 @@ func resolve(t *testing.T, doc, s object) object {
 // the document uses.
 func misfits(t *testing.T, doc, s object, v any, path string) []string {
 	s = resolve(t, doc, s)
+	if all, ok := s["allOf"].([]any); ok {
+		return misfits(t, doc, all[0].(object), v, path)
+	}
 	if of, ok := s["oneOf"].([]any); ok {
 		if !slices.ContainsFunc(of, func(one any) bool { return len(misfits(t, doc, one.(object), v, path)) == 0 }) {
 			return []string{path + " fits none"}

@@ -67,14 +67,16 @@ func TestClientsPlayAWholeJob(t *testing.T) {
 		seed           uint64
 		command        []string
 		install        []string // packages from the npm registry
+		programs       []string // beside the command itself
 	}{
-		{"python", "van_fan", 2, []string{"python3", filepath.Join(clients, "play.py")}, nil},
-		{"node", "plough_lights", 4, []string{"node", filepath.Join(clients, "play.mjs")}, nil},
-		{"curl", "minibus_blower", 2, []string{"bash", filepath.Join(clients, "play.sh")}, nil},
-		{"npm library", "van_fan", 4, []string{"node", filepath.Join(clients, "library.mjs")}, []string{jayson}},
+		{"python", "van_fan", 2, []string{"python3", filepath.Join(clients, "play.py")}, nil, nil},
+		{"node", "plough_lights", 4, []string{"node", filepath.Join(clients, "play.mjs")}, nil, nil},
+		{"curl", "minibus_blower", 2, []string{"bash", filepath.Join(clients, "play.sh")}, nil, []string{"curl", "jq"}},
+		{"npm library", "van_fan", 4, []string{"node", filepath.Join(clients, "library.mjs")}, []string{jayson}, []string{"npm"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
+			needed(t, append(c.programs, c.command[0])...)
 			folder := t.TempDir()
 			if c.install != nil {
 				playClient(t, folder, nil, append([]string{"npm", "install", "--no-audit", "--no-fund", "--ignore-scripts", "--silent"}, c.install...)...)
@@ -89,6 +91,19 @@ func TestClientsPlayAWholeJob(t *testing.T) {
 			call(t, service, "job.show", `{"job":"`+job+`"}`, &view)
 			assert.Equal(t, "closed fixed", view.State+" "+view.Outcome)
 		})
+	}
+}
+
+// needed looks for programs that a test runs. Where one is not there, the test is
+// passed over; .ci/run installs them and has their absence fail.
+func needed(t *testing.T, programs ...string) {
+	t.Helper()
+	for _, program := range programs {
+		_, err := exec.LookPath(program)
+		if err != nil && os.Getenv("COILSIDE_CI") == "" {
+			t.Skipf("%s is not installed", program)
+		}
+		require.NoError(t, err)
 	}
 }
 

@@ -24,7 +24,7 @@ var notSettings = []string{"config", "print-config", "job", "seed", "plain"}
 
 // notFlags are variables of the environment that are no settings but known: the
 // token that chat, link and the clients show, and what the tests are told by.
-var notFlags = []string{"TOKEN", "FULL", "CONFIG"}
+var notFlags = []string{"TOKEN", "FULL", "CI", "CONFIG"}
 
 func environmentName(flag string) string {
 	return environmentPrefix + strings.ToUpper(strings.ReplaceAll(flag, "-", "_"))
