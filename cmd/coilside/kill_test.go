@@ -176,7 +176,7 @@ func TestNothingAcknowledgedIsLostWhenKilled(t *testing.T) {
 	if os.Getenv("COILSIDE_FULL") != "" {
 		rounds = 300
 	}
-	const clients = 4
+	const clients = 3
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	random := rand.New(rand.NewPCG(seed, 0))
@@ -193,7 +193,7 @@ func TestNothingAcknowledgedIsLostWhenKilled(t *testing.T) {
 		for before := k.acks.Load(); round%5 > 0 && k.acks.Load() == before; { // one round in five is killed while jobs are opened
 			time.Sleep(time.Millisecond)
 		}
-		time.Sleep(time.Duration(random.IntN(400)) * time.Millisecond)
+		time.Sleep(time.Duration(random.IntN(250)) * time.Millisecond)
 		k.kill(t)
 		all.Wait()
 		k.start(t)

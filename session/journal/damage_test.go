@@ -210,3 +210,8 @@ func TestNothingAcknowledgedIsLostWhenTheWriterIsKilled(t *testing.T) {
 	t.Logf("%d records acknowledged in %d rounds", total, rounds)
 	require.Greater(t, total, 100*rounds/4)
 }
+
+func seeded() (*rand.Rand, uint64) {
+	seed := uint64(time.Now().UnixNano())
+	return rand.New(rand.NewPCG(seed, 0)), seed
+}
