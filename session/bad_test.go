@@ -18,7 +18,8 @@ func TestBadInputSaidIsAnsweredAndChangesNothing(t *testing.T) {
 	for _, c := range []struct{ said, wants string }{
 		{"", "nothing was said"},
 		{" \t\n", "nothing was said"},
-		{"colourless green ideas", "did not take that"},
+		{"xyzzy plugh frobozz", "did not take that"},
+		{"colourless green ideas", "What was looked at?"},
 		{"\x00\x01\x02", "did not take that"},
 		{"1e309 V at 86, relay out", "no number a meter shows"},
 		{"12.4 and 3.1 at 86, relay out", "are they two readings?"},

@@ -432,7 +432,7 @@ func TestAGoneContextIsNoWork(t *testing.T) {
 func TestExplainNamesExactlyOneThing(t *testing.T) {
 	s := serviceIn(t, t.TempDir())
 	o := opened(t, s, van())
-	r := answered(t, s, o.Reply, o.Job)
+	r := toldTo(t, s, o.Job, "no click, relay in, key on, switched on")
 	for _, bad := range []ExplainRequest{{}, {Suspect: "coil.open", Test: "coil_drop"}, {Suspect: "coil.opn"}, {Test: "coil_dorp"}, {Entry: number99()}} {
 		bad.Job = o.Job
 		_, err := s.Explain(t.Context(), bad)

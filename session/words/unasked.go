@@ -196,10 +196,6 @@ func (c *call) looked(f *frame, said rules.Setup, choice string, several bool) {
 		c.ask("“"+f.raw+"”: which is the worst of it?", nil)
 		return
 	}
-	if at == "" && len(f.unknown) > 0 {
-		c.unread(f.raw, "that was not understood") // "colourless green ideas": a word of ours among strange ones
-		return
-	}
 	if at == "fuse" || at == "" {
 		what := "What was looked at?"
 		var choices []Choice
