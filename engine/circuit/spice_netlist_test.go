@@ -44,7 +44,6 @@ type netlistWriter struct {
 	limits
 
 	out      strings.Builder
-	places   []string
 	elements map[string][2]string // present ones, by their places
 	fuses    []string
 	states   []string
