@@ -88,7 +88,7 @@ func TestFlippedBitsAreFound(t *testing.T) {
 	content, want := database(t)
 	seed := uint64(time.Now().UnixNano())
 	random := rand.New(rand.NewPCG(seed, 0))
-	rounds := 250
+	rounds := 100
 	if os.Getenv("COILSIDE_FULL") != "" {
 		rounds = 20_000
 	}
