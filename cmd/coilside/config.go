@@ -248,6 +248,9 @@ func (s *settings) print(w io.Writer) error {
 			value.Kind, value.Value = yaml.ScalarNode, v.String()
 		default:
 			value = text(f.Value.String())
+			if folder, err := stateFolder(); name == "data" && value.Value == "" && err == nil {
+				value = text(folder)
+			}
 		}
 		value.LineComment = from
 		top.Content = append(top.Content, &yaml.Node{Kind: yaml.ScalarNode, Value: fileName(name)}, value)

@@ -117,11 +117,14 @@ func TestServeWithTLSAndMetrics(t *testing.T) {
 
 func TestPrintConfig(t *testing.T) {
 	t.Setenv("COILSIDE_MAX_RATE", "11")
-	folder := t.TempDir()
-	code, out, errs := ran(t, "", "serve", "--print-config", "--token-file", filepath.Join(folder, "token"))
+	token := filepath.Join(t.TempDir(), "token")
+	code, out, errs := ran(t, "", "serve", "--print-config", "--token-file", token)
 	require.Zero(t, code, errs)
 	assert.Contains(t, out, "max_rate: 11 # COILSIDE_MAX_RATE")
-	assert.NoFileExists(t, filepath.Join(folder, "token"), "nothing is done")
+	folder, err := stateFolder()
+	require.NoError(t, err)
+	assert.Contains(t, out, "data: "+folder+" # default")
+	assert.NoFileExists(t, token, "nothing is done")
 }
 
 func TestReadiness(t *testing.T) {
