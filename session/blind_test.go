@@ -193,7 +193,8 @@ func (b *blind) play(k *diagnosis.Knowledge) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("job %d, hidden %v: no end after %d steps", b.number, b.hidden, mostSteps)
+	b.log("giving up after %d steps", mostSteps)
+	return b.close("unproven")
 }
 
 // step does the one thing that the last reply asks for.

@@ -4,12 +4,12 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"coilside/session/journal"
 )
 
 const lampOpening = "the lamp never runs\n24\nlamp\nnothing moves\n\n\n"
@@ -23,10 +23,26 @@ func chatted(t *testing.T, data string, input io.Reader, args ...string) (code i
 
 func jobOf(t *testing.T, data string) string {
 	t.Helper()
-	files, err := os.ReadDir(filepath.Join(data, "jobs"))
+	folder, err := journal.OpenFolder(data)
 	require.NoError(t, err)
-	require.Len(t, files, 1)
-	return strings.TrimSuffix(files[0].Name(), ".jsonl")
+	defer folder.Close()
+	heads, err := folder.Heads()
+	require.NoError(t, err)
+	require.Len(t, heads, 1)
+	return heads[0].Name
+}
+
+// logOf is everything the job's log holds.
+func logOf(t *testing.T, data, job string) string {
+	t.Helper()
+	folder, err := journal.OpenFolder(data)
+	require.NoError(t, err)
+	defer folder.Close()
+	var out bytes.Buffer
+	problems, err := folder.Export(&out, job)
+	require.NoError(t, err)
+	require.Empty(t, problems)
+	return out.String()
 }
 
 func TestChatIsKeptAndGoneOnWith(t *testing.T) {
@@ -49,9 +65,7 @@ func TestChatBadInput(t *testing.T) {
 	data := t.TempDir()
 	_, _, _ = chatted(t, data, strings.NewReader(lampOpening+"24.4 at 30, relay out, switched on\n"))
 	job := jobOf(t, data)
-	path := filepath.Join(data, "jobs", job+".jsonl")
-	before, err := os.ReadFile(path)
-	require.NoError(t, err)
+	before := logOf(t, data, job)
 	for _, bad := range []string{
 		"", "   ", "asdf", "\x00\x01\x02", "\xff\xfe", strings.Repeat("12.4 ", 1<<18), strings.Repeat("x", 1<<20), "1e309 V", "1e309", "NaN volts", "inf",
 		"-5 ohms on the bench, 85 to 86", "12.4 at 88", "84 ohms at 86, relay out", "30 to 87 is 4.7k in the box", "999 volts at 86, relay out, switched on",
@@ -61,9 +75,7 @@ func TestChatBadInput(t *testing.T) {
 		name := fmt.Sprintf("%.30q", bad)
 		require.Zero(t, code, name)
 		require.Empty(t, errs, name)
-		after, err := os.ReadFile(path)
-		require.NoError(t, err)
-		require.Equal(t, string(before), string(after), "%s changed the job:\n%s", name, out)
+		require.Equal(t, before, logOf(t, data, job), "%s changed the job:\n%s", name, out)
 		if strings.TrimSpace(bad) != "" {
 			greeting, answer, _ := strings.Cut(out, "\n")
 			require.NotEmpty(t, greeting)

@@ -28,7 +28,7 @@ type Belief struct {
 	foreseen    []mix
 	shared      *shared
 	wirings     *circuit.Wirings
-	paired      bool                  // pairs of faults are being weighed
+	paired      int                   // how many readings there were when pairs of faults were last added
 	lives       map[string]*Candidate // volts readings that tell whether a place is live
 
 	readings []*measurement

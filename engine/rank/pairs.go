@@ -16,18 +16,23 @@ const (
 	// misfitsForPairs is how many readings the likeliest single faults must
 	// explain as slips before pairs are weighed.
 	misfitsForPairs = 0.75
-	// pairsMost is how many pairs are weighed.
-	pairsMost = 16
+	// pairsMost is how many pairs are added at a time, pairsEvery how many readings
+	// lie between two times, and pairsInAll how many pairs there are at the most.
+	pairsMost  = 12
+	pairsEvery = 3
+	pairsInAll = 48
+
+	never = -1 // of Belief.paired
 )
 
 // consider adds pairs of suspects when the readings fit no single one.
 func (b *Belief) consider() {
-	if b.model == nil || b.paired || b.misfits() < misfitsForPairs {
+	if b.model == nil || b.paired == never || len(b.readings) < b.paired+pairsEvery || b.misfits() < misfitsForPairs {
 		return
 	}
-	b.paired = true
+	b.paired = len(b.readings)
 	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		complaint: b.complaint, repaired: b.repaired, shared: b.shared, paired: true}
+		complaint: b.complaint, repaired: b.repaired, shared: b.shared, paired: never}
 	for _, p := range b.promising() {
 		h := &Hypothesis{Suspects: []string{p.x.Suspects[0], p.y.Suspects[0]}, prior: p.prior}
 		slices.Sort(h.Suspects)
@@ -93,8 +98,13 @@ func (c *couple) id() string { return min(c.x.ID(), c.y.ID()) + " + " + max(c.x.
 // the better of the two. A fault and its absence make no pair.
 func (b *Belief) promising() []couple {
 	var singles []*Hypothesis
+	there := map[string]bool{}
 	total := 0.0
 	for _, h := range b.hyps {
+		if len(h.Suspects) > 1 {
+			there[h.ID()] = true
+			continue
+		}
 		total += math.Exp(h.prior)
 		if h.cloud != nil && !h.cloud.sound() {
 			singles = append(singles, h)
@@ -103,7 +113,11 @@ func (b *Belief) promising() []couple {
 	var out []couple
 	for i, x := range singles {
 		for _, y := range singles[i+1:] {
-			c := couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
+			c := couple{x: x, y: y}
+			if there[c.id()] {
+				continue
+			}
+			c = couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
 			c.score = c.prior + max(x.complain, y.complain)
 			for r := range b.readings {
 				c.score += max(x.gained[r], y.gained[r])
@@ -117,5 +131,5 @@ func (b *Belief) promising() []couple {
 		}
 		return strings.Compare(p.id(), q.id())
 	})
-	return out[:min(len(out), pairsMost)]
+	return out[:min(len(out), pairsMost, max(pairsInAll-len(there), 0))]
 }
