@@ -104,7 +104,7 @@ func TestServeKeepsJobsAcrossRuns(t *testing.T) {
 	type list struct{ Jobs []struct{ Job, Label string } }
 	for start := range 2 {
 		ctx, stop := context.WithCancel(t.Context())
-		var stderr bytes.Buffer
+		var stderr lockedBuffer
 		out, in := io.Pipe()
 		var code int
 		var running sync.WaitGroup
