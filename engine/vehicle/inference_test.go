@@ -322,9 +322,7 @@ func writeReport(t *testing.T, k *diagnosis.Knowledge, what scale, jobs []unknow
 func reasons(studies []study) string {
 	at := slices.IndexFunc(studies, func(s study) bool { return s.draws == rank.DefaultDraws })
 	usual := &studies[at]
-	out := fmt.Sprintf(`%d draws are the most that leave a reading, with the choice of the next test, within the
-20 ms that a technician does not notice: a reading alone takes %.0f ms at the median. The
-ranking then strays by %.3f on the mean after a reading, and by %.3f at the end.`,
+	out := fmt.Sprintf("The usual number is a choice between waiting and luck. With %d draws a reading takes %.0f ms at\nthe median, and the ranking strays by %.3f on the mean after a reading, and by %.3f at the\nend.",
 		usual.draws, quantile(usual.turns, 0.5), mean(usual.errorAt), mean(usual.errorEnd))
 	for i := range studies {
 		if s := &studies[i]; i != at {
@@ -332,9 +330,9 @@ ranking then strays by %.3f on the mean after a reading, and by %.3f at the end.
 		}
 	}
 	return out + fmt.Sprintf(`
-The worst job at %d draws is off by %.2f: a few jobs, where several readings together pin the
-size of a poor joint, make most of the mean. Known wiring leaves less to guess and is
-quicker and closer.`, usual.draws, slices.Max(usual.errorEnd))
+At %d draws half of the jobs end within %.3f and the worst is off by %.2f: the mean is made
+by a few jobs, where several readings together pin the size of a poor joint. Known wiring
+leaves less to guess and is quicker and closer.`, usual.draws, quantile(usual.errorEnd, 0.5), slices.Max(usual.errorEnd))
 }
 
 // circuitOf lists what was hidden, so that the study can be read.
