@@ -167,7 +167,7 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 func (c *call) loadWords(f *frame, seen []string) []string {
 	words := only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "drops_out_hot", "gone")
 	number := c.ctx.Expected != nil && c.ctx.Expected.Kind == "number"
-	if f.has(f.elements, "load") || c.heardAlready() || !number {
+	if f.has(f.elements, "load") || c.heardAlready() || !number || slices.Contains(words, "runs") {
 		words = append(words, only(seen, "bright", "dim", "dark", "dead")...)
 	}
 	if f.has(f.elements, "load") || c.heardAlready() || slices.Contains(seen, "click") {
