@@ -56,33 +56,71 @@ func (in *Instance) suppressorSiemens(e int) float64 {
 	return 1 / (in.added[e] + in.values[in.model.ohmsSlot[e]])
 }
 
+// gate is what decides whether an element lets current through at all.
+type gate uint8
+
+const (
+	always gate = iota
+	byKey
+	byRelayIn
+	byLoadPlug
+	byControlPlug
+	byCommand
+	byMake
+	byRest
+)
+
+// findGates sorts the elements by what opens and closes them.
+func (m *Model) findGates() {
+	m.gates = make([]gate, len(m.kinds))
+	for e, kind := range m.kinds {
+		switch kind {
+		case "key":
+			m.gates[e] = byKey
+		case "terminal":
+			m.gates[e] = byRelayIn
+		case "plug":
+			m.gates[e] = byControlPlug
+			if m.plugOf[e] == m.special.load {
+				m.gates[e] = byLoadPlug
+			}
+		case "control":
+			m.gates[e] = byCommand
+		case "make":
+			m.gates[e] = byMake
+		case "rest":
+			m.gates[e] = byRest
+		}
+	}
+}
+
 // closed reports whether an element lets current through at all in this state.
 func (sv *Solver) closed(e int, arm Armature) bool {
-	in := sv.in
-	switch in.model.kinds[e] {
-	case "key":
+	switch sv.in.model.gates[e] {
+	case byKey:
 		return sv.st.key
-	case "terminal":
+	case byRelayIn:
 		return sv.st.relayIn
-	case "plug":
-		if in.model.plugOf[e] == in.model.special.load {
-			return !sv.st.loadUnplugged
-		}
+	case byLoadPlug:
+		return !sv.st.loadUnplugged
+	case byControlPlug:
 		return !sv.st.controlUnplugged
-	case "control":
-		return in.held[e] == heldClosed || sv.st.command && in.held[e] != heldOpen
-	case "make", "rest":
-		return sv.contactClosed(e, arm)
+	case byCommand:
+		h := sv.in.held[e]
+		return h == heldClosed || sv.st.command && h != heldOpen
+	case byMake:
+		return sv.contactClosed(e, arm, false)
+	case byRest:
+		return sv.contactClosed(e, arm, true)
 	}
 	return true
 }
 
-func (sv *Solver) contactClosed(e int, arm Armature) bool {
+func (sv *Solver) contactClosed(e int, arm Armature, asRest bool) bool {
 	in := sv.in
 	if h := in.held[e]; h != free {
 		return h == heldClosed
 	}
-	asRest := in.model.kinds[e] == "rest"
 	switch in.instead[e] {
 	case asMake:
 		asRest = false

@@ -18,6 +18,7 @@ type Model struct {
 	circuit  *rules.Circuit
 	elements map[string]int // element id to index; the order is that of the rulebook
 	kinds    []string       // by element
+	gates    []gate         // by element
 	slots    map[slotKey]int
 	spreads  []rules.Spread // by slot: how the value varies
 	ohmsSlot []int          // by element: its value "ohms", -1 if none
@@ -85,6 +86,7 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 		return nil, err
 	}
 	m.findPlugs()
+	m.findGates()
 	m.dims = len(c.Vary) + len(m.spreads)
 	for _, s := range book.Suspects {
 		f, err := m.compileFault(s)

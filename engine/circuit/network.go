@@ -53,7 +53,9 @@ type step struct {
 	fills []int32 // for pairs (i, j) of near, i < j, in order
 }
 
-// newPlan orders the nodes by least degree and records the fill.
+// newPlan orders the nodes by least degree and records the fill. Of several it
+// takes the one whose neighbours were left alone longest, so that one step seldom
+// waits for the numbers of the step before.
 func newPlan(nodes int, pairs [][2]int) plan {
 	p := plan{edge: map[[2]int]int{}}
 	near := make([]map[int]bool, nodes)
@@ -77,10 +79,14 @@ func newPlan(nodes int, pairs [][2]int) plan {
 		}
 	}
 	done := make([]bool, nodes)
-	for range nodes {
+	touched := make([]int, nodes)
+	for turn := range nodes {
 		best := -1
 		for n := range nodes {
-			if !done[n] && (best < 0 || len(near[n]) < len(near[best])) {
+			if done[n] {
+				continue
+			}
+			if best < 0 || len(near[n]) < len(near[best]) || len(near[n]) == len(near[best]) && touched[n] < touched[best] {
 				best = n
 			}
 		}
@@ -102,6 +108,7 @@ func newPlan(nodes int, pairs [][2]int) plan {
 		}
 		for _, n := range around {
 			delete(near[n], best)
+			touched[n] = turn + 1
 		}
 		p.steps = append(p.steps, st)
 	}
@@ -115,22 +122,32 @@ func newPlan(nodes int, pairs [][2]int) plan {
 // loses no digits (no subtraction cancels anything).
 type system struct {
 	plan   *plan
-	g      []float64 // by edge
+	g      []float64 // by edge: conductance; after factor, what part of a node's current goes that way
 	toRef  []float64 // by node
 	inject []float64 // by node, A
-	sum    []float64 // by node: total conductance at its elimination
+	ohms   []float64 // by node, after factor: one over its conductance at its elimination
 	volts  []float64 // by node, after solve
 	work   []float64
+	own    []float64 // by node: resistance to the reference, worked out when first asked for
+	mutual []float64 // by edge: the same between two nodes
+	known  bool      // own and mutual stand
+	space  []float64
 }
 
 func (s *system) reset(p *plan, nodes int) {
-	s.plan = p
-	s.g = zeroed(s.g, p.edges)
-	s.toRef = zeroed(s.toRef, nodes)
-	s.inject = zeroed(s.inject, nodes)
-	s.sum = zeroed(s.sum, nodes)
-	s.volts = zeroed(s.volts, nodes)
-	s.work = zeroed(s.work, nodes)
+	s.plan, s.known = p, false
+	if n := 6*nodes + 2*p.edges; cap(s.space) < n {
+		s.space = make([]float64, n)
+	}
+	left := s.space
+	cut := func(n int) []float64 {
+		v := left[:n:n]
+		left = left[n:]
+		return v
+	}
+	s.g, s.inject = cut(p.edges), cut(nodes)
+	clear(s.space[:p.edges+nodes]) // the rest is written before it is read
+	s.toRef, s.ohms, s.volts, s.work, s.own, s.mutual = cut(nodes), cut(nodes), cut(nodes), cut(nodes), cut(nodes), cut(p.edges)
 	for i := range s.toRef {
 		s.toRef[i] = leak
 	}
@@ -167,24 +184,28 @@ func (s *system) push(a, b int, amps float64) {
 	}
 }
 
-// factor eliminates every node. Afterwards g, toRef and sum hold the
+// factor eliminates every node. Afterwards g, toRef and ohms hold the
 // factorisation and connect must not be called any more.
 func (s *system) factor() {
+	g, toRef := s.g, s.toRef
 	for i := range s.plan.steps {
 		st := &s.plan.steps[i]
-		total := s.toRef[st.node]
+		total := toRef[st.node]
 		for _, e := range st.edges {
-			total += s.g[e]
+			total += g[e]
 		}
-		s.sum[st.node] = total
+		one := 1 / total
+		s.ohms[st.node] = one
+		own := toRef[st.node]
 		f := 0
-		for i, e := range st.edges {
-			share := s.g[e] / total
-			s.toRef[st.near[i]] += share * s.toRef[st.node]
-			for j := i + 1; j < len(st.edges); j++ {
-				s.g[st.fills[f]] += share * s.g[st.edges[j]]
+		for k, e := range st.edges {
+			share := g[e] * one
+			toRef[st.near[k]] += share * own
+			for _, other := range st.edges[k+1:] {
+				g[st.fills[f]] += share * g[other]
 				f++
 			}
+			g[e] = share
 		}
 	}
 }
@@ -195,42 +216,86 @@ func (s *system) solve() { s.back(s.inject, s.volts) }
 
 // back solves for one right-hand side, amperes by node, into out, volts.
 func (s *system) back(amps, out []float64) {
-	w := s.work
+	w, g := s.work, s.g
 	copy(w, amps)
 	steps := s.plan.steps
 	for i := range steps {
 		st := &steps[i]
 		if x := w[st.node]; x != 0 {
-			x /= s.sum[st.node]
 			for k, e := range st.edges {
-				w[st.near[k]] += s.g[e] * x
+				w[st.near[k]] += g[e] * x
 			}
 		}
 	}
 	for i := len(steps) - 1; i >= 0; i-- {
 		st := &steps[i]
-		x := w[st.node]
+		x := w[st.node] * s.ohms[st.node]
 		for k, e := range st.edges {
-			x += s.g[e] * out[st.near[k]]
+			x += g[e] * out[st.near[k]]
 		}
-		out[st.node] = x / s.sum[st.node]
+		out[st.node] = x
 	}
+}
+
+// resistanceTo is what an ideal ohmmeter sees from a node to the reference with
+// every source at rest, in ohms: the diagonal of the inverse. All of them are
+// worked out at once, from the last node eliminated to the first (Takahashi, Fagan
+// and Chin 1973, from memory; held against resistanceBetween by test).
+func (s *system) resistanceTo(a int) float64 {
+	if a < 0 {
+		return 0
+	}
+	if !s.known {
+		s.known = true
+		s.invert()
+	}
+	return s.own[a]
+}
+
+func (s *system) invert() {
+	g := s.g
+	for i := len(s.plan.steps) - 1; i >= 0; i-- {
+		st := &s.plan.steps[i]
+		own := s.ohms[st.node]
+		for k, e := range st.edges {
+			sum := g[e] * s.own[st.near[k]]
+			for j, f := range st.edges {
+				if j != k {
+					sum += g[f] * s.mutual[st.fill(j, k)]
+				}
+			}
+			s.mutual[e] = sum
+			own += g[e] * sum
+		}
+		s.own[st.node] = own
+	}
+}
+
+// fill is the edge between two neighbours of the node, by their places in near.
+func (st *step) fill(i, j int) int32 {
+	if i > j {
+		i, j = j, i
+	}
+	n := len(st.near)
+	return st.fills[i*(2*n-i-1)/2+j-i-1]
 }
 
 // resistanceBetween is what an ideal ohmmeter sees from a to b with every source
 // at rest, in ohms; scratch must have room for two vectors of nodes.
 func (s *system) resistanceBetween(a, b int, scratch *[2][]float64) float64 {
+	switch {
+	case b < 0:
+		return s.resistanceTo(a)
+	case a < 0:
+		return s.resistanceTo(b)
+	}
 	n := len(s.volts)
 	amps, out := zeroed(scratch[0], n), zeroed(scratch[1], n)
 	scratch[0], scratch[1] = amps, out
-	if a >= 0 {
-		amps[a] = 1
-	}
-	if b >= 0 {
-		amps[b] -= 1
-	}
+	amps[a] = 1
+	amps[b]--
 	s.back(amps, out)
-	return math.Max(at(out, a)-at(out, b), 0)
+	return math.Max(out[a]-out[b], 0)
 }
 
 func at(v []float64, node int) float64 {
