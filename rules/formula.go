@@ -53,6 +53,25 @@ func (s *Spread) Names() []string {
 	return slices.Compact(names)
 }
 
+// Constant says whether the spread is the same whatever is known.
+func (s *Spread) Constant() bool {
+	for _, f := range [...]*Formula{s.Exactly, s.About, s.Spread, s.PlusMinus} {
+		if f != nil && len(f.names) > 0 {
+			return false
+		}
+	}
+	return constants(s.Between) && constants(s.Even)
+}
+
+func constants(of []*Formula) bool {
+	for _, f := range of {
+		if len(f.names) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
 // Constant says whether the formula reads no names.
 func (f *Formula) Constant() bool { return f.op != nil && f.op.constant }
 

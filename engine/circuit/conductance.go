@@ -23,22 +23,23 @@ func (in *Instance) conduct() {
 	m := in.model
 	in.siemens = make([]float64, len(m.kinds))
 	for _, e := range in.draw.Wiring.net.present {
-		if in.open[e] {
+		ch := in.changed(e)
+		if ch.open {
 			continue
 		}
 		switch own := m.ohmsSlot[e]; {
 		case e == m.special.coil:
-			in.siemens[e] = 1 / (in.added[e] + CoilOhmsAt(in.values[own], referenceCelsius, in.values[m.special.celsius]))
+			in.siemens[e] = 1 / (ch.added + CoilOhmsAt(in.values[own], referenceCelsius, in.values[m.special.celsius]))
 		case e == m.special.suppressor:
-			in.siemens[e] = in.suppressorSiemens(e)
+			in.siemens[e] = in.suppressorSiemens(e, ch)
 		default:
-			in.siemens[e] = 1 / (in.added[e] + in.values[own])
+			in.siemens[e] = 1 / (ch.added + in.values[own])
 			if e != m.special.load {
 				break
 			}
 			in.coldLoad = in.siemens[e]
 			if m.special.coldPart >= 0 {
-				in.coldLoad = 1 / (in.added[e] + in.values[own]*in.values[m.special.coldPart])
+				in.coldLoad = 1 / (ch.added + in.values[own]*in.values[m.special.coldPart])
 			}
 		}
 	}
@@ -46,14 +47,14 @@ func (in *Instance) conduct() {
 
 // suppressorSiemens is what the part across the coil conducts. A diode's cathode
 // is toward the supply: it blocks while the coil is fed.
-func (in *Instance) suppressorSiemens(e int) float64 {
-	if in.held[e] == heldClosed {
+func (in *Instance) suppressorSiemens(e int, ch change) float64 {
+	if ch.held == heldClosed {
 		return 1 / shortedSuppressorOhms
 	}
 	if kind, _ := in.draw.Wiring.Choice("suppression"); kind == "diode" {
 		return 0
 	}
-	return 1 / (in.added[e] + in.values[in.model.ohmsSlot[e]])
+	return 1 / (ch.added + in.values[in.model.ohmsSlot[e]])
 }
 
 // gate is what decides whether an element lets current through at all.
@@ -106,7 +107,7 @@ func (sv *Solver) closed(e int, arm Armature) bool {
 	case byControlPlug:
 		return !sv.st.controlUnplugged
 	case byCommand:
-		h := sv.in.held[e]
+		h := sv.in.changed(e).held
 		return h == heldClosed || sv.st.command && h != heldOpen
 	case byMake:
 		return sv.contactClosed(e, arm, false)
@@ -118,10 +119,11 @@ func (sv *Solver) closed(e int, arm Armature) bool {
 
 func (sv *Solver) contactClosed(e int, arm Armature, asRest bool) bool {
 	in := sv.in
-	if h := in.held[e]; h != free {
-		return h == heldClosed
+	ch := in.changed(e)
+	if ch.held != free {
+		return ch.held == heldClosed
 	}
-	switch in.instead[e] {
+	switch ch.instead {
 	case asMake:
 		asRest = false
 	case asRestContact:

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"maps"
 	"math"
 
 	"coilside/rules"
@@ -12,7 +13,8 @@ import (
 type Draw struct {
 	Wiring *Wiring
 	Values []float64 // by slot: ohms, volts, amperes, degrees Celsius
-	env    map[string]any
+	model  *Model
+	vary   []float64 // the circuit's quantities, in its order
 }
 
 // Dims is how many standard normal numbers one draw takes.
@@ -22,25 +24,59 @@ func (m *Model) Dims() int { return m.dims }
 // numbers into values. Known pins quantities by fact id, in the unit of the
 // quantity. Errors name the quantity whose formula fails.
 func (m *Model) Draw(w *Wiring, known map[string]float64, normal []float64) (*Draw, error) {
-	d := &Draw{Wiring: w, Values: make([]float64, len(m.spreads)), env: make(map[string]any, len(w.env)+len(m.circuit.Vary))}
-	for k, v := range w.env {
-		d.env[k] = v
-	}
+	n := len(m.circuit.Vary)
+	numbers := make([]float64, n+len(m.spreads))
+	d := &Draw{Wiring: w, Values: numbers[n:], model: m, vary: numbers[:n:n]}
+	env := m.borrow(w)
+	defer m.environments.Put(env)
 	for i, q := range m.circuit.Vary {
-		value, err := m.quantity(q, known, d.env, normal[i])
+		value, err := m.quantity(q, known, env.of, normal[i])
 		if err != nil {
 			return nil, fmt.Errorf("circuit %s: %s: %w", m.circuit.ID, q.ID, err)
 		}
-		d.env[q.ID] = value
+		d.vary[i], env.of[q.ID] = value, value
 	}
 	for slot := range m.spreads {
-		value, err := spread(&m.spreads[slot], d.env, normal[len(m.circuit.Vary)+slot])
+		value, err := spread(&m.spreads[slot], env.of, normal[n+slot])
 		if err != nil {
 			return nil, fmt.Errorf("circuit %s: values of its parts: %w", m.circuit.ID, err)
 		}
 		d.Values[slot] = value
 	}
 	return d, nil
+}
+
+// environment is what formulas of one wiring see. Draws are many and their
+// formulas few, so that one is lent out and not kept with each.
+type environment struct {
+	wiring *Wiring
+	of     map[string]any
+}
+
+func (m *Model) borrow(w *Wiring) *environment {
+	env, _ := m.environments.Get().(*environment)
+	if env == nil {
+		env = &environment{of: make(map[string]any, len(w.env)+len(m.circuit.Vary))}
+	}
+	if env.wiring != w {
+		clear(env.of)
+		maps.Copy(env.of, w.env)
+		env.wiring = w
+	}
+	return env
+}
+
+// spread turns one standard normal number into a value that may depend on the draw.
+func (d *Draw) spread(s *rules.Spread, normal float64) (float64, error) {
+	if s.Constant() {
+		return spread(s, nil, normal)
+	}
+	env := d.model.borrow(d.Wiring)
+	defer d.model.environments.Put(env)
+	for i, q := range d.model.circuit.Vary {
+		env.of[q.ID] = d.vary[i]
+	}
+	return spread(s, env.of, normal)
 }
 
 func (m *Model) quantity(q *rules.Quantity, known map[string]float64, env map[string]any, normal float64) (float64, error) {

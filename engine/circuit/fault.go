@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"slices"
 
 	"coilside/rules"
 )
@@ -123,15 +124,42 @@ type Instance struct {
 	draw   *Draw
 	Chance float64 // that the faults are there at any one reading, 0..1; 1 = always
 
-	values   []float64 // by slot
-	open     []bool    // by element
-	added    []float64 // by element: ohms in series
-	held     []hold    // by element; for the armature heldClosed = pulled over
-	instead  []uint8   // by element: 0, asMake, asRest
+	values   []float64 // by slot; the draw's own where no fault scales one
+	changes  []change  // the few elements that faults act on
 	shorts   []short
 	siemens  []float64 // by element: what it conducts when closed
 	coldLoad float64   // what the load conducts in the ohms range, S
-	blown    []bool    // by element: fuses that have gone since the circuit was last mended
+	blown    []bool    // by element: fuses that have gone since the circuit was last mended; nil = none
+}
+
+// change is what faults do to one element.
+type change struct {
+	element int
+	open    bool
+	added   float64 // ohms in series
+	held    hold    // of the armature heldClosed = pulled over
+	instead uint8   // 0, asMake, asRestContact
+}
+
+// changed is what the faults do to an element; the zero change for most.
+func (in *Instance) changed(element int) change {
+	for _, c := range in.changes {
+		if c.element == element {
+			return c
+		}
+	}
+	return change{}
+}
+
+// change finds an element's change, to be written to.
+func (in *Instance) change(element int) *change {
+	for i := range in.changes {
+		if in.changes[i].element == element {
+			return &in.changes[i]
+		}
+	}
+	in.changes = append(in.changes, change{element: element})
+	return &in.changes[len(in.changes)-1]
 }
 
 const (
@@ -181,19 +209,10 @@ func (m *Model) effectPossible(e *effect, w *Wiring) bool {
 // Instance applies faults to a draw. normal holds the standard normal numbers of
 // all the faults in turn. Errors name the suspect whose formula fails.
 func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance, error) {
-	n := len(m.kinds)
 	in := &Instance{model: m, draw: d, Chance: 1, values: d.Values}
-	marks := make([]bool, 2*n)
-	in.open, in.blown = marks[:n:n], marks[n:]
-	in.added = make([]float64, n)
-	in.held = make([]hold, n)
-	in.instead = make([]uint8, n)
 	for _, f := range faults {
 		if len(f.effects) == 0 {
 			continue
-		}
-		if len(in.values) > 0 && &in.values[0] == &d.Values[0] {
-			in.values = append([]float64(nil), d.Values...)
 		}
 		next := normal
 		for i := range f.effects {
@@ -212,7 +231,7 @@ func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance,
 // apply puts one effect on the instance and returns the numbers left over.
 func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 	draw := func(s *rules.Spread) (float64, error) {
-		value, err := spread(s, in.draw.env, normal[0])
+		value, err := in.draw.spread(s, normal[0])
 		normal = normal[1:]
 		return value, err
 	}
@@ -237,14 +256,14 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		return normal, nil
 	}
 	if r.Open {
-		in.open[e.element] = true
+		in.change(e.element).open = true
 	}
 	if r.AddOhms != nil {
 		ohms, err := draw(r.AddOhms)
 		if err != nil {
 			return nil, err
 		}
-		in.added[e.element] += ohms
+		in.change(e.element).added += ohms
 	}
 	if r.ShortTo != "" {
 		ohms := 0.01
@@ -258,22 +277,25 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 	}
 	switch r.Hold {
 	case "closed", "over":
-		in.held[e.element] = heldClosed
+		in.change(e.element).held = heldClosed
 	case "open", "rest":
-		in.held[e.element] = heldOpen
+		in.change(e.element).held = heldOpen
 	}
 	if e.slot >= 0 && r.By != nil {
 		by, err := draw(r.By)
 		if err != nil {
 			return nil, err
 		}
+		if &in.values[0] == &in.draw.Values[0] {
+			in.values = slices.Clone(in.values)
+		}
 		in.values[e.slot] *= by
 	}
 	switch r.Instead {
 	case "make":
-		in.instead[e.element] = asMake
+		in.change(e.element).instead = asMake
 	case "rest":
-		in.instead[e.element] = asRestContact
+		in.change(e.element).instead = asRestContact
 	}
 	return normal, nil
 }

@@ -176,7 +176,7 @@ func (sv *Solver) At(p Probe) Raw {
 	case rules.DropOut:
 		return Raw{A: sv.in.threshold(false)}
 	case rules.Look:
-		if p.branch >= 0 && (sv.blown[p.branch] || sv.in.open[p.branch]) {
+		if p.branch >= 0 && (sv.blown[p.branch] || sv.in.changed(p.branch).open) {
 			return Raw{A: 1}
 		}
 	}
@@ -260,7 +260,7 @@ func (sv *Solver) load() float64 {
 		return 0
 	}
 	b := in.draw.Wiring.net.branches[load]
-	if !b.here() || in.open[load] {
+	if !b.here() || in.changed(load).open {
 		return 0
 	}
 	across := math.Abs(at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to))
@@ -293,11 +293,11 @@ func (sv *Solver) sound() float64 {
 // or lets go, at the coil's temperature; +Inf = never.
 func (in *Instance) threshold(pullIn bool) float64 {
 	s := in.model.special
-	if s.coil < 0 || in.open[s.coil] || in.holds(s.armature) != free || in.holds(s.suppressor) == heldClosed {
+	if s.coil < 0 || in.changed(s.coil).open || in.holds(s.armature) != free || in.holds(s.suppressor) == heldClosed {
 		return math.Inf(1)
 	}
 	pull, drop := in.pullCurrents()
-	ohms := CoilOhmsAt(in.values[s.coilOhms], referenceCelsius, in.values[s.celsius]) + in.added[s.coil]
+	ohms := CoilOhmsAt(in.values[s.coilOhms], referenceCelsius, in.values[s.celsius]) + in.changed(s.coil).added
 	limit := 1.5 * in.draw.nominalVolts()
 	switch {
 	case pull*ohms > limit:

@@ -30,6 +30,8 @@ type Model struct {
 	dims     int // variates of one draw
 	shorts   []shortSpec
 
+	environments sync.Pool // *environment
+
 	mu       sync.Mutex
 	networks map[string]*Network
 }

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"coilside/rules"
@@ -79,7 +80,10 @@ func (sv *Solver) settle(in *Instance, st state) {
 	st.cold = false // loads cool once nothing flows: what settles, settles with them at work
 	sv.in, sv.st = in, st
 	sv.tripped, sv.jumped = false, false
-	sv.blown = append(sv.blown[:0], in.blown...)
+	if len(sv.blown) != len(in.model.kinds) {
+		sv.blown = make([]bool, len(in.model.kinds))
+	}
+	clear(sv.blown[copy(sv.blown, in.blown):])
 	start := AtRest
 	if st.relayIn && st.command && in.canPullUncommanded() {
 		off := st
@@ -109,7 +113,7 @@ func (in *Instance) holds(element int) hold {
 	if element < 0 {
 		return free
 	}
-	return in.held[element]
+	return in.changed(element).held
 }
 
 // relax iterates fuses and armature from a starting position until nothing moves.
@@ -127,7 +131,7 @@ func (sv *Solver) relax(start Armature) Armature {
 	}
 	pull, drop := in.pullCurrents()
 	moved := false
-	for range 3 * (len(in.blown) + 2) {
+	for range 3 * (len(in.model.fuses) + 2) {
 		sv.assemble(arm)
 		if sv.blowFuses() {
 			moved = false
@@ -288,7 +292,9 @@ func (in *Instance) burnIn() {
 	var sv Solver // faults that overload are few: its space is not worth keeping
 	for _, st := range []state{{relayIn: true, key: true}, {relayIn: true, key: true, command: true}} {
 		sv.settle(in, st)
-		copy(in.blown, sv.blown)
+		if sv.tripped {
+			in.blown = slices.Clone(sv.blown)
+		}
 	}
 }
 
@@ -309,10 +315,7 @@ func (m *Model) slot(element int, value string) int {
 }
 
 func (d *Draw) nominalVolts() float64 {
-	if v, ok := d.env["system_volts"].(float64); ok {
-		return v
-	}
-	return 12
+	return d.Wiring.nominalVolts()
 }
 
 // part tells which unpluggable part a place belongs to: "load" for load_part.in.

@@ -25,6 +25,14 @@ func (w *Wiring) Choice(id string) (string, bool) {
 	return is, ok
 }
 
+// nominalVolts are the system's: 12 where the circuit does not say.
+func (w *Wiring) nominalVolts() float64 {
+	if v, ok := w.env["system_volts"].(float64); ok {
+		return v
+	}
+	return 12
+}
+
 // Fill replaces {name} placeholders in text by what they stand for here.
 func (w *Wiring) Fill(text string) string { return FillPlaceholders(text, w.names) }
 
