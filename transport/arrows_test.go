@@ -24,6 +24,7 @@ var knowsNothingOf = map[string][]string{
 	"coilside/transport/jsonrpc":   {"coilside/session", "coilside/engine", "coilside/transport"},
 	"coilside/transport/websocket": {"coilside"},
 	"coilside/session/journal":     {"coilside"},
+	"coilside/session/picture":     {"coilside"},
 	"coilside/rulesets":            {"coilside"},
 }
 

@@ -28,6 +28,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.list", "Lists the jobs, newest first.", v.List)
 	jsonrpc.Handle(t, "job.show", "Shows a job: how it was opened, its log, and where it stands.", v.Show)
 	jsonrpc.Handle(t, "job.report", "Writes the record of a job.", v.Report)
+	jsonrpc.Handle(t, "job.picture", "Draws a job's circuit, its socket, or where the leads go for a test, as SVG.", v.Picture)
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
 	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
@@ -48,6 +49,7 @@ var paramWords = map[string]string{
 	"if_seq":      "The seq the caller has seen; the call is refused as a conflict if the job has moved on.",
 	"job":         "The job's id.",
 	"key":         "Any text that names this call: the same key again gives the same reply and writes nothing.",
+	"kind":        "What is drawn: circuit, socket or leads.",
 	"label":       "A name for the job, such as the vehicle's.",
 	"limit":       "How many at most; a default if left out.",
 	"measure":     "What was measured and where the leads went, for a reading taken unasked.",
