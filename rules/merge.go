@@ -66,7 +66,7 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 
 // topLevel reads the sections of one file into the book.
 func (r *reader) topLevel(n *yaml.Node, m *merge) {
-	sections := []string{"facts", "parameters", "circuits", "complaints", "suspects", "tests", "rules", "words"}
+	sections := []string{"facts", "parameters", "circuits", "complaints", "suspects", "tests", "rules", "words", "tables"}
 	if n.Kind != yaml.MappingNode {
 		r.fail(n, CodeType, "start with a section such as  rules:", "a rule file holds sections, but this is %s", nodeKind(n))
 		return
@@ -101,6 +101,9 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 	}
 	for _, item := range o.items("rules") {
 		r.mergeRule(item, m)
+	}
+	for _, item := range o.items("tables") {
+		r.mergeTable(item, m)
 	}
 	for _, item := range o.items("words") {
 		w := r.synonym(item)

@@ -17,6 +17,7 @@ type Book struct {
 	Tests      []*Test
 	Rules      []*Rule
 	Words      []*Synonym
+	Tables     []*Table
 
 	index   index
 	sources []SourceLayer
