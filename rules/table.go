@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -96,4 +97,17 @@ func (b *Book) Value(id string) (float64, error) {
 		return 0, &Error{Code: CodeName, Message: fmt.Sprintf("these rules hold no parameter %q", id)}
 	}
 	return p.Value, nil
+}
+
+// Values reads several parameters by id; the error is that of Value, for the first
+// id in alphabetical order that is not there.
+func (b *Book) Values(into map[string]*float64) error {
+	for _, id := range slices.Sorted(maps.Keys(into)) {
+		v, err := b.Value(id)
+		if err != nil {
+			return err
+		}
+		*into[id] = v
+	}
+	return nil
 }

@@ -49,7 +49,7 @@ type Copper struct {
 
 func readCopper(book *rules.Book) (Copper, error) {
 	var c Copper
-	err := values(book, map[string]*float64{"copper_resistivity": &c.Resistivity, "copper_coefficient": &c.Coefficient, "copper_zero": &c.Zero})
+	err := book.Values(map[string]*float64{"copper_resistivity": &c.Resistivity, "copper_coefficient": &c.Coefficient, "copper_zero": &c.Zero})
 	return c, err
 }
 
@@ -66,16 +66,4 @@ func (c Copper) warm(celsius float64) float64 { return 1 + c.Coefficient*(celsiu
 // L₂ = 254.5 L₁ / (234.5 + T). Source: FAA AC 43.13-1B.
 func (c Copper) LongestWarm(metres, celsius float64) float64 {
 	return metres * (c.Zero + 20) / (c.Zero + celsius)
-}
-
-// values reads parameters.
-func values(book *rules.Book, into map[string]*float64) error {
-	for id, to := range into {
-		v, err := book.Value(id)
-		if err != nil {
-			return err
-		}
-		*to = v
-	}
-	return nil
 }

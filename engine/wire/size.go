@@ -72,7 +72,7 @@ func (r Run) plan(book *rules.Book) (*plan, error) {
 		return nil, err
 	}
 	var critical, other, engine, plain, coil float64
-	err = values(book, map[string]*float64{
+	err = book.Values(map[string]*float64{
 		"circular_mil_factor": &p.mils, "wire_drop_critical": &critical, "wire_drop_other": &other, "ampacity_ambient": &p.basis,
 		"engine_space_ambient": &engine, "wire_insulation": &plain, "coil_amps_taken": &coil, "fuse_over_load": &p.overLoad, "fuse_over_wire": &p.overWire,
 	})

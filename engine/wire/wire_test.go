@@ -2,6 +2,7 @@ package wire_test
 
 import (
 	"math"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -13,8 +14,17 @@ import (
 	"coilside/rulesets"
 )
 
+var shipped = sync.OnceValues(func() (*rules.Book, error) {
+	return rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()})
+})
+
 func book(t *testing.T, layers ...rules.Layer) *rules.Book {
 	t.Helper()
+	if len(layers) == 0 {
+		b, err := shipped()
+		require.NoError(t, err)
+		return b
+	}
 	b, err := rules.Load(append([]rules.Layer{{Name: "relay", FS: rulesets.Relay()}}, layers...)...)
 	require.NoError(t, err)
 	return b
