@@ -288,9 +288,11 @@ type JobView struct {
 	Opening OpenRequest `json:"opening"`
 	Engine  string      `json:"engine"` // version it was opened with
 	Rules   string      `json:"rules"`  // content hash of the rules it was opened with
-	Notes   []string    `json:"notes"`
-	Log     []Entry     `json:"log"`
-	Reply   Reply       `json:"reply"` // what the assistant says now
+	// RulesNow is that of the rules it stands on: others after a move.
+	RulesNow string   `json:"rules_now"`
+	Notes    []string `json:"notes"`
+	Log      []Entry  `json:"log"`
+	Reply    Reply    `json:"reply"` // what the assistant says now
 }
 
 // Report is the record of a job in the format asked for.
@@ -301,6 +303,45 @@ type Report struct {
 	View   *JobView `json:"view,omitempty"` // of json
 }
 
+// MoveRulesRequest moves an open job to other rules.
+type MoveRulesRequest struct {
+	Write
+	Ruleset string `json:"ruleset,omitempty"` // name or content hash; left out: the rules in force
+}
+
+// RulesMove is a job's move to other rules, by their content hashes, and what it changed.
+type RulesMove struct {
+	From    string     `json:"from"`
+	To      string     `json:"to"`
+	Changed Difference `json:"changed"`
+}
+
+// Moved is the answer to MoveRulesRequest.
+type Moved struct {
+	Job string `json:"job"`
+	RulesMove
+	Reply Reply `json:"reply"`
+}
+
+// Standing is what some rules make of a job at one moment.
+type Standing struct {
+	Conclusion []string `json:"conclusion"` // suspects; none = nothing is proved
+	Suspects   []Shown  `json:"suspects"`   // likeliest first
+	Next       string   `json:"next"`       // test proposed; "" = none
+	Cautions   []string `json:"cautions"`
+	Advice     []string `json:"advice"`
+	Fired      []string `json:"fired"` // rules
+}
+
+// Difference is what other rules change about one job.
+type Difference struct {
+	Was          Standing `json:"was"`
+	Now          Standing `json:"now"`
+	NewCautions  []string `json:"new_cautions"`
+	LostCautions []string `json:"lost_cautions"`
+	Words        []string `json:"words"` // the same in sentences; none = nothing changes
+}
+
 // RulesRequest names a ruleset; left out: the one in force.
 type RulesRequest struct {
 	Ruleset string `json:"ruleset,omitempty"`
@@ -309,6 +350,14 @@ type RulesRequest struct {
 // RulesList is the rulesets in force.
 type RulesList struct {
 	Rulesets []RulesSummary `json:"rulesets"`
+	// Refused says why the rule folders as they are now are not in force; null if they are.
+	Refused *RulesRefused `json:"refused"`
+}
+
+// RulesRefused is a reload that failed: the rules in force are the last good ones.
+type RulesRefused struct {
+	Time     time.Time      `json:"time"`
+	Problems []RulesProblem `json:"problems"`
 }
 
 // RulesSummary is one ruleset, by name and content hash.

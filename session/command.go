@@ -69,7 +69,7 @@ func (t *turn) unsure() error {
 func (t *turn) undoLast() error {
 	var last []int
 	for _, e := range slices.Backward(standing(t.j.log[:t.start])) {
-		if e.Kind == kindOpened || e.Kind == kindClosed {
+		if e.Kind == kindOpened || e.Kind == kindClosed || e.Kind == kindMoved {
 			break
 		}
 		if len(last) > 0 && e.Turn != t.j.log[last[0]-1].Turn {

@@ -19,6 +19,7 @@ const (
 	kindSkipped   = "skipped"
 	kindRepaired  = "repaired"
 	kindClosed    = "closed"
+	kindMoved     = "moved" // to other rules: from here on the whole job is seen as they see it
 )
 
 // Entry is one line of a job's log. The log is the only truth of a job;
@@ -46,6 +47,7 @@ type Entry struct {
 	Skipped   *Skipped     `json:"skipped,omitempty"`
 	Repaired  *Repaired    `json:"repaired,omitempty"`
 	Closed    string       `json:"closed,omitempty"` // outcome
+	Moved     *RulesMove   `json:"moved,omitempty"`
 }
 
 // Shown is one line of a ranking as it was shown.

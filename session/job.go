@@ -124,7 +124,8 @@ func (j *job) replay(s *Service) error {
 	if j.c != nil {
 		return nil
 	}
-	j.base, j.notes = s.baseFor(j.log[0].Rules)
+	j.base, j.notes = s.baseFor(rulesOf(j.log))
+	j.given = nil
 	c, err := j.base.open(j.opening())
 	if err != nil {
 		return j.unreplayable(j.log[0], err)
@@ -141,6 +142,17 @@ func (j *job) replay(s *Service) error {
 func (j *job) unreplayable(e Entry, err error) error {
 	return &Error{Kind: Rules, Job: j.id,
 		Message: fmt.Sprintf("job %s cannot be replayed on the rules in force: entry %d (%s): %v", j.id, e.Entry, e.Kind, err)}
+}
+
+// rulesOf is the content hash of the rules a job stands on: those it was opened
+// with, or was moved to last.
+func rulesOf(log []Entry) string {
+	for _, e := range slices.Backward(log) {
+		if e.Moved != nil {
+			return e.Moved.To
+		}
+	}
+	return log[0].Rules
 }
 
 // forget drops the case, so that the next use replays the log.

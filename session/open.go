@@ -98,17 +98,6 @@ func (s *Service) openedBefore(ctx context.Context, o OpenRequest) (Opened, erro
 	return Opened{Job: j.id, Reply: before.reply}, nil
 }
 
-// rulesFor gives the rules of that name; "" is those in force.
-func (s *Service) rulesFor(name string) (*base, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if name == "" || name == s.base.book.Name || name == s.base.book.Hash {
-		return s.base, nil
-	}
-	return nil, &Error{Kind: NotFound, Field: "ruleset", Nearest: rules.Nearest(name, []string{s.base.book.Name}),
-		Message: "there is no ruleset " + short(name) + "; in force is " + s.base.book.Name}
-}
-
 // openingWords says in one line what a job is about.
 func openingWords(book *rules.Book, o OpenRequest) string {
 	what := o.Complaint

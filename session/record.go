@@ -131,6 +131,8 @@ func (t *turn) takeBack(entries []int) error {
 			return invalid("entry", "entry %d was taken back already", n)
 		case e.Kind == kindOpened:
 			return invalid("entry", "entry %d opened the job and cannot be taken back; open a new job", n)
+		case e.Kind == kindMoved:
+			return invalid("entry", "entry %d moved the job to other rules and cannot be taken back; move it back instead", n)
 		case e.Kind == kindRetracted || e.Kind == kindClosed:
 			return invalid("entry", "entry %d cannot be taken back: it is no reading, fact, skip or repair", n)
 		}

@@ -13,7 +13,13 @@ func (s *Service) RulesList(ctx context.Context, _ struct{}) (RulesList, error) 
 	if err := ctx.Err(); err != nil {
 		return RulesList{}, err
 	}
-	return RulesList{Rulesets: []RulesSummary{summaryOfRules(s.inForce().book)}}, nil
+	return s.rulesList(), nil
+}
+
+func (s *Service) rulesList() RulesList {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return RulesList{Rulesets: []RulesSummary{summaryOfRules(s.base.book)}, Refused: s.bad}
 }
 
 func (s *Service) inForce() *base {
@@ -86,28 +92,6 @@ func problemsOf(err error) []RulesProblem {
 		out[i] = RulesProblem{File: e.Pos.File, Line: e.Pos.Line, Column: e.Pos.Column, Code: string(e.Code), Message: e.Message, Hint: e.Hint}
 	}
 	return out
-}
-
-// RulesReload puts the rule folders as they are now in force. Where they cannot
-// be used the rules in force stay, and the error names the first problem. Open
-// jobs keep the rules they were opened with.
-func (s *Service) RulesReload(ctx context.Context, _ struct{}) (RulesList, error) {
-	if err := ctx.Err(); err != nil {
-		return RulesList{}, err
-	}
-	book, err := s.readRules()
-	if err != nil {
-		return RulesList{}, rulesError(err)
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	b, err := s.prepare(book)
-	if err != nil {
-		return RulesList{}, rulesError(err)
-	}
-	s.base = b
-	s.o.Log.Info().Str("hash", book.Hash).Msg("rules reloaded")
-	return RulesList{Rulesets: []RulesSummary{summaryOfRules(book)}}, nil
 }
 
 func rulesError(err error) *Error {

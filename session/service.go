@@ -48,8 +48,11 @@ const Version = "1"
 type Service struct {
 	o Options
 
+	reloading sync.Mutex // one reload at a time
+
 	mu    sync.Mutex
 	base  *base            // in force
+	bad   *RulesRefused    // why the rule folders as they are now are not in force; nil if they are
 	bases map[string]*base // by content hash: jobs keep the rules they were opened with
 	jobs  map[string]*job
 
@@ -102,10 +105,28 @@ func New(o Options) (*Service, error) {
 	return s, nil
 }
 
+// prepare makes a rulebook ready, once for each content.
 func (s *Service) prepare(book *rules.Book) (*base, error) {
-	if b := s.bases[book.Hash]; b != nil {
+	s.mu.Lock()
+	b := s.bases[book.Hash]
+	s.mu.Unlock()
+	if b != nil {
 		return b, nil
 	}
+	b, err := newBase(book)
+	if err != nil {
+		return nil, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if other := s.bases[book.Hash]; other != nil {
+		return other, nil
+	}
+	s.bases[book.Hash] = b
+	return b, nil
+}
+
+func newBase(book *rules.Book) (*base, error) {
 	knowledge, err := diagnosis.Compile(book)
 	if err != nil {
 		return nil, err
@@ -114,9 +135,7 @@ func (s *Service) prepare(book *rules.Book) (*base, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &base{book: book, knowledge: knowledge, reader: reader}
-	s.bases[book.Hash] = b
-	return b, nil
+	return &base{book: book, knowledge: knowledge, reader: reader}, nil
 }
 
 // open starts a case from an opening that was checked before or is checked here.

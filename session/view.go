@@ -255,7 +255,7 @@ func (s *Service) view(j *job) JobView {
 	t := s.newTurn(j)
 	t.asked = j.asked
 	return JobView{
-		JobSummary: j.summary(), Opening: *j.opening(), Engine: j.log[0].Engine, Rules: j.log[0].Rules,
+		JobSummary: j.summary(), Opening: *j.opening(), Engine: j.log[0].Engine, Rules: j.log[0].Rules, RulesNow: rulesOf(j.log),
 		Notes: nonNil(slices.Clone(j.notes)), Log: slices.Clone(j.log), Reply: t.compose(),
 	}
 }

@@ -25,12 +25,13 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.explain", "Gives the reasons behind one suspect, test or entry.", v.Explain)
 	jsonrpc.Handle(t, "job.repair", "Says what was repaired and what became of the complaint.", v.Repair)
 	jsonrpc.Handle(t, "job.close", "Closes a job.", v.Close)
+	jsonrpc.Handle(t, "job.move_rules", "Moves an open job to other rules, and says what that changes.", v.MoveRules)
 	jsonrpc.Handle(t, "job.list", "Lists the jobs, newest first.", v.List)
 	jsonrpc.Handle(t, "job.show", "Shows a job: how it was opened, its log, and where it stands.", v.Show)
 	jsonrpc.Handle(t, "job.report", "Writes the record of a job.", v.Report)
 	jsonrpc.Handle(t, "job.picture", "Draws a job's circuit, its socket, or where the leads go for a test, as SVG.", v.Picture)
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
-	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash.", v.RulesList)
+	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash, and says why the rule folders as they are now are not.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
 	jsonrpc.Handle(t, "rules.check", "Checks the rule folders as they are on disk and lists every problem.", v.RulesCheck)
 	jsonrpc.Handle(t, "rules.reload", "Puts the rule folders as they are on disk in force, if they have no problem.", v.RulesReload)
@@ -58,7 +59,7 @@ var paramWords = map[string]string{
 	"reason":      "Why, in words.",
 	"relay":       "What is known of the relay fitted.",
 	"result":      "What became of the complaint: gone, still_there or changed.",
-	"ruleset":     "The name of a ruleset; the one in force if left out.",
+	"ruleset":     "The name or the content hash of a ruleset; the one in force if left out.",
 	"seed":        "Fixes the draws of unknown values, so that a job can be repeated exactly.",
 	"setup":       "The state the circuit was in, for a reading taken unasked.",
 	"spoken":      "True if the text was heard: numbers are then pending until confirmed.",

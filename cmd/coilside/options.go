@@ -22,6 +22,7 @@ type serveOptions struct {
 	hosts             []string
 	limits            transport.Limits
 	printConfig       bool
+	watchRules        bool
 }
 
 // addFlags has the flags of serve fill it.
@@ -41,6 +42,7 @@ func (s *serveOptions) addFlags(flags *flag.FlagSet) {
 	flags.Var(number{&s.limits.Message.Batch, 1, 10_000}, "max-batch", "requests in one batch (`number`)")
 	flags.Var(number{&s.setup.mostOpen, 1, 1 << 30}, "max-open-jobs", "jobs open at once, for each front end (`number`)")
 	flags.Var(number{&s.setup.mostResident, 1, 1 << 20}, "max-resident-jobs", "jobs in memory at once, about 12 MB each; others are read back when asked for (`number`)")
+	flags.BoolVar(&s.watchRules, "watch-rules", true, "take up the files of the --rules folders when they change, if they are sound; false = only when rules.reload is called")
 	flags.BoolVar(&s.printConfig, "print-config", false, "print the settings in force, and where each came from, and end")
 }
 

@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"time"
 
 	"coilside/transport"
 
@@ -39,11 +40,15 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 	return exitDone
 }
 
+// rulesLook is how often the rule folders are looked at for changes.
+const rulesLook = time.Second
+
 // run serves the jobs of the data folder until ctx ends.
 func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.Writer) error {
 	if other := s.running(ctx); other != nil {
 		return fmt.Errorf("a service runs on this data folder already, at %s", other.url)
 	}
+	stamp := s.rulesStamp()
 	jobs, err := s.openService(o.Log)
 	defer func() {
 		if err := s.closeJobs(); err != nil {
@@ -54,6 +59,12 @@ func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.W
 		return err
 	}
 	o.Service = jobs
+	if s.watchRules && len(s.folders) > 0 {
+		watching, stop := context.WithCancel(ctx)
+		ended := make(chan struct{})
+		go func() { defer close(ended); jobs.WatchRules(watching, stamp, s.rulesStamp, rulesLook) }()
+		defer func() { stop(); <-ended }()
+	}
 	server := transport.New(o)
 	withdraw, err := s.announce(announcement{URL: server.LocalURL(), TokenFile: s.tokenFile, Certificate: s.cert})
 	if err != nil {

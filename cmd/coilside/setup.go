@@ -3,9 +3,11 @@ package main
 import (
 	"flag"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"coilside/rules"
 	"coilside/rulesets"
@@ -47,6 +49,31 @@ func (s *setup) loadBook() (*rules.Book, error) {
 		layers = append(layers, rules.Layer{Name: folder, FS: os.DirFS(folder)})
 	}
 	return rules.Load(layers...)
+}
+
+// rulesStamp tells one state of the rule folders' files from another, by name, size and
+// time of change.
+func (s *setup) rulesStamp() string {
+	var b strings.Builder
+	for _, folder := range s.folders {
+		err := filepath.WalkDir(folder, func(path string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() && d.Name() != "cases" {
+				return err
+			}
+			if d.IsDir() {
+				return fs.SkipDir
+			}
+			info, err := d.Info()
+			if err == nil {
+				fmt.Fprintf(&b, "%q %d %d\n", path, info.Size(), info.ModTime().UnixNano())
+			}
+			return err
+		})
+		if err != nil {
+			fmt.Fprintf(&b, "%q %v\n", folder, err)
+		}
+	}
+	return b.String()
 }
 
 // openService starts the assistant on the jobs in the data folder; closeJobs gives

@@ -296,5 +296,8 @@ func (c *Case) replace(events []event) error {
 // Belief is the ranking behind the case, for explanations.
 func (c *Case) Belief() *rank.Belief { return c.belief }
 
+// Late gives the second-stage rules that fire on the ranking as it stands.
+func (c *Case) Late() []engine.Firing { return c.late() }
+
 // Memory is the working memory of facts and rules, for explanations.
 func (c *Case) Memory() *engine.Memory { return c.memory }
