@@ -71,6 +71,11 @@ func (k *checker) complaint(c *Complaint) {
 	for _, at := range c.patterns {
 		k.pattern("suspect", at.node.Value, at)
 	}
+	for i, id := range c.Prove {
+		if _, ok := k.book.Test(id); !ok {
+			k.add(c.at.item("prove", i), CodeName, fmt.Sprintf("no test is called %q", id), didYouMean(id, k.book.testIDs()))
+		}
+	}
 }
 
 func (k *checker) suspect(s *Suspect) {

@@ -165,6 +165,7 @@ type Chain struct {
 type Complaint struct {
 	ID     string
 	Words  string
+	Prove  []string           // tests that show the complaint gone under the condition that provoked it, the first that fits the circuit; none = the suspect's own is enough
 	Priors map[string]float64 // pattern of suspect ids ("terminal_*.loose") to relative weight, shared by all that match
 	Pos    Pos
 
@@ -274,6 +275,7 @@ type Test struct {
 	Of       []string   // ask: the answers
 	Expect   []Expect   // hand-given likelihoods, for what the circuit does not predict
 	Cautions []string
+	Proof    bool // offered only to prove a repair, never to find a fault
 	Pos      Pos
 
 	at spots

@@ -57,8 +57,8 @@ func (r *reader) parameter(n *yaml.Node) *Parameter {
 }
 
 func (r *reader) complaint(n *yaml.Node) *Complaint {
-	o := r.object(n, "complaint", "id", "words", "priors")
-	c := &Complaint{ID: o.id(), Words: o.text("words"), Priors: map[string]float64{}, Pos: o.pos(), at: o.spots()}
+	o := r.object(n, "complaint", "id", "words", "prove", "priors")
+	c := &Complaint{ID: o.id(), Words: o.text("words"), Prove: o.texts("prove"), Priors: map[string]float64{}, Pos: o.pos(), at: o.spots()}
 	for _, s := range o.shares("priors", 1e9) {
 		c.Priors[s.key] = s.number
 		c.patterns = append(c.patterns, r.spot(s.at))

@@ -61,12 +61,12 @@ func modeNames() []string {
 }
 
 func (r *reader) test(n *yaml.Node) *Test {
-	o := r.object(n, "test", "id", "measure", "setup", "sets", "when", "say", "why", "words", "minutes", "tool", "of", "expect", "cautions")
+	o := r.object(n, "test", "id", "measure", "setup", "sets", "when", "say", "why", "words", "minutes", "tool", "of", "expect", "cautions", "proof")
 	o.need("measure", "say")
 	t := &Test{
 		ID: o.id(), Sets: o.text("sets"), When: r.formula(o.at("when")), Say: o.text("say"), Why: o.text("why"),
 		Words: o.text("words"), Tool: o.text("tool"), Of: o.texts("of"), Cautions: o.texts("cautions"),
-		Minutes: o.minutes(), Pos: o.pos(), at: o.spots(),
+		Minutes: o.minutes(), Proof: o.flag("proof"), Pos: o.pos(), at: o.spots(),
 	}
 	if t.Sets == "" {
 		t.Sets = t.ID

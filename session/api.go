@@ -146,18 +146,19 @@ type JobRequest struct {
 
 // Reply is the assistant's answer to anything that was said or recorded.
 type Reply struct {
-	Entry      *int         `json:"entry"`   // the entry made, null if none
-	Entries    []int        `json:"entries"` // all entries made; one utterance may make several
-	Seq        int          `json:"seq"`     // the job's running number
-	Text       string       `json:"text"`    // for a screen
-	Speech     string       `json:"speech"`  // one or two short sentences for a voice
-	Understood []Understood `json:"understood"`
-	Question   *Question    `json:"question"` // asked back when something was ambiguous
-	Next       *Test        `json:"next"`     // the one test proposed
-	Suspects   []Suspect    `json:"suspects"`
-	Conclusion *Conclusion  `json:"conclusion"`
-	Cautions   []string     `json:"cautions"`
-	Advice     []string     `json:"advice"`
+	Entry         *int         `json:"entry"`   // the entry made, null if none
+	Entries       []int        `json:"entries"` // all entries made; one utterance may make several
+	Seq           int          `json:"seq"`     // the job's running number
+	Text          string       `json:"text"`    // for a screen
+	Speech        string       `json:"speech"`  // one or two short sentences for a voice
+	Understood    []Understood `json:"understood"`
+	Question      *Question    `json:"question"` // asked back when something was ambiguous
+	Next          *Test        `json:"next"`     // the one test proposed
+	Suspects      []Suspect    `json:"suspects"`
+	Conclusion    *Conclusion  `json:"conclusion"`
+	ProofOfRepair *Proof       `json:"proof_of_repair"` // null unless a repair helped and the job is open
+	Cautions      []string     `json:"cautions"`
+	Advice        []string     `json:"advice"`
 }
 
 // Understood is one thing taken from an utterance, in words and in structure.
@@ -212,7 +213,8 @@ type Conclusion struct {
 	Probability float64  `json:"probability"`
 	Repair      string   `json:"repair"`
 	Verify      string   `json:"verify"`
-	Proof       []int    `json:"proof"` // entries that prove it
+	Expected    string   `json:"expected"` // what the verifying test gives in a sound circuit; "" if not computed
+	Proof       []int    `json:"proof"`    // entries that prove it
 }
 
 // Tests is the answer to ListRequest for tests: best first.

@@ -50,6 +50,14 @@ type seen struct {
 	Conclusion *struct {
 		Suspects []string `json:"suspects"`
 	} `json:"conclusion"`
+	ProofOfRepair *struct {
+		Tests  []proofTest `json:"tests"`
+		Proven bool        `json:"proven"`
+	} `json:"proof_of_repair"`
+}
+
+type proofTest struct {
+	State string `json:"state"`
 }
 
 // through makes a call with everything passed through JSON.
@@ -262,12 +270,28 @@ func (b *blind) repair(suspects []string) error {
 	if result != "gone" {
 		return nil
 	}
-	if b.now.Next != nil { // the test that proves the repair
+	return b.prove()
+}
+
+// prove does the tests that prove the repair, and closes the job by what they give. A
+// reading that speaks against the repair sends the diagnosis on.
+func (b *blind) prove() error {
+	for b.now.Conclusion == nil && b.now.Next != nil && b.now.ProofOfRepair != nil && !b.now.ProofOfRepair.Proven {
+		failed := slices.ContainsFunc(b.now.ProofOfRepair.Tests, func(p proofTest) bool { return p.State == "failed" })
+		if failed {
+			return nil
+		}
 		if err := b.step(); err != nil {
 			return err
 		}
 	}
-	return b.close("fixed")
+	switch {
+	case b.now.ProofOfRepair != nil && b.now.ProofOfRepair.Proven:
+		return b.close("fixed")
+	case b.now.Next != nil || b.now.Conclusion != nil:
+		return nil
+	}
+	return b.close("unproven")
 }
 
 func (b *blind) close(outcome string) error {

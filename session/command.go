@@ -212,16 +212,16 @@ func (j *job) class(suspect string) string {
 	return suspect
 }
 
-// done closes the job: at once after a repair that helped, else as asked back.
+// done closes the job: as fixed where the repair is proven, else as asked back.
 func (t *turn) done(c words.Command) error {
-	if slices.Contains(outcomes, c.Result) {
+	if slices.Contains(outcomes, c.Result) && c.Result != "fixed" {
 		return t.close(c.Result)
 	}
-	if r := t.j.repaired(); r != nil && r.Result == "gone" {
+	why := t.j.unproven()
+	if why == "" {
 		return t.close("fixed")
 	}
-	q := words.Question{Text: "No repair that helped is on record. Close the job all the same?", Heard: t.said, Choices: []words.Choice{
-		{Words: "fixed", Commands: []words.Command{{Kind: words.CmdDone, Result: "fixed"}}},
+	q := words.Question{Text: sentence(why) + " Close the job as unproven all the same?", Heard: t.said, Choices: []words.Choice{
 		{Words: "unproven", Commands: []words.Command{{Kind: words.CmdDone, Result: "unproven"}}},
 		{Words: "give it up", Commands: []words.Command{{Kind: words.CmdDone, Result: "abandoned"}}},
 		{Words: "go on", Commands: []words.Command{{Kind: words.CmdNo}}},

@@ -165,6 +165,8 @@ type findings struct {
 	conclusion *diagnosis.Conclusion
 	cautions   []string
 	advice     []string
+	proof      []proofPart // of the last repair
+	proofKnown bool
 }
 
 // now asks the case, once between two entries.

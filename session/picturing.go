@@ -204,7 +204,8 @@ func (j *job) flags() []picture.Flag {
 		}
 		_, new := since[e.Entry]
 		f := picture.Flag{Entry: e.Entry, Value: shortAnswer(e.Reading), Words: e.Words, Old: !new}
-		f.Place, f.Other = pinned(e.Reading.Measure)
+		m, _ := j.fillMeasure(e.Reading.Measure)
+		f.Place, f.Other = pinned(m)
 		out = append(out, f)
 	}
 	return out[max(0, len(out)-mostFlags):]

@@ -74,6 +74,9 @@ func (t *turn) resolve(r RecordRequest) (Reading, AnswerKind, error) {
 			return Reading{}, AnswerKind{}, noTest(book, r.Test)
 		}
 		reading := Reading{Test: r.Test, Measure: test.Measure, Setup: test.Setup, Answer: r.Answer}
+		if m, ok := t.j.fillMeasure(test.Measure); ok {
+			reading.Measure = m
+		}
 		best := t.j.now().best
 		if i := slices.IndexFunc(best, func(p diagnosis.Proposal) bool { return p.Test.ID == r.Test }); i >= 0 {
 			reading.Measure, reading.Setup = best[i].Measure, best[i].Setup
@@ -248,8 +251,19 @@ func (s *Service) Close(ctx context.Context, r CloseRequest) (Reply, error) {
 	})
 }
 
+// close ends the job. As fixed it can be ended only with the repair proven.
 func (t *turn) close(outcome string) error {
-	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Words: "closed: " + outcome})
+	why := t.j.unproven()
+	if outcome == "fixed" && why != "" {
+		e := invalid("outcome", "this job can't be closed as fixed: %s. Close it as unproven, or prove the repair", why)
+		e.Nearest = "unproven"
+		return e
+	}
+	words := "closed: " + outcome
+	if outcome == "unproven" && t.j.repaired() != nil && why != "" {
+		words += " (" + why + ")"
+	}
+	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Words: words})
 	if err != nil {
 		return err
 	}

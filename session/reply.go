@@ -25,7 +25,7 @@ func (t *turn) compose() Reply {
 	}
 	j.think(&r)
 	r.Question = t.question()
-	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.step(r))
+	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.failedLines(), t.step(r))
 	r.Speech = t.speech(r)
 	return r
 }
@@ -60,6 +60,7 @@ func (j *job) think(r *Reply) {
 	if !j.settled() {
 		r.Conclusion = j.conclusion()
 	}
+	r.ProofOfRepair = j.proof()
 	if p := j.proposal(); p != nil {
 		next := j.test(*p)
 		r.Next = &next
@@ -185,7 +186,11 @@ func (j *job) concluded(c Conclusion) []string {
 		}
 	}
 	if c.Verify != "" {
-		lines = append(lines, "Then prove it: "+sentence(c.Verify))
+		line := "Then prove it: " + sentence(c.Verify)
+		if c.Expected != "" {
+			line += " Expect: " + c.Expected + "."
+		}
+		lines = append(lines, line)
 	}
 	if slices.Contains(c.Suspects, noFault) {
 		return append(lines, "Say done to close the job, or tell me what you see.")
@@ -292,8 +297,9 @@ func (j *job) conclusion() *Conclusion {
 	if len(c.Check) > 0 {
 		repair += " While there, check " + joined(appendNew(nil, c.Check...), "and") + "."
 	}
+	verify, expected := j.verifying(c.Suspects[0])
 	return &Conclusion{Kind: c.Kind, Suspects: c.Suspects, Probability: c.Probability,
-		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: withMarks(c.Verify, j.labels()), Proof: nonNil(c.Proof)}
+		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: verify, Expected: expected, Proof: nonNil(c.Proof)}
 }
 
 // speech is the reply for a voice: one or two short sentences.

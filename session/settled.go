@@ -21,7 +21,7 @@ func (j *job) settled() bool {
 	if !j.readSinceRepair() {
 		return true
 	}
-	if j.seenSinceRepair() {
+	if j.seenSinceRepair() || j.failed() {
 		return false
 	}
 	sound, err := j.c.Explain(noFault)
@@ -41,7 +41,14 @@ func (j *job) seenSinceRepair() bool {
 			continue
 		}
 		s, saw := e.Reading.Setup, e.Reading.Answer.Choice
-		if s.Relay == "in" && (s.Command == "on" && s.Key == "on" && saw != "runs" || s.Command == "off" && saw != "off") {
+		if s.Relay != "in" {
+			continue
+		}
+		if sound, ok := j.c.Predict(e.Reading.Measure, s); ok {
+			if saw != sound.Choice {
+				return true
+			}
+		} else if s.Command == "on" && s.Key == "on" && saw != "runs" || s.Command == "off" && saw != "off" {
 			return true
 		}
 	}
@@ -79,23 +86,11 @@ func (j *job) readSinceRepair() bool {
 	return false
 }
 
-// verify is the test that proves the last repair; nil where none is known, or
-// it was done.
+// verify is the next test that proves the last repair; nil where none is open.
 func (j *job) verify() *diagnosis.Proposal {
-	r := j.repaired()
-	if r == nil || j.readSinceRepair() {
-		return nil
-	}
-	if s, ok := j.base.book.Suspect(r.Suspect); ok {
-		if t, ok := j.base.book.Test(s.Repair.Verify); ok {
-			if m, ok := j.fillMeasure(t.Measure); ok {
-				return j.proving(t, m)
-			}
-		}
-	}
-	for _, t := range j.base.book.Tests {
-		if t.Measure.Mode == rules.Watch && t.Measure.During == "" && t.Setup.Relay == "in" && t.Setup.Key == "on" && t.Setup.Command == "on" {
-			return j.proving(t, t.Measure) // seeing the load run proves any repair a little
+	for _, p := range j.proofParts() {
+		if p.state() == "open" {
+			return j.proving(p.test, p.measure)
 		}
 	}
 	return nil
@@ -131,22 +126,34 @@ func (j *job) proposal() *diagnosis.Proposal {
 
 // settledLines say how to end a job whose complaint is gone.
 func (j *job) settledLines(r Reply) []string {
-	switch {
-	case r.Next != nil:
-		lines := []string{"Now prove it: " + sentence(r.Next.Say)}
+	if r.Next != nil {
+		line := "Now prove it: " + sentence(r.Next.Say)
+		for _, p := range j.proofParts() {
+			if p.test.ID == r.Next.ID && p.decided {
+				line += " Expect: " + p.want.Words() + "."
+			}
+		}
+		lines := []string{line}
 		for _, c := range r.Next.Cautions {
 			lines = append(lines, "Careful: "+sentence(c))
 		}
-		return append(lines, soak[j.opening().Complaint]...)
-	case j.readSinceRepair():
-		return []string{"Nothing speaks against the repair. Say done to close the job."}
+		return lines
 	}
-	return []string{"The complaint is gone. Say done to close the job."}
+	if why := j.unproven(); why != "" {
+		return []string{"The complaint is gone, but not proven gone: " + why + ". Say done to close the job as unproven, or measure it."}
+	}
+	return []string{"The repair is proven. Say done to close the job."}
 }
 
-// soak is what a repair of a fault that comes and goes has to stand before it
-// counts: such a fault is gone after any disturbance. Practice, no source.
-var soak = map[string][]string{
-	"intermittent":  {"This fault came and went: drive and shake it before you call it gone."},
-	"drops_out_hot": {"This fault came with heat: run it until it is hot before you call it gone."},
+// failedLines say that a test which should prove the repair spoke against it.
+func (t *turn) failedLines() []string {
+	if t.j.outcome() != "" {
+		return nil
+	}
+	for _, p := range t.j.proofParts() {
+		if p.state() == "failed" && p.entry.Entry > t.start {
+			return []string{sentence("That does not prove the repair: a sound circuit gives "+p.want.Words()) + " So it goes on; measure again if you doubt the reading."}
+		}
+	}
+	return nil
 }

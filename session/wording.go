@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"coilside/engine/circuit"
 	"coilside/rules"
 )
 
@@ -95,6 +96,9 @@ func (j *job) suspectWords(id string) string {
 
 // fillRoles puts terminals in the place of {roles} where the wiring tells them.
 func (j *job) fillRoles(text string) string {
+	if j.c != nil {
+		text = circuit.FillPlaceholders(text, j.c.Roles())
+	}
 	for _, role := range []struct{ name, fact string }{{"supply", "power_enters"}, {"away", "power_leaves"}, {"coil_plus", "coil_positive"}} {
 		if t := j.text(role.fact); t != "" {
 			text = strings.ReplaceAll(text, "{"+role.name+"}", t)

@@ -90,7 +90,7 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 	done := c.done()
 	seen := map[string]bool{}
 	for _, t := range c.knowledge.book.Tests {
-		if done[t.ID] || c.forbidden(t.ID) {
+		if t.Proof || done[t.ID] || c.forbidden(t.ID) {
 			continue
 		}
 		if t.When != nil && t.When.Decide(env) == rules.False {

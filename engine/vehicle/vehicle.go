@@ -159,6 +159,10 @@ func (v *Vehicle) Repair(suspect string) (bool, error) {
 	return mended, v.assemble()
 }
 
+// wiggleShows is how likely wiggling brings out something that comes and goes; practice,
+// no source.
+const wiggleShows = 0.8
+
 // Answer measures, looks, listens or asks. Errors name a place that can't be
 // reached in the setup.
 func (v *Vehicle) Answer(m rules.Measure, s rules.Setup) (rank.Answer, error) {
@@ -185,7 +189,11 @@ func (v *Vehicle) read(m rules.Measure, s rules.Setup) rank.Answer {
 	case rules.MinMax:
 		return v.span(m, s)
 	default:
-		if v.rng.Float64() >= v.there.Chance {
+		there := v.there.Chance
+		if m.During == "wiggle" { // it is there whenever it is moved, nearly
+			there = max(there, wiggleShows)
+		}
+		if v.rng.Float64() >= there {
 			in = other
 		}
 	}

@@ -45,6 +45,12 @@ async function repair(job, suspects) {
   return [reply, false];
 }
 
+// measure has the bench do one test and records what it shows.
+async function measure(job, test) {
+  const { answer } = await post(bench + "/measure", { measure: test.measure, setup: test.setup });
+  return call("job.record", { job, test: test.id, answer });
+}
+
 async function play() {
   const wanted = await (await fetch(bench + "/job")).json();
   let { job, reply } = await call("job.open", wanted);
@@ -54,13 +60,15 @@ async function play() {
       let gone;
       [reply, gone] = await repair(job, proven);
       if (gone) {
-        await call("job.close", { job, outcome: "fixed" });
-        return [job, ...proven];
+        // The job is closed as fixed only with the tests done that prove the repair.
+        while (reply.next && !reply.proof_of_repair.proven) reply = await measure(job, reply.next);
+        if (reply.proof_of_repair.proven) {
+          await call("job.close", { job, outcome: "fixed" });
+          return [job, ...proven];
+        }
       }
     } else if (reply.next) {
-      const { id, measure, setup } = reply.next;
-      const { answer } = await post(bench + "/measure", { measure, setup });
-      reply = await call("job.record", { job, test: id, answer });
+      reply = await measure(job, reply.next);
     } else {
       break;
     }

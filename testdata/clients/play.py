@@ -53,6 +53,12 @@ def repair(service, bench, job, suspects):
     return reply, False
 
 
+def measure(service, bench, job, test):
+    """Has the bench do one test and records what it shows."""
+    shown = post(bench + "/measure", {"measure": test["measure"], "setup": test["setup"]})
+    return service.call("job.record", job=job, test=test["id"], answer=shown["answer"])
+
+
 def play(service, bench):
     with urllib.request.urlopen(bench + "/job", timeout=60) as answer:
         opened = service.call("job.open", **json.load(answer))
@@ -62,12 +68,14 @@ def play(service, bench):
             proven = reply["conclusion"]["suspects"]
             reply, gone = repair(service, bench, job, proven)
             if gone:
-                service.call("job.close", job=job, outcome="fixed")
-                return job, proven
+                # The job is closed as fixed only with the tests done that prove the repair.
+                while reply["next"] and not reply["proof_of_repair"]["proven"]:
+                    reply = measure(service, bench, job, reply["next"])
+                if reply["proof_of_repair"]["proven"]:
+                    service.call("job.close", job=job, outcome="fixed")
+                    return job, proven
         elif reply["next"]:
-            test = reply["next"]
-            shown = post(bench + "/measure", {"measure": test["measure"], "setup": test["setup"]})
-            reply = service.call("job.record", job=job, test=test["id"], answer=shown["answer"])
+            reply = measure(service, bench, job, reply["next"])
         else:
             break
     service.call("job.close", job=job, outcome="unproven")

@@ -44,6 +44,14 @@ repair() {
 	done
 }
 
+# measure has the bench do the test proposed and records what it shows; it sets reply.
+measure() {
+	local answer
+	answer=$(jq -c '.next | {measure, setup}' <<<"$reply" | post "$bench/measure" | jq -c .answer)
+	reply=$(jq -c --arg job "$job" --argjson answer "$answer" \
+		'{job: $job, test: .next.id, answer: $answer}' <<<"$reply" | call job.record)
+}
+
 close() { jq -cn --arg job "$job" --arg o "$1" '{job: $job, outcome: $o}' | call job.close >/dev/null; }
 
 opened=$(curl --silent --show-error --fail "$bench/job" | call job.open)
@@ -54,14 +62,16 @@ for ((step = 0; step < most_steps; step++)); do
 		mapfile -t proven < <(jq -r '.conclusion.suspects[]' <<<"$reply")
 		repair "${proven[@]}"
 		if [ "$result" = gone ]; then
-			close fixed
-			echo "$job ${proven[*]}"
-			exit
+			# The job is closed as fixed only with the tests done that prove the repair.
+			while jq -e '.next and (.proof_of_repair.proven | not)' >/dev/null <<<"$reply"; do measure; done
+			if jq -e .proof_of_repair.proven >/dev/null <<<"$reply"; then
+				close fixed
+				echo "$job ${proven[*]}"
+				exit
+			fi
 		fi
 	elif jq -e .next >/dev/null <<<"$reply"; then
-		answer=$(jq -c '.next | {measure, setup}' <<<"$reply" | post "$bench/measure" | jq -c .answer)
-		reply=$(jq -c --arg job "$job" --argjson answer "$answer" \
-			'{job: $job, test: .next.id, answer: $answer}' <<<"$reply" | call job.record)
+		measure
 	else
 		break
 	fi

@@ -1,0 +1,125 @@
+package session
+
+import (
+	"encoding/json"
+	"os"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coilside/engine/circuit"
+	"coilside/engine/diagnosis"
+	"coilside/engine/vehicle"
+	"coilside/rules"
+)
+
+// openedFor opens a job about a simulated vehicle, with all told of it that the opening takes.
+func openedFor(t testing.TB, s *Service, v *vehicle.Vehicle, complaint string) string {
+	t.Helper()
+	fields := map[string]any{"driver": "switch"}
+	for _, field := range []string{"contact", "control_side", "power_enters", "load_on", "load_side", "coil_supply", "coil_positive", "suppression", "feed_fuse_at"} {
+		if is, ok := v.Wiring().Choice(field); ok {
+			fields[field] = is
+		}
+	}
+	kind, _ := v.Wiring().Choice("load_kind")
+	volts, _ := v.Wiring().Choice("system_volts")
+	fields["load"] = map[string]any{"kind": kind, "hazard": "none", "moves": false}
+	fields["system_volts"] = json.Number(volts)
+	data, err := json.Marshal(map[string]any{"complaint": complaint, "circuit": fields})
+	require.NoError(t, err)
+	var o OpenRequest
+	require.NoError(t, json.Unmarshal(data, &o))
+	return opened(t, s, o).Job
+}
+
+// proved does what the replies ask for after a repair that is said to have helped, until
+// nothing more is asked or the repair is disproved, and tells whether it is proven.
+func proved(t testing.TB, s *Service, v *vehicle.Vehicle, job, suspect string) (bool, []ProofTest) {
+	t.Helper()
+	r, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: suspect, Action: "mended", Result: "gone"})
+	require.NoError(t, err)
+	require.NotNil(t, r.ProofOfRepair)
+	require.NotEmpty(t, r.ProofOfRepair.Tests, suspect)
+	require.False(t, r.ProofOfRepair.Proven, suspect)
+	_, err = s.Close(t.Context(), CloseRequest{Write: Write{Job: job}, Outcome: "fixed"})
+	require.ErrorContains(t, err, "can't be closed as fixed", suspect)
+	for range 4 {
+		open := slices.IndexFunc(r.ProofOfRepair.Tests, func(p ProofTest) bool { return p.State == "open" })
+		if open < 0 || slices.ContainsFunc(r.ProofOfRepair.Tests, func(p ProofTest) bool { return p.State == "failed" }) {
+			break
+		}
+		require.NotNil(t, r.Next, suspect)
+		require.Equal(t, r.ProofOfRepair.Tests[open].Test, r.Next.ID)
+		a, err := v.Answer(r.Next.Measure, r.Next.Setup)
+		require.NoError(t, err, "%s after %s", r.Next.ID, suspect)
+		if r, err = s.Record(t.Context(), RecordRequest{Write: Write{Job: job}, Test: r.Next.ID, Answer: Answer(a)}); err != nil {
+			require.NoError(t, err)
+		}
+	}
+	return r.ProofOfRepair.Proven, r.ProofOfRepair.Tests
+}
+
+// For every suspect that a circuit can have: where it was mended, the tests that the job asks
+// for prove it; where it was not, they do not. What they should give is computed, so a
+// vehicle with tolerances of its own must fit it. Seeds are fixed.
+func TestProofTellsAMendedFaultFromOneStillThere(t *testing.T) {
+	b := book(t)
+	k, err := diagnosis.Compile(b)
+	require.NoError(t, err)
+	s, err := New(Options{Book: b})
+	require.NoError(t, err)
+	perSuspect := uint64(1)
+	if os.Getenv("COILSIDE_FULL") == "1" {
+		perSuspect = 3
+	}
+	var mended, mendedProven, left, leftProven int
+	for _, suspect := range b.Suspects {
+		if len(suspect.Does) == 0 {
+			continue
+		}
+		for seed := range perSuspect {
+			v, complaint := complaining(b, k.Model(), suspect.ID, seed)
+			if v == nil {
+				continue
+			}
+			job := openedFor(t, s, v, complaint)
+			left++
+			if proven, tests := proved(t, s, v, job, suspect.ID); proven {
+				leftProven++
+				t.Logf("%s (%s) still there, but proven by %v", suspect.ID, complaint, tests)
+			}
+			_, err := v.Repair(suspect.ID)
+			require.NoError(t, err)
+			job = openedFor(t, s, v, complaint)
+			mended++
+			if proven, tests := proved(t, s, v, job, suspect.ID); proven {
+				mendedProven++
+				_, err := s.Close(t.Context(), CloseRequest{Write: Write{Job: job}, Outcome: "fixed"})
+				require.NoError(t, err)
+			} else {
+				t.Logf("%s (%s) mended, but not proven by %v", suspect.ID, complaint, tests)
+			}
+		}
+	}
+	t.Logf("mended: %d of %d proven; still there: %d of %d wrongly proven", mendedProven, mended, leftProven, left)
+	assert.GreaterOrEqual(t, float64(mendedProven)/float64(mended), 0.95, "measured 0.98")
+	assert.LessOrEqual(t, float64(leftProven)/float64(left), 0.05, "measured 0.02")
+}
+
+// complaining makes a vehicle with a fault of which a customer would complain; nil where
+// no such vehicle is found.
+func complaining(b *rules.Book, m *circuit.Model, suspect string, seed uint64) (*vehicle.Vehicle, string) {
+	for try := range uint64(60) {
+		v, err := vehicle.New(vehicle.Options{Book: b, Model: m, Faults: []string{suspect}, Seed: seed<<20 | try})
+		if err != nil {
+			return nil, ""
+		}
+		if complaint := v.Complaint(); complaint != "" {
+			return v, complaint
+		}
+	}
+	return nil, ""
+}
