@@ -71,13 +71,13 @@ func TestProofTellsAMendedFaultFromOneStillThere(t *testing.T) {
 	require.NoError(t, err)
 	s, err := New(Options{Book: b})
 	require.NoError(t, err)
-	perSuspect := uint64(1)
+	perSuspect, every := uint64(1), 2 // in the ordinary run
 	if os.Getenv("COILSIDE_FULL") == "1" {
-		perSuspect = 3
+		perSuspect, every = 3, 1
 	}
 	var mended, mendedProven, left, leftProven int
-	for _, suspect := range b.Suspects {
-		if len(suspect.Does) == 0 {
+	for i, suspect := range b.Suspects {
+		if len(suspect.Does) == 0 || i%every != 0 {
 			continue
 		}
 		for seed := range perSuspect {
