@@ -33,7 +33,7 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 		}
 		t.said = r.Text
 		heard := t.j.base.reader.Read(r.Text, t.j.hearing())
-		if r.Spoken {
+		if r.Spoken || t.j.readingBack() {
 			heard = t.confirm(heard)
 		}
 		return t.tell(heard)
@@ -44,8 +44,9 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 func (j *job) hearing() words.Context {
 	c := words.Context{
 		Now: j.stand(), Labels: j.labels(), SystemVolts: j.systemVolts(), Terminals: j.terminals(),
-		CoilPositive: j.text("coil_positive"), Complaint: j.opening().Complaint, Asks: j.asks(), Last: j.last(),
+		CoilPositive: j.text("coil_positive"), Complaint: j.opening().Complaint, Asks: j.asks(),
 	}
+	c.Last, c.Earlier = j.last()
 	if len(j.asked) > 0 {
 		c.Asked = &j.asked[0]
 	}
@@ -66,21 +67,31 @@ func (j *job) hearing() words.Context {
 	return c
 }
 
+// readingBack reports whether numbers heard wait to be confirmed.
+func (j *job) readingBack() bool { return len(j.asked) > 0 && len(j.asked[0].Pending) > 0 }
+
 // confirm keeps back the numbers that were heard rather than typed: they are read
-// back as a question and stored once confirmed.
+// back as a question and stored once confirmed. Corrections that they bring wait with
+// them. While they wait, a command that says neither yes nor no leaves them waiting.
 func (t *turn) confirm(heard words.Result) words.Result {
 	var pending []words.Finding
 	var said []string
+	if t.j.readingBack() && heard.Answered {
+		t.said = t.j.asked[0].Heard + "; " + t.said // the record keeps what was heard, not only the yes
+	}
 	heard.Findings = slices.DeleteFunc(heard.Findings, func(f words.Finding) bool {
 		numeric := f.Answer.Number != nil || f.Answer.MinMax != nil || f.Kind == words.KindFact && f.Value.Kind == rules.Number
-		if numeric {
-			pending = append(pending, f)
-			said = append(said, withMarks(withoutDot(f.Words), t.j.labels()))
+		if !numeric || f.Confirmed || t.mayNotTake(f) {
+			return false
 		}
-		return numeric
+		pending = append(pending, f)
+		said = append(said, withMarks(withoutDot(f.Words), t.j.labels()))
+		return true
 	})
-	if len(pending) == 0 || len(t.j.asked) > 0 {
-		heard.Findings = append(heard.Findings, pending...)
+	if len(pending) == 0 {
+		if t.j.readingBack() && !heard.Answered && len(heard.Questions) == 0 && !answersOrParts(heard.Commands) {
+			heard.Questions = t.j.asked
+		}
 		return heard
 	}
 	correct := func(c words.Command) bool { return c.Kind == words.CmdCorrect }
@@ -91,8 +102,25 @@ func (t *turn) confirm(heard words.Result) words.Result {
 		}
 	}
 	heard.Commands = slices.DeleteFunc(heard.Commands, correct)
-	heard.Questions = append([]words.Question{{Text: "I heard: " + joined(said, "and") + ". Is that right?", Choices: []words.Choice{yes}}}, heard.Questions...)
+	q := words.Question{Text: "I heard: " + joined(said, "and") + ". Is that right?", Choices: []words.Choice{yes}, Pending: pending, Heard: t.said}
+	heard.Questions = append([]words.Question{q}, heard.Questions...)
 	return heard
+}
+
+// mayNotTake reports a reading that would be refused: that is said now, not after a yes.
+func (t *turn) mayNotTake(f words.Finding) bool {
+	return (f.Kind == words.KindAnswer || f.Kind == words.KindReading) && t.mayTake(f) != nil
+}
+
+// answersOrParts reports whether a command settles what was read back or leaves it behind.
+func answersOrParts(commands []words.Command) bool {
+	return slices.ContainsFunc(commands, func(c words.Command) bool {
+		switch c.Kind {
+		case words.CmdNo, words.CmdUndo, words.CmdUnsure, words.CmdSkip, words.CmdDone, words.CmdRepair:
+			return true
+		}
+		return false
+	})
 }
 
 // asks are the facts that may be told in words: all but those that a reading sets.
@@ -115,37 +143,47 @@ func (j *job) asks() []words.Ask {
 	return out
 }
 
-// last is what was understood from the last utterance that wrote, for
-// corrections.
-func (j *job) last() []words.Finding {
-	var out []words.Finding
+// last is what was understood from the last utterance that wrote; earlier are the
+// readings before it that stand since the last repair. Both are for corrections.
+func (j *job) last() (last, earlier []words.Finding) {
 	log := standing(j.log)
-	for _, e := range slices.Backward(log) {
-		if e.Turn != log[len(log)-1].Turn {
-			break
+	for _, e := range log {
+		if e.Kind == kindRepaired {
+			last, earlier = nil, nil
 		}
-		switch e.Kind {
-		case kindReading:
+		list := &earlier
+		if e.Turn == log[len(log)-1].Turn {
+			list = &last
+		}
+		switch {
+		case e.Kind == kindReading:
 			r := e.Reading
 			kind := words.KindReading
 			if r.Test != "" {
 				kind = words.KindAnswer
 			}
-			out = append(out, words.Finding{Kind: kind, Entry: e.Entry, Test: r.Test, Measure: r.Measure, Setup: r.Setup,
+			*list = append(*list, words.Finding{Kind: kind, Entry: e.Entry, Test: r.Test, Measure: r.Measure, Setup: r.Setup,
 				Answer: words.Answer(r.Answer), Words: e.Words})
-		case kindFact:
-			out = append(out, words.Finding{Kind: words.KindFact, Entry: e.Entry, Fact: e.Fact.Fact, Value: rules.Value(e.Fact.Value), Words: e.Words})
+		case e.Kind == kindFact && list == &last:
+			last = append(last, words.Finding{Kind: words.KindFact, Entry: e.Entry, Fact: e.Fact.Fact, Value: rules.Value(e.Fact.Value), Words: e.Words})
 		}
 	}
-	slices.Reverse(out)
-	return out
+	return last, earlier
 }
 
 // tell turns what was understood into entries.
 func (t *turn) tell(heard words.Result) error {
 	t.asked = heard.Questions
+	if heard.Answered && len(t.j.asked) > 1 {
+		t.asked = append(slices.Clone(t.asked), t.j.asked[1:]...) // each question gets its turn
+	}
 	if len(t.j.asked) > 0 && slices.ContainsFunc(heard.Commands, func(c words.Command) bool { return c.Kind == words.CmdNo }) {
 		t.asked = nil // "never mind": the question is dropped
+		if t.j.readingBack() {
+			t.say("Not kept. Say it again.")
+			t.asked = t.j.asked[1:]
+			heard.Commands = slices.DeleteFunc(heard.Commands, func(c words.Command) bool { return c.Kind == words.CmdNo })
+		}
 	}
 	if len(heard.Questions) == 0 && len(heard.Unread) > 0 && len(heard.Findings) == 0 && len(heard.Commands) == 0 {
 		t.asked = t.j.asked // nothing was understood: the question stands

@@ -204,25 +204,108 @@ func TestARecordedAnswerAcceptsTheCaution(t *testing.T) {
 	require.Nil(t, r.Question, "the load was commanded, so it was clear")
 }
 
+func (c *talk) speak(text string) Reply {
+	c.t.Helper()
+	r, err := c.s.Tell(c.t.Context(), TellRequest{Write: Write{Job: c.job}, Text: text, Spoken: true})
+	require.NoError(c.t, err, text)
+	return r
+}
+
+// readings are the numbers that stand, as "place value", in the order taken.
+func (c *talk) readings() []string {
+	c.t.Helper()
+	var out []string
+	for _, e := range standing(c.log()) {
+		if e.Kind == kindReading && e.Reading.Answer.Number != nil {
+			out = append(out, e.Reading.Measure.Red+" "+plain(*e.Reading.Answer.Number))
+		}
+	}
+	return out
+}
+
 func TestSpokenNumbersWaitForAYes(t *testing.T) {
 	c, _ := talking(t, plough())
-	speak := func(text string) Reply {
-		r, err := c.s.Tell(t.Context(), TellRequest{Write: Write{Job: c.job}, Text: text, Spoken: true})
-		require.NoError(t, err)
-		return r
-	}
-	r := speak("twenty four point four at terminal three, relay out, switched on")
+	r := c.speak("twenty four point four at terminal three, relay out, switched on")
 	require.Empty(t, r.Entries)
 	require.NotNil(t, r.Question)
 	require.Contains(t, r.Question.Text, "24.4 V at 30")
-	r = speak("yes")
+	r = c.speak("yes")
 	require.Len(t, r.Entries, 1)
 	require.Equal(t, 24.4, *c.log()[1].Reading.Answer.Number)
-	r = speak("twelve volts at 85, relay out, switched on")
+	require.Contains(t, c.log()[1].Said, "twenty four point four", "the record keeps what was heard")
+	r = c.speak("twelve volts at 85, relay out, switched on")
 	require.NotNil(t, r.Question)
-	r = speak("no")
+	r = c.speak("no")
 	require.Empty(t, r.Entries)
+	require.Contains(t, r.Text, "Not kept")
 	require.Len(t, c.log(), 2)
+}
+
+// What is said after numbers were read back changes those, and never what is stored.
+func TestSpokenNumbersAreCorrectedBeforeTheyAreKept(t *testing.T) {
+	for _, tc := range []struct {
+		name string
+		said []string
+		want []string
+	}{
+		{"another number", []string{"86 has 24.1", "no, twenty four point two", "yes"}, []string{"socket.30 24.4", "socket.86 24.2"}},
+		{"the number again, without a no", []string{"86 has 24.1", "86 has 24.2", "that's right"}, []string{"socket.30 24.4", "socket.86 24.2"}},
+		{"another place", []string{"86 has 24.1", "no, that was eighty five", "correct"}, []string{"socket.30 24.4", "socket.85 24.1"}},
+		{"one of two", []string{"86 has 24.1 and 85 has 0.2", "no, 86 has 24.3", "yes"}, []string{"socket.30 24.4", "socket.85 0.2", "socket.86 24.3"}},
+		{"one more", []string{"86 has 24.1", "and 85 has 0.2", "yes"}, []string{"socket.30 24.4", "socket.86 24.1", "socket.85 0.2"}},
+		{"yes and one more", []string{"86 has 24.1", "yes, and 85 has 0.2"}, []string{"socket.30 24.4", "socket.86 24.1"}},
+		{"yes and one more, yes", []string{"86 has 24.1", "yes, and 85 has 0.2", "yes"}, []string{"socket.30 24.4", "socket.86 24.1", "socket.85 0.2"}},
+		{"scratch that", []string{"86 has 24.1", "scratch that"}, []string{"socket.30 24.4"}},
+		{"no", []string{"86 has 24.1", "no", "yes"}, []string{"socket.30 24.4"}},
+		{"a question meanwhile", []string{"86 has 24.1", "where are we", "yes"}, []string{"socket.30 24.4", "socket.86 24.1"}},
+		{"noise meanwhile", []string{"86 has 24.1", "the radio is loud", "yes"}, []string{"socket.30 24.4", "socket.86 24.1"}},
+		{"what is stored", []string{"no, 30 was twenty four point five", "yes"}, []string{"socket.30 24.5"}},
+		{"what is stored, not confirmed", []string{"no, 30 was twenty four point five", "no"}, []string{"socket.30 24.4"}},
+		{"typed meanwhile", []string{"86 has 24.1", "!no, 24.2", "yes"}, []string{"socket.30 24.4", "socket.86 24.2"}},
+		{"a question asked back beside it", []string{"86 has 24.1 and nothing on 85", "yes", "the meter", "yes"}, []string{"socket.30 24.4", "socket.86 24.1", "socket.85 0"}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			o := plough()
+			o.Circuit.Labels = "din"
+			c, _ := talking(t, o)
+			c.say("24.4 at 30, relay out, key on, switched on")
+			for _, text := range tc.said {
+				if typed, ok := strings.CutPrefix(text, "!"); ok {
+					c.say(typed)
+					continue
+				}
+				t.Log(c.speak(text).Text)
+			}
+			require.ElementsMatch(t, tc.want, c.readings())
+		})
+	}
+}
+
+// A correction that names its place is of the reading taken there, however many were
+// taken since, and no answer to a question about another place.
+func TestCorrectionsFindTheirReading(t *testing.T) {
+	for _, tc := range []struct {
+		name string
+		said []string
+		want []string
+	}{
+		{"after a question about another place", []string{"86 has 12.3, noting on 85", "no wait that was 12.5 on 86"}, []string{"socket.86 12.5"}},
+		{"the first of two", []string{"30 is 12.6 and 86 is 12.4", "no, 30 was 12.5"}, []string{"socket.30 12.5", "socket.86 12.4"}},
+		{"both of two", []string{"30 is 12.6 and 86 is 12.4", "no wait, 30 is 12.5 and 86 is 12.2"}, []string{"socket.30 12.5", "socket.86 12.2"}},
+		{"an earlier one", []string{"30 is 12.6", "86 is 12.4", "sorry, that was 12.5 on 30"}, []string{"socket.30 12.5", "socket.86 12.4"}},
+		{"the last by its number", []string{"30 is 12.6", "86 is 12.4", "no, 12.2"}, []string{"socket.30 12.6", "socket.86 12.2"}},
+		{"the last by its place", []string{"30 is 12.6", "86 is 12.4", "no, that was 87"}, []string{"socket.30 12.6", "socket.87 12.4"}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			o := van()
+			c, _ := talking(t, o)
+			c.say("relay out, key on, switched on")
+			for _, text := range tc.said {
+				c.say(text)
+			}
+			require.ElementsMatch(t, tc.want, c.readings())
+		})
+	}
 }
 
 func TestRepairedProvedAndDone(t *testing.T) {

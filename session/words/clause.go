@@ -64,7 +64,7 @@ func clauses(in []item) [][]item {
 		}
 	}
 	for i, it := range in {
-		breaks := it.kind == kSep && it.text != "(" || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		breaks := it.kind == kSep && it.text != "(" || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
 		if breaks {
 			cut(i)
 			start = i + 1
@@ -72,6 +72,54 @@ func clauses(in []item) [][]item {
 	}
 	cut(len(in))
 	return out
+}
+
+// partsReadings tells an "and" between two whole readings said in opposite orders: "86
+// has 24.1 and nothing on 85".
+func partsReadings(left, right []item) bool {
+	if end := slices.IndexFunc(right, func(it item) bool { return it.kind == kSep }); end >= 0 {
+		right = right[:end]
+	}
+	placeFirst := func(part []item) (first, whole bool) {
+		place, value := -1, -1
+		for i, it := range part {
+			if it.kind == kPlace && place < 0 {
+				place = i
+			} else if (it.kind == kNum || it.kind == kConcept && valueWord(it)) && value < 0 {
+				value = i
+			}
+		}
+		return place < value, place >= 0 && value >= 0
+	}
+	a, wholeA := placeFirst(left)
+	b, wholeB := placeFirst(right)
+	return wholeA && wholeB && a != b
+}
+
+// saysSame tells whether a place comes next that is said to read the same.
+func saysSame(rest []item) bool {
+	place := false
+	for _, it := range rest {
+		switch {
+		case it.concept == "same":
+			return place
+		case it.kind == kPlace:
+			place = true
+		case it.kind != kWord || !linkWords[it.text]:
+			return false
+		}
+	}
+	return false
+}
+
+// sameAgain gives a place that reads the same the number said before it.
+func sameAgain(all []frame) {
+	for i := 1; i < len(all); i++ {
+		f, before := &all[i], &all[i-1]
+		if len(f.places) == 1 && len(f.nums) == 0 && slices.Equal(f.values, []string{"same"}) && len(before.nums) == 1 {
+			f.nums, f.values = before.nums, nil
+		}
+	}
 }
 
 // mayBeOff tells "it's off" from "the wire fell off" by the word before.

@@ -86,7 +86,9 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		c.ask("“"+f.raw+"” is a limit, not a reading. What number did the meter show?", nil)
 		return
 	}
-	f.nums = slices.CompactFunc(f.nums, func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
+	if len(f.places) == 0 && len(f.elements) == 0 {
+		f.nums = slices.CompactFunc(f.nums, func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
+	}
 	if len(f.nums) == 2 && (f.span || f.act("jumping") || c.expects(rules.MinMax)) {
 		c.minMax(f, said)
 		return

@@ -41,7 +41,7 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 	case "undo":
 		return "undo", 1
 	case "rather":
-		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || neighbour(in, i, 1).concept == "that_was" && len(c.ctx.Last) > 0 {
+		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || nextSaid(in, i).concept == "that_was" && len(c.ctx.Last) > 0 {
 			return "correction", 1
 		}
 		return "", 1
@@ -63,6 +63,14 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 		}
 	}
 	return "", 0
+}
+
+// nextSaid is the item after in[i], separators left out.
+func nextSaid(in []item, i int) item {
+	for i++; i < len(in) && in[i].kind == kSep; {
+		i++
+	}
+	return neighbour(in, i, 0)
 }
 
 func strongest(a, b string) string {
@@ -121,32 +129,107 @@ func (c *call) restCorrects(rest []item) bool {
 	})
 }
 
-// correct changes the last frame, or the last thing understood, by what was
-// said after the mark.
+// correct changes what was said after the mark says anew: the frame, or the reading
+// stored before, of the same place if the correction names one; else the last.
 func (c *call) correct(all, got []frame, mark string) []frame {
 	switch {
 	case len(all) > 0 && len(got) == 0 && mark == "undo":
 		return all[:len(all)-1]
-	case len(all) > 0 && len(got) > 0:
-		all[len(all)-1].patch(got[0])
-		return append(all, got[1:]...)
-	case len(all) > 0:
+	case len(all) > 0 && len(got) == 0:
 		return all
-	case len(got) > 0 && c.lastReading() >= 0:
-		c.correctLast(&got[0])
-		return got[1:]
 	case len(got) > 0:
-		return got
+		return c.correctEach(all, got)
 	case mark == "undo":
 		c.res.Commands = append(c.res.Commands, Command{Kind: CmdUndo})
 	case len(c.setups) > 0 && c.lastReading() >= 0:
 		f := frame{setups: c.setups, raw: c.text}
 		c.setups = nil
-		c.correctLast(&f)
+		c.correctLast(&f, c.ctx.Last[c.lastReading()])
 	case len(c.res.Commands) == 0:
 		c.ask("What should it be?", nil)
 	}
 	return nil
+}
+
+// correctEach finds for each frame said after the mark what it corrects. Where the
+// first finds nothing of its own place, it corrects what was said last.
+func (c *call) correctEach(all, got []frame) []frame {
+	said := len(all)
+	for i := range got {
+		g := &got[i]
+		if j := samePlace(all[:said], g); j >= 0 {
+			all[j].patch(*g)
+		} else if old := c.storedAt(g); old != nil {
+			c.correctLast(g, *old)
+		} else if i == 0 && said > 0 {
+			all[said-1].patch(*g)
+		} else if i == 0 && c.lastReading() >= 0 {
+			c.correctLast(g, c.ctx.Last[c.lastReading()])
+		} else {
+			all = append(all, *g)
+		}
+	}
+	return all
+}
+
+// wholeReading tells whether the frame names one place and what was read there.
+func (f *frame) wholeReading() bool {
+	return len(f.places) == 1 && f.askPlace() == "" && len(f.nums)+len(f.values) > 0
+}
+
+// samePlace is the last frame that was read where g was, -1 for none.
+func samePlace(all []frame, g *frame) int {
+	if !g.wholeReading() {
+		return -1
+	}
+	for i := len(all) - 1; i >= 0; i-- {
+		if len(all[i].places) == 1 && slices.Equal(all[i].places[0].spots, g.places[0].spots) {
+			return i
+		}
+	}
+	return -1
+}
+
+// storedAt is the reading last stored of the place that the frame reads, nil for none.
+func (c *call) storedAt(f *frame) *Finding {
+	if !f.wholeReading() {
+		return nil
+	}
+	p := f.places[0]
+	said, _ := saidSetup(f.setups)
+	for _, list := range [][]Finding{c.ctx.Last, c.ctx.Earlier} {
+		for i := len(list) - 1; i >= 0; i-- {
+			old := &list[i]
+			if c.readAt(p, old.Measure) && fits(said, old.Setup) && fitsReading(f, old) {
+				return old
+			}
+		}
+	}
+	return nil
+}
+
+// readAt tells whether the measure was taken at the place, whichever way the relay
+// sat; of two ends, in either order.
+func (c *call) readAt(p placeRef, m rules.Measure) bool {
+	switch {
+	case len(p.spots) == 1 && m.Red != "" && reference(m.Black):
+		return c.isSpot(p.spots[0], m.Red)
+	case len(p.spots) == 1 && m.At != "":
+		return c.isSpot(p.spots[0], m.At)
+	case len(p.spots) == 2 && m.Red != "":
+		return c.isSpot(p.spots[0], m.Red) && c.isSpot(p.spots[1], m.Black) || c.isSpot(p.spots[0], m.Black) && c.isSpot(p.spots[1], m.Red)
+	}
+	return false
+}
+
+// fitsReading keeps volts from correcting ohms, and a number what was only seen.
+func fitsReading(f *frame, old *Finding) bool {
+	for _, n := range f.nums {
+		if old.Answer.Number == nil && !old.Answer.Over || n.num.unit.dim != "" && !dimFits(n.num.unit.dim, old.Measure.Mode) {
+			return false
+		}
+	}
+	return true
 }
 
 // patch puts what g says in the place of what f said of the same.
@@ -192,13 +275,12 @@ func (c *call) lastReading() int {
 	return -1
 }
 
-// correctLast replaces the last thing understood by what the frame changes in
+// correctLast replaces what was understood before by what the frame changes in
 // it.
-func (c *call) correctLast(f *frame) {
+func (c *call) correctLast(f *frame, old Finding) {
 	c.cur = f
 	defer func() { c.cur = nil }()
 	f.setups = append(f.setups, c.unsaidIn(*f, c.setups)...)
-	old := c.ctx.Last[c.lastReading()]
 	fd := old
 	fd.Assumed, fd.Warning = nil, ""
 	fd.Hedge = hedge(f)

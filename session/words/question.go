@@ -11,12 +11,15 @@ import (
 func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	q := *ctx.Asked
 	ctx.Asked = nil
+	if len(q.Pending) > 0 && len(q.Choices) > 0 {
+		return r.answerReadBack(text, q, ctx)
+	}
 	fresh := r.readFresh(text, ctx)
-	if wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
+	if corrects(fresh, ctx) || wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
 		return fresh
 	}
 	if ch := pickChoice(q, text); ch != nil {
-		return Result{Findings: ch.Findings, Commands: ch.Commands}
+		return Result{Findings: ch.Findings, Commands: ch.Commands, Answered: true}
 	}
 	if len(fresh.Commands) == 1 && fresh.Commands[0].Kind == CmdNo && len(fresh.Findings) == 0 {
 		return fresh // "never mind"
@@ -26,12 +29,29 @@ func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	}
 	whole := r.readFresh(q.Heard+", no wait, "+text, ctx)
 	if len(whole.Findings) > 0 && len(whole.Questions)+len(whole.Unread) == 0 {
+		whole.Answered = true
 		return whole
 	}
 	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 {
 		return whole
 	}
 	return fresh
+}
+
+// corrects tells whether what was said corrects the number of a stored reading at its
+// own place: that is no answer to what was asked about another.
+func corrects(fresh Result, ctx Context) bool {
+	if len(fresh.Findings) == 0 || len(fresh.Questions)+len(fresh.Unread) > 0 {
+		return false
+	}
+	for _, c := range fresh.Commands {
+		for _, old := range slices.Concat(ctx.Last, ctx.Earlier) {
+			if c.Kind == CmdCorrect && c.Entry == old.Entry && fresh.Findings[0].Measure == old.Measure && sameSetup(fresh.Findings[0].Setup, old.Setup) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // wantsElse tells whether a command was given instead of an answer.

@@ -92,11 +92,21 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "pull_in"
 		case c.expects(rules.PullIn) && strings.EqualFold(it.raw, "never") && len(in) == 1:
 			in[i].concept = "nothing"
+		case it.concept == "off" && vague[strings.ToLower(it.raw)] && (c.expects(rules.Listen) || c.expects(rules.TestLamp)):
+			in[i].concept = "nothing"
+		case it.concept == "pull_in" && !slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
+			in[i].concept = "click" // "heard it pull in"
+		case it.concept == "load" && strings.EqualFold(it.raw, "lamp") && neighbour(in, i, 1).concept == "between":
+			in[i].concept = "lamp"
 		}
 		in[i].text = firstText(in[i].concept, in[i].text)
 	}
 	return in
 }
+
+// vague are sayings that nothing came of it, whatever was tried.
+var vague = map[string]bool{"not a thing": true, "nothing happens": true, "nothing happened": true, "nothing happening": true, "no joy": true, "no life": true,
+	"no response": true, "did nothing": true, "does nothing": true, "doing nothing": true, "doesn't do anything": true, "nothing doing": true}
 
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {
@@ -116,6 +126,7 @@ func (c *call) run(items []item) {
 	if c.ctx.Opening {
 		all = joinAll(all)
 	}
+	sameAgain(all)
 	c.inherit(all)
 	if n := len(all); n > 0 && strings.HasSuffix(c.text, "?") && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
@@ -301,6 +312,8 @@ func joins(a, b *frame) bool {
 		return true // "thirty's good, twelve six"
 	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
 		return true // "pulled the feed fuse, it's fine"
+	case onlyValue(a) && len(only(a.values, "nothing", "dead")) == len(a.values) && len(only(b.outcomes, "silent")) > 0 && len(b.elements)+len(b.nums)+len(b.places)+len(b.acts) == 0:
+		return true // "nothing, silent"
 	case onlyValue(a) && onlyNumber(b), onlyNumber(a) && onlyValue(b), onlyValue(a) && onlyValue(b):
 		return true // "dead, 0.02"
 	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:

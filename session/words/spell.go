@@ -133,7 +133,7 @@ func (s *speller) value() (item, bool) {
 	if !s.fraction(&it.num) {
 		s.joinDecimal(&it.num)
 	}
-	if s.at(0) == "point" && s.pos+1 == len(s.in) {
+	if s.at(0) == "point" && !s.isPoint(0) {
 		it.num.odd = "the number breaks off after the point"
 	}
 	return it, true

@@ -28,6 +28,7 @@ type Context struct {
 	Asks         []Ask        // facts that may be told in words
 	Suspects     []Named      // for "why the coil" and "replaced the relay", likeliest first
 	Last         []Finding    // what was last understood, newest last, for corrections
+	Earlier      []Finding    // readings that stand from before that, newest last, for corrections that name their place
 }
 
 // Expected is the test just proposed.
@@ -78,6 +79,7 @@ type Finding struct {
 	Assumed   []string // what was not said and was taken from the test asked or from habit
 	Hedge     string   // the doubt voiced with it: "bit high maybe"
 	Notes     []string // said besides, kept for the record: "the donor relay is proved"
+	Confirmed bool     // read back and said to be right
 	Warning   string   // why the reading should perhaps not have been taken; the caller decides
 }
 
@@ -127,6 +129,9 @@ type Question struct {
 	Text    string
 	Choices []Choice
 	Heard   string // the utterance it is about
+	// Pending is what was heard, is read back in Text and is not stored yet. Choices then
+	// holds the one choice that says yes to it.
+	Pending []Finding
 }
 
 // Choice is one way to take what was said, with what it would then mean.
@@ -149,6 +154,7 @@ type Result struct {
 	Commands  []Command
 	Questions []Question
 	Unread    []Unread
+	Answered  bool // it answers Context.Asked, and is nothing said afresh
 }
 
 func (r *Result) empty() bool {
