@@ -37,6 +37,7 @@ var commands = []command{
 	{"token", "make a token for a front end of the service", token},
 	{"link", "get a link that lets a browser into the running service, once", link},
 	{"rules", "check the rules, or list them", rulebooks},
+	{"study", "measure how good the diagnosis is, on seeded jobs", studyJobs},
 	{"jobs", "move the jobs elsewhere and back, or verify them", jobs},
 }
 

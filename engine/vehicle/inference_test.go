@@ -37,7 +37,7 @@ type unknownJob struct {
 	vehicle   *Vehicle
 	complaint string
 	truth     string
-	done      []taken
+	done      []Taken
 }
 
 // unknownJobs plays jobs until each has so many readings; jobs that end sooner are
@@ -75,7 +75,7 @@ func (j *unknownJob) read(t *testing.T, k *diagnosis.Knowledge, readings int, se
 		p := ps[0]
 		a, err := j.vehicle.Answer(p.Measure, p.Setup)
 		require.NoError(t, err)
-		j.done = append(j.done, taken{p.Test, p.Measure, p.Setup, a})
+		j.done = append(j.done, Taken{p.Test, p.Measure, p.Setup, a})
 		require.NoError(t, c.Read(diagnosis.Reading{Entry: len(j.done), Test: p.Test.ID, Measure: p.Measure, Setup: p.Setup, Answer: a}))
 	}
 	return len(j.done) == readings
@@ -100,7 +100,7 @@ func (j *unknownJob) infer(t *testing.T, k *diagnosis.Knowledge, draws int, seed
 	out := []step{stepOf(b, time.Since(start))}
 	for i, d := range j.done {
 		start = time.Now()
-		require.NoError(t, b.Read(rank.Reading{ID: i + 1, Measure: d.measure, Setup: d.setup, Answer: d.answer, Test: d.test}))
+		require.NoError(t, b.Read(rank.Reading{ID: i + 1, Measure: d.Measure, Setup: d.Setup, Answer: d.Answer, Test: d.Test}))
 		out = append(out, stepOf(b, time.Since(start)))
 	}
 	return out
@@ -267,13 +267,13 @@ func byLuckAlone(t *testing.T, k *diagnosis.Knowledge, j *unknownJob, draws int)
 	return counting(logs)
 }
 
-func (v *Vehicle) logLikelihood(done []taken) float64 {
+func (v *Vehicle) logLikelihood(done []Taken) float64 {
 	sum := 0.0
 	for i := range done {
 		d := &done[i]
-		switch is, asked := v.wiring.Choice(d.test.Sets); {
-		case d.answer.Unsure:
-		case asked && is != d.answer.Choice:
+		switch is, asked := v.wiring.Choice(d.Test.Sets); {
+		case d.Answer.Unsure:
+		case asked && is != d.Answer.Choice:
 			sum += math.Log(0.01)
 		case asked:
 		default:

@@ -24,6 +24,7 @@ type Options struct {
 	Wiring map[string]string  // choices that are fixed; the rest is drawn
 	Known  map[string]float64 // numbers that are fixed, by fact id
 	Faults []string           // suspect ids hidden in it; none = sound
+	Flat   bool               // tolerances spread evenly over twice their standard deviation, not about the middle
 	Seed   uint64
 }
 
@@ -72,6 +73,11 @@ func New(o Options) (*Vehicle, error) {
 	}
 	v.wiring = ws.Pick(v.normals(ws.Dims()))
 	v.normal = v.normals(o.Model.Dims())
+	if o.Flat {
+		for i := range v.normal {
+			v.normal[i] = 4*v.rng.Float64() - 2
+		}
+	}
 	if v.draw, err = o.Model.Draw(v.wiring, o.Known, v.normal); err != nil {
 		return nil, err
 	}
@@ -103,9 +109,19 @@ func (v *Vehicle) assemble() error {
 	if v.there, err = v.model.Instance(v.draw, faults, own); err != nil {
 		return err
 	}
-	v.away, err = v.with(func(f *circuit.Fault) bool { return !f.InJoint && v.there.Chance >= 1 })
+	v.away, err = v.with(func(f *circuit.Fault) bool { return !comesAndGoes(f.Suspect.Does) })
 	return err
 }
+
+// comesAndGoes reports whether effects are not always there.
+func comesAndGoes(effects []rules.Effect) bool {
+	return slices.ContainsFunc(effects, func(e rules.Effect) bool {
+		return e.ComesAnd != nil || comesAndGoes(e.OneOf) || comesAndGoes(e.AllOf)
+	})
+}
+
+// Intermittent reports whether a suspect's fault comes and goes.
+func Intermittent(s *rules.Suspect) bool { return comesAndGoes(s.Does) }
 
 // with is the circuit with only the faults that keep says.
 func (v *Vehicle) with(keep func(*circuit.Fault) bool) (*circuit.Instance, error) {
@@ -321,4 +337,15 @@ func (v *Vehicle) seen(m rules.Measure) rank.Answer {
 		}
 	}
 	return rank.Answer{Choice: "sound"}
+}
+
+// Choices are what the circuit's wiring unknowns are here, by id.
+func (v *Vehicle) Choices() map[string]string {
+	out := map[string]string{}
+	for _, w := range v.book.Circuits[0].Wiring {
+		if is, ok := v.wiring.Choice(w.ID); ok {
+			out[w.ID] = is
+		}
+	}
+	return out
 }

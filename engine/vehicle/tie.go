@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"coilside/engine/circuit"
-	"coilside/engine/diagnosis"
 	"coilside/engine/rank"
 	"coilside/rules"
 )
@@ -24,55 +23,36 @@ const (
 	meterErrors  = 3.0  // numbers this many standard deviations of the meter apart are the same
 )
 
-// taken is one test that was done, and its answer.
-type taken struct {
-	test    *rules.Test
-	measure rules.Measure
-	setup   rules.Setup
-	answer  rank.Answer
+// Taken is one test: where its leads go in this vehicle, in which setup, and what
+// it was answered with if it was done.
+type Taken struct {
+	Test    *rules.Test
+	Measure rules.Measure
+	Setup   rules.Setup
+	Answer  rank.Answer
 }
 
-// toldApart says which test tells the vehicle from one with the other fault; ""
-// where none does, whatever was read and whatever may still be measured.
-func toldApart(v *Vehicle, c *diagnosis.Case, done []taken, other string) (string, error) {
+// ToldApart says which test tells the vehicle from one that has another fault in
+// the place of one of its own; "" where none does: neither what was done since the
+// last repair nor what could still be asked. The fault replaced is "" in a sound
+// vehicle, and other may be a suspect that does nothing. It looks at the vehicle
+// alone and knows nothing of what the diagnosis believes.
+func (v *Vehicle) ToldApart(replaced, other string, done, open []Taken) (string, error) {
 	f, ok := v.model.Fault(other)
 	if !ok || !v.model.Possible(f, v.wiring) {
 		return "this circuit can't have it", nil
 	}
-	m := matcher{truth: v, done: done, open: v.couldBeAsked(c, done)}
+	m := matcher{truth: v, replaced: replaced, done: done, open: open}
 	m.outlook()
 	return m.fit(f)
 }
 
-// couldBeAsked lists the tests of the book that the case could still offer: they
-// make sense here, no rule forbids them, and they are safe in the true circuit.
-func (v *Vehicle) couldBeAsked(c *diagnosis.Case, done []taken) []taken {
-	env := map[string]any{}
-	for id, value := range told(v) {
-		env[id] = value.Text
-		if value.Kind == rules.Number {
-			env[id] = value.Number
-		}
-	}
-	forbidden := c.Memory().Effects().Forbidden
-	short := c.Probability("load.shorted") + c.Probability("load_wire.short_to_ground")
-	var out []taken
-	for _, t := range v.book.Tests {
-		was := func(d taken) bool { return d.test == t }
-		switch {
-		case t.Measure.Mode == rules.Ask: // it speaks of the wiring, which is known
-		case slices.ContainsFunc(done, was) || forbidden[t.ID] != nil:
-		case t.When != nil && t.When.Decide(env) == rules.False:
-		case t.Measure.Mode == rules.Bridge && short > 0.1:
-		default:
-			m := v.filled(t.Measure)
-			s := circuit.SetupFor(m, t.Setup)
-			if v.canReach(m) && (m.Mode != rules.Ohms || !v.isLive(m, s)) {
-				out = append(out, taken{test: t, measure: m, setup: s})
-			}
-		}
-	}
-	return out
+// Reach fills the roles of a test in for this vehicle. It is false where the vehicle
+// lacks a place, and for ohms where a lead would be on a live one.
+func (v *Vehicle) Reach(t *rules.Test) (Taken, bool) {
+	m := v.filled(t.Measure)
+	taken := Taken{Test: t, Measure: m, Setup: circuit.SetupFor(m, t.Setup)}
+	return taken, v.canReach(m) && (m.Mode != rules.Ohms || len(v.Live(m, taken.Setup)) == 0)
 }
 
 func (v *Vehicle) filled(m rules.Measure) rules.Measure {
@@ -91,14 +71,25 @@ func (v *Vehicle) canReach(m rules.Measure) bool {
 	return true
 }
 
-// isLive reports whether either lead of a measurement would be on a live place.
-func (v *Vehicle) isLive(m rules.Measure, s rules.Setup) bool {
+// Live lists the places of a measurement's leads that are more than 0.1 V from the
+// battery's negative post in a setup, in the true circuit, with the faults there or
+// away.
+func (v *Vehicle) Live(m rules.Measure, s rules.Setup) []string {
+	var live []string
 	for _, place := range []string{m.Red, m.Black} {
-		if math.Abs(v.voltsAt(v.there, place, s)) > 0.1 || math.Abs(v.voltsAt(v.away, place, s)) > 0.1 {
-			return true
+		if math.Abs(v.voltsAt(v.there, place, s)) > deadVolts || math.Abs(v.voltsAt(v.away, place, s)) > deadVolts {
+			live = append(live, place)
 		}
 	}
-	return false
+	return live
+}
+
+// deadVolts is what still counts as dead, volts.
+const deadVolts = 0.1
+
+func (v *Vehicle) voltsAt(in *circuit.Instance, place string, s rules.Setup) float64 {
+	m := rules.Measure{Mode: rules.VoltsDC, Red: place, Black: circuit.Reference}
+	return v.solver.Read(in, m, circuit.SetupFor(m, s)).A
 }
 
 // state is one thing a test may show, and its chance.
@@ -144,9 +135,11 @@ func (v *Vehicle) says(t *rules.Test, m rules.Measure, s rules.Setup) []float64 
 	of := inWords(m)
 	out := make([]float64, len(of))
 	if m.Mode == rules.Look && !v.model.Fuse(m.At) {
-		fault := v.faults[0].fault.ID
-		if !rank.SpeaksOf(t, fault) {
-			fault = "none.found"
+		fault := "none.found"
+		for _, h := range v.faults {
+			if rank.SpeaksOf(t, h.fault.ID) {
+				fault = h.fault.ID
+			}
 		}
 		for i, c := range of {
 			out[i] = rank.Expected(t, fault, c)
@@ -212,24 +205,24 @@ func rawApart(mode rules.Mode, a, b circuit.Raw) float64 {
 }
 
 // likelihood of an answer, as the meter errs; a slipped probe is one in a hundred.
-func (v *Vehicle) likelihood(d *taken) float64 {
+func (v *Vehicle) likelihood(d *Taken) float64 {
 	const slipped = 0.01
-	a := &d.answer
-	if of := inWords(d.measure); len(of) > 0 {
+	a := &d.Answer
+	if of := inWords(d.Measure); len(of) > 0 {
 		at := slices.Index(of, a.Choice)
-		return (1-slipped)*v.says(d.test, d.measure, d.setup)[at] + slipped/float64(len(of))
+		return (1-slipped)*v.says(d.Test, d.Measure, d.Setup)[at] + slipped/float64(len(of))
 	}
 	like := 0.0
-	for _, st := range v.shows(d.measure, d.setup) {
+	for _, st := range v.shows(d.Measure, d.Setup) {
 		switch {
 		case a.Over:
 			if math.IsInf(st.raw.A, 1) {
 				like += st.chance
 			}
 		case a.MinMax != nil:
-			like += st.chance * bell(d.measure.Mode, a.MinMax[0], st.raw.A) * bell(d.measure.Mode, a.MinMax[1], st.raw.B)
+			like += st.chance * bell(d.Measure.Mode, a.MinMax[0], st.raw.A) * bell(d.Measure.Mode, a.MinMax[1], st.raw.B)
 		default:
-			like += st.chance * bell(d.measure.Mode, *a.Number, st.raw.A)
+			like += st.chance * bell(d.Measure.Mode, *a.Number, st.raw.A)
 		}
 	}
 	return (1-slipped)*like + slipped*0.01
@@ -246,9 +239,10 @@ func bell(mode rules.Mode, read, value float64) float64 {
 
 // matcher looks for a size of the other fault that makes the two alike.
 type matcher struct {
-	truth *Vehicle
-	done  []taken
-	open  []taken
+	truth    *Vehicle
+	replaced string
+	done     []Taken
+	open     []Taken
 
 	wasLike []float64   // by test done: log likelihood under the truth
 	words   [][]float64 // by open test: chance of each word
@@ -261,11 +255,11 @@ func (m *matcher) outlook() {
 		m.wasLike = append(m.wasLike, math.Log(m.truth.likelihood(&m.done[i])))
 	}
 	for _, t := range m.open {
-		if len(inWords(t.measure)) > 0 {
-			m.words, m.states = append(m.words, m.truth.says(t.test, t.measure, t.setup)), append(m.states, nil)
+		if len(inWords(t.Measure)) > 0 {
+			m.words, m.states = append(m.words, m.truth.says(t.Test, t.Measure, t.Setup)), append(m.states, nil)
 			continue
 		}
-		m.words, m.states = append(m.words, nil), append(m.states, m.truth.shows(t.measure, t.setup))
+		m.words, m.states = append(m.words, nil), append(m.states, m.truth.shows(t.Measure, t.Setup))
 	}
 }
 
@@ -283,21 +277,21 @@ func (m *matcher) difference(w *Vehicle) (worst, sum float64, by string) {
 	for i := range m.done {
 		l := m.wasLike[i] - math.Log(w.likelihood(&m.done[i]))
 		if lost += l; l > most {
-			most, where = l, m.done[i].test.ID
+			most, where = l, m.done[i].Test.ID
 		}
 	}
 	note(math.Max(lost, 0)/likeReadings, where+" (done)")
 	for i, t := range m.open {
 		switch {
 		case m.words[i] == nil:
-		case t.measure.Mode == rules.Look && !w.model.Fuse(t.measure.At):
-			note(worth(m.words[i], w.says(t.test, t.measure, t.setup))/likeLooks, t.test.ID)
+		case t.Measure.Mode == rules.Look && !w.model.Fuse(t.Measure.At):
+			note(worth(m.words[i], w.says(t.Test, t.Measure, t.Setup))/likeLooks, t.Test.ID)
 			continue
 		default:
-			note(totalVariation(m.words[i], w.says(t.test, t.measure, t.setup))/likeChoices, t.test.ID)
+			note(totalVariation(m.words[i], w.says(t.Test, t.Measure, t.Setup))/likeChoices, t.Test.ID)
 			continue
 		}
-		note(statesApart(t.measure.Mode, m.states[i], w.shows(t.measure, t.setup)), t.test.ID)
+		note(statesApart(t.Measure.Mode, m.states[i], w.shows(t.Measure, t.Setup)), t.Test.ID)
 	}
 	return worst, sum, by
 }
@@ -376,6 +370,11 @@ type guess struct {
 func (m *matcher) weigh(f *circuit.Fault, own, rest []float64) (*guess, error) {
 	w := *m.truth
 	w.faults = []hidden{{f, own}}
+	for _, h := range m.truth.faults {
+		if h.fault.ID != m.replaced {
+			w.faults = append(w.faults, h)
+		}
+	}
 	odd := 0.0
 	if rest != nil {
 		draw, err := w.model.Draw(w.wiring, nil, rest)

@@ -1,0 +1,278 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"coilside/engine/diagnosis"
+	"coilside/engine/study"
+	"coilside/rules"
+)
+
+// studied is what was asked for on the command line.
+type studied struct {
+	with                       setup
+	strata, policies, floors   string
+	cases, first, only, atOnce int
+	seed                       uint64
+	misses                     bool
+}
+
+// studyJobs measures how good the diagnosis is: seeded jobs on simulated vehicles, by
+// stratum and by policy, and a table of how they went.
+func studyJobs(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writer) int {
+	var o studied
+	flags := o.flags()
+	if code, done := parse(flags, args, stderr); done {
+		return code
+	}
+	runs, err := o.runs()
+	if err != nil {
+		fmt.Fprintf(stderr, "coilside study: %v\n", err)
+		return exitUsage
+	}
+	if err := o.run(ctx, runs, stdout, stderr); err != nil {
+		fmt.Fprintf(stderr, "coilside study: %v\n", err)
+		return exitWrong
+	}
+	return exitDone
+}
+
+func (o *studied) flags() *flag.FlagSet {
+	flags := flag.NewFlagSet("study", flag.ContinueOnError)
+	var strata, policies []string
+	for _, s := range study.Strata {
+		strata = append(strata, s.ID+" ("+s.Words+")")
+	}
+	for _, p := range study.Policies {
+		policies = append(policies, p.ID+" ("+p.Words+")")
+	}
+	flags.StringVar(&o.strata, "stratum", "all", "`which` kinds of jobs, with commas between: "+strings.Join(strata, ", "))
+	flags.StringVar(&o.policies, "policy", "product", "`who` chooses the tests, with commas between, or all: "+strings.Join(policies, ", "))
+	flags.IntVar(&o.cases, "cases", 200, "jobs of each stratum")
+	flags.IntVar(&o.first, "first", 0, "number of the first job")
+	flags.Uint64Var(&o.seed, "seed", 1, "picks the vehicles")
+	flags.IntVar(&o.atOnce, "jobs", runtime.GOMAXPROCS(0), "jobs played at once")
+	flags.IntVar(&o.only, "case", -1, "play only the job of this number, and print each turn")
+	flags.BoolVar(&o.misses, "misses", false, "print the jobs that did not end exactly")
+	flags.StringVar(&o.floors, "floors", "", "fail below these shares of exact jobs in percent, such as `single=95,sound=90`")
+	flags.Var(list{&o.with.folders, string(os.PathListSeparator)}, "rules", "`folder` of rules laid over the shipped ones; may be given again")
+	return flags
+}
+
+// studyRun is one stratum under one policy.
+type studyRun struct {
+	stratum study.Stratum
+	policy  study.Policy
+}
+
+// runs are the strata and policies asked for.
+func (o *studied) runs() ([]studyRun, error) {
+	strata, err := named(o.strata, study.Strata, func(s study.Stratum) string { return s.ID })
+	if err != nil {
+		return nil, fmt.Errorf("--stratum: %w", err)
+	}
+	policies, err := named(o.policies, study.Policies, func(p study.Policy) string { return p.ID })
+	if err != nil {
+		return nil, fmt.Errorf("--policy: %w", err)
+	}
+	if o.cases < 1 || o.atOnce < 1 || o.first < 0 {
+		return nil, fmt.Errorf("--cases and --jobs are 1 or more, --first is 0 or more")
+	}
+	var out []studyRun
+	for _, s := range strata {
+		for _, p := range policies {
+			out = append(out, studyRun{s, p})
+		}
+	}
+	return out, nil
+}
+
+// named finds the things named with commas between; all stands for all of them.
+func named[T any](names string, all []T, id func(T) string) ([]T, error) {
+	if names == "all" {
+		return all, nil
+	}
+	var out []T
+	for name := range strings.SplitSeq(names, ",") {
+		known := make([]string, len(all))
+		at := -1
+		for i, a := range all {
+			if known[i] = id(a); known[i] == strings.TrimSpace(name) {
+				at = i
+			}
+		}
+		if at < 0 {
+			hint := "; there are all, " + strings.Join(known, ", ")
+			if near := rules.Nearest(name, known); near != "" {
+				hint = fmt.Sprintf("; did you mean %q?", near)
+			}
+			return nil, fmt.Errorf("there is no %q%s", name, hint)
+		}
+		out = append(out, all[at])
+	}
+	return out, nil
+}
+
+// run plays everything and prints the tables.
+func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Writer) error {
+	floors, err := readFloors(o.floors)
+	if err != nil {
+		return err
+	}
+	book, err := o.with.loadBook()
+	if err != nil {
+		return err
+	}
+	k, err := diagnosis.Compile(book)
+	if err != nil {
+		return err
+	}
+	minutes, err := study.ReadMinutes()
+	if err != nil {
+		return err
+	}
+	began := time.Now()
+	player := study.Player{Knowledge: k, Minutes: minutes, Clock: func() float64 { return time.Since(began).Seconds() * 1000 }}
+	var all []*study.Tally
+	for _, r := range runs {
+		player.Policy = r.policy
+		if o.only >= 0 {
+			if err := o.replay(player, r, stdout); err != nil {
+				return err
+			}
+			continue
+		}
+		t, err := o.play(ctx, player, r, stderr)
+		if err != nil {
+			return err
+		}
+		all = append(all, t)
+	}
+	if o.only >= 0 {
+		return nil
+	}
+	o.report(all, time.Since(began), stdout)
+	return floors.hold(all)
+}
+
+// replay plays one job and prints each turn.
+func (o *studied) replay(player study.Player, r studyRun, stdout io.Writer) error {
+	player.Log = func(format string, args ...any) { fmt.Fprintf(stdout, format+"\n", args...) }
+	j, err := study.Deal(player.Knowledge, r.stratum, o.seed, o.only)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s, %s, seed %d, job %d\n", r.stratum.Words, r.policy.Words, o.seed, o.only)
+	res, err := player.Play(j)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "exact %v, %d tests, %.1f minutes, log loss %.3f nats\n", res.Exact, res.Tests, res.Minutes, res.LogLoss)
+	return nil
+}
+
+// play plays the jobs of one stratum under one policy, several at once.
+func (o *studied) play(ctx context.Context, player study.Player, r studyRun, stderr io.Writer) (*study.Tally, error) {
+	t := &study.Tally{Stratum: r.stratum, Policy: r.policy.ID, Results: make([]*study.Result, o.cases)}
+	errs := make([]error, o.cases)
+	next := make(chan int)
+	var played sync.WaitGroup
+	for range min(o.atOnce, o.cases) {
+		played.Go(func() {
+			for i := range next {
+				j, err := study.Deal(player.Knowledge, r.stratum, o.seed, o.first+i)
+				if err == nil {
+					t.Results[i], err = player.Play(j)
+				}
+				errs[i] = err
+			}
+		})
+	}
+	progress := time.NewTicker(5 * time.Second)
+	defer progress.Stop()
+	for i := 0; i < o.cases && ctx.Err() == nil; {
+		select {
+		case next <- i:
+			i++
+		case <-progress.C:
+			fmt.Fprintf(stderr, "%s, %s: %d of %d jobs\n", r.stratum.ID, r.policy.ID, i, o.cases)
+		case <-ctx.Done():
+		}
+	}
+	close(next)
+	played.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return t, ctx.Err()
+}
+
+// report prints the tables.
+func (o *studied) report(all []*study.Tally, took time.Duration, w io.Writer) {
+	fmt.Fprintf(w, "seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
+	study.Table(w, all)
+	fmt.Fprintln(w)
+	study.Calibration(w, all)
+	if silent := study.Silent(all); silent != "" {
+		fmt.Fprintf(w, "\ndrawn, and caused no complaint (not played): %s\n", silent)
+	}
+	for _, t := range all {
+		for _, r := range t.Results {
+			for _, live := range r.Live {
+				fmt.Fprintf(w, "OHMS ON A LIVE PLACE: %s %s job %d: %s\n", t.Stratum.ID, t.Policy, r.Job.Number, live)
+			}
+		}
+	}
+	if o.misses {
+		fmt.Fprintln(w, "\nnot exact:")
+		for _, t := range all {
+			t.Misses(w)
+		}
+	}
+}
+
+// floors are the least shares of exact jobs, in percent, by stratum.
+type floors map[string]float64
+
+func readFloors(text string) (floors, error) {
+	f := floors{}
+	if text == "" {
+		return f, nil
+	}
+	for part := range strings.SplitSeq(text, ",") {
+		id, least, _ := strings.Cut(part, "=")
+		percent, err := strconv.ParseFloat(least, 64)
+		if _, ok := study.FindStratum(id); !ok || err != nil {
+			return nil, fmt.Errorf("--floors: %q is not a stratum and a percentage, such as single=95", part)
+		}
+		f[id] = percent
+	}
+	return f, nil
+}
+
+// hold says which tallies are below their floor, and whether ohms were asked for on a
+// live place.
+func (f floors) hold(all []*study.Tally) error {
+	for _, t := range all {
+		if least, ok := f[t.Stratum.ID]; ok && t.Policy == "product" && 100*t.Exact() < least {
+			return fmt.Errorf("%s: %.1f %% exact, below the floor of %.1f %%", t.Stratum.ID, 100*t.Exact(), least)
+		}
+		for _, r := range t.Results {
+			if len(r.Live) > 0 && t.Stratum.Wrong == 0 && !t.Stratum.Repeated {
+				return fmt.Errorf("%s, %s, job %d: ohms asked for on a live place: %s", t.Stratum.ID, t.Policy, r.Job.Number, r.Live[0])
+			}
+		}
+	}
+	return nil
+}
