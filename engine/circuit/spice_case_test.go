@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilside/engine/circuit"
+	"coilside/engine/circuit/netlist"
 	"coilside/rules"
 )
 
@@ -21,7 +22,7 @@ type spiceCase struct {
 	faultNormal  []float64 // of the faults in turn
 	setup        rules.Setup
 	measure      rules.Measure
-	numbers      *numbers
+	numbers      *netlist.Numbers
 }
 
 // title is the whole case in one line.
@@ -41,9 +42,9 @@ func (c *spiceCase) title() string {
 }
 
 // netlist writes the case with the given limits of fuses and armature.
-func (c *spiceCase) netlist(l limits) (string, error) {
-	w := &netlistWriter{n: c.numbers, setup: c.setup, measure: c.measure, limits: l}
-	return w.write(c.title())
+func (c *spiceCase) netlist(l netlist.Limits) (string, error) {
+	w := &netlist.Writer{N: c.numbers, Setup: c.setup, Measure: c.measure, Limits: l}
+	return w.Write(c.title())
 }
 
 // newCase draws one case that has the given suspects; nil where a random
@@ -63,11 +64,11 @@ func newCase(circuit *rules.Circuit, seed, number uint64, suspects []*rules.Susp
 		if !ok {
 			continue
 		}
-		elements, err := present(c.numbers)
+		elements, err := netlist.Present(c.numbers)
 		if err != nil {
 			return nil, err
 		}
-		here = map[string]bool{c.numbers.first("armature"): true}
+		here = map[string]bool{c.numbers.First("armature"): true}
 		for e := range elements {
 			here[e] = true
 		}
@@ -78,14 +79,14 @@ func newCase(circuit *rules.Circuit, seed, number uint64, suspects []*rules.Susp
 			break
 		}
 	}
-	c.normal = normals(rng, draws(circuit))
-	if err := c.numbers.draw(c.normal); err != nil {
+	c.normal = normals(rng, netlist.Draws(circuit))
+	if err := c.numbers.Draw(c.normal); err != nil {
 		return nil, err
 	}
 	for _, s := range c.suspects {
-		z := normals(rng, takes(s.Does))
+		z := normals(rng, netlist.Takes(s.Does))
 		c.faultNormal = append(c.faultNormal, z...)
-		if _, err := c.numbers.fail(s.Does, here, z); err != nil {
+		if _, err := c.numbers.Fail(s.Does, here, z); err != nil {
 			return nil, err
 		}
 	}
@@ -100,13 +101,13 @@ func (c *spiceCase) wire(circuit *rules.Circuit, rng *rand.Rand) (bool, error) {
 	}
 	var ok bool
 	var err error
-	c.numbers, ok, err = wire(circuit, c.choices)
+	c.numbers, ok, err = netlist.Wire(circuit, c.choices)
 	return ok, err
 }
 
 func (c *spiceCase) possible(here map[string]bool) (bool, error) {
 	for _, s := range c.suspects {
-		if ok, err := c.numbers.suffers(s, here); err != nil || !ok {
+		if ok, err := c.numbers.Suffers(s, here); err != nil || !ok {
 			return false, err
 		}
 	}
@@ -142,7 +143,7 @@ func (c *spiceCase) chooseReading(rng *rand.Rand) {
 			s.Unplugged = append(s.Unplugged, part)
 		}
 	}
-	elements, _ := present(c.numbers)
+	elements, _ := netlist.Present(c.numbers)
 	m := rules.Measure{}
 	switch r := rng.Float64(); {
 	case r < 0.45:

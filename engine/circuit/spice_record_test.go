@@ -10,6 +10,7 @@ import (
 	"testing/fstest"
 
 	"coilside/engine/circuit"
+	"coilside/engine/circuit/netlist"
 	"coilside/rules"
 
 	"github.com/rogpeppe/go-internal/txtar"
@@ -33,15 +34,15 @@ type recorded struct {
 	Note     string // OL, trips, comes and goes; the value is 0 then
 }
 
-func record(c *spiceCase, s solved) recorded {
+func record(c *spiceCase, s netlist.Solved) recorded {
 	r := recorded{Armature: s.Armature, Blown: slices.Clone(s.Blown)}
-	for _, e := range c.numbers.circuit.Parts {
-		if e.Kind == "fuse" && c.numbers.open[e.ID] {
+	for _, e := range c.numbers.Circuit.Parts {
+		if e.Kind == "fuse" && c.numbers.Open[e.ID] {
 			r.Blown = append(r.Blown, e.ID)
 		}
 	}
 	slices.Sort(r.Blown)
-	r.Value, r.Note = answer(c.numbers, c.measure, s)
+	r.Value, r.Note = netlist.Reading(c.numbers, c.measure, s)
 	return r
 }
 

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilside/engine/circuit/netlist"
 	"coilside/rules"
 	"coilside/rulesets"
 
@@ -55,7 +56,7 @@ func recordCases(t *testing.T) {
 			if outcome != agree {
 				continue
 			}
-			netlist, _ := c.netlist(asDrawn)
+			netlist, _ := c.netlist(netlist.AsDrawn)
 			name := fmt.Sprintf("%04d.cir", number)
 			archive.Files = append(archive.Files, txtar.File{Name: name, Data: []byte(netlist)})
 			fmt.Fprintf(&results, "%s %s\n", name, result.line())
@@ -81,12 +82,12 @@ type wish struct {
 // fuse barely blows when one a fifth stronger would last, and the other way round.
 func (w wish) met(c *spiceCase, r recorded) (string, error) {
 	met := false
-	other := map[string]limits{"holds": {fuse: 1, pull: 1, slack: true},
-		"barely blows": {fuse: 1.2, pull: 1}, "barely lasts": {fuse: 0.8, pull: 1}}[w.outcome]
+	other := map[string]netlist.Limits{"holds": {Fuse: 1, Pull: 1, Slack: true},
+		"barely blows": {Fuse: 1.2, Pull: 1}, "barely lasts": {Fuse: 0.8, Pull: 1}}[w.outcome]
 	var changed recorded
-	if other.fuse > 0 {
+	if other.Fuse > 0 {
 		var err error
-		if changed, err = solve(c, other); errors.Is(err, errGaveUp) {
+		if changed, err = solve(c, other); errors.Is(err, netlist.ErrGaveUp) {
 			return gaveUp, nil
 		} else if err != nil {
 			return disagree, err

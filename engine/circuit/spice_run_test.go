@@ -2,84 +2,26 @@ package circuit_test
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"os/exec"
 	"regexp"
-	"sort"
-	"strconv"
 	"strings"
 
-	"coilside/rules"
+	"coilside/engine/circuit/netlist"
 )
 
-// solved is what one netlist comes to.
-type solved struct {
-	Armature string   // rest, over, buzz
-	Blown    []string // fuses open at the end, sorted
-	Tripped  bool     // a fuse went after ordinary use, in this very setup
-	Values   []float64
-}
-
 // ngspice runs one netlist and picks the printed values out of its output.
-func ngspice(netlist string) (solved, error) {
+func ngspice(text string) (netlist.Solved, error) {
 	cmd := exec.Command("ngspice", "-b", "/dev/stdin")
-	cmd.Stdin = strings.NewReader(netlist)
+	cmd.Stdin = strings.NewReader(text)
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out
 	err := cmd.Run()
-	s, parsed := parseSolved(out.String())
+	s, parsed := netlist.Parse(out.String())
 	if parsed != nil {
 		return s, fmt.Errorf("%w (exit %v) in:\n%s", parsed, err, out.String())
 	}
 	return s, nil
-}
-
-// errGaveUp is a transient that ngspice could not finish.
-var errGaveUp = errors.New("ngspice gave up")
-
-var printed = regexp.MustCompile(`(?m)^(low|high|stop|used_\w+|end_\w+|read_\d) = (\S+)\s*$`)
-
-func parseSolved(out string) (solved, error) {
-	got := map[string]float64{}
-	for _, m := range printed.FindAllStringSubmatch(out, -1) {
-		v, err := strconv.ParseFloat(m[2], 64)
-		if err != nil {
-			return solved{}, err
-		}
-		got[m[1]] = v
-	}
-	s := solved{Armature: "rest"}
-	low, okLow := got["low"]
-	high, okHigh := got["high"]
-	if !okLow || !okHigh {
-		return s, fmt.Errorf("%w: it printed no position of the armature", errGaveUp)
-	}
-	if got["stop"] < 0.999*readAt/1000 {
-		return s, fmt.Errorf("%w at %g s", errGaveUp, got["stop"])
-	}
-	switch {
-	case high-low > 0.1:
-		s.Armature = "buzz"
-	case low > 0.5:
-		s.Armature = "over"
-	}
-	for name, v := range got {
-		if fuse, ok := strings.CutPrefix(name, "end_"); ok && v > 0.5 {
-			s.Tripped = s.Tripped || got["used_"+fuse] < 0.5
-			if fuse != "jumper" {
-				s.Blown = append(s.Blown, fuse)
-			}
-		}
-	}
-	sort.Strings(s.Blown)
-	for i := 0; ; i++ {
-		v, ok := got[fmt.Sprintf("read_%d", i)]
-		if !ok {
-			return s, nil
-		}
-		s.Values = append(s.Values, v)
-	}
 }
 
 // ngspiceVersion is the line that tells the version, or "" without ngspice.
@@ -90,35 +32,3 @@ func ngspiceVersion() string {
 	}
 	return regexp.MustCompile(`ngspice-\S+`).FindString(string(out))
 }
-
-// answer turns ngspice's raw values into what the reading is said to be: volts,
-// amperes, ohms, lamp volts over nominal volts, or how well the load runs.
-func answer(n *numbers, m rules.Measure, s solved) (value float64, note string) {
-	switch m.Mode {
-	case rules.Ohms:
-		if len(s.Values) == 0 || s.Values[0] >= 20e6 {
-			return 0, "OL"
-		}
-	case rules.Bridge, rules.Watch:
-		switch {
-		case s.Tripped:
-			return 0, "trips"
-		case s.Armature == "buzz":
-			return 0, "comes and goes"
-		}
-		load := n.sound[n.first("load")]["ohms"]
-		source := n.sound[n.first("source")]["volts"]
-		volts, amps := abs(s.Values[0])/source, abs(s.Values[1])*load/source
-		return min(volts, amps), ""
-	}
-	if len(s.Values) == 0 {
-		return 0, ""
-	}
-	value = s.Values[0]
-	if m.Mode == rules.TestLamp {
-		value = abs(value) / n.env["system_volts"].(float64)
-	}
-	return value, ""
-}
-
-func abs(v float64) float64 { return max(v, -v) }

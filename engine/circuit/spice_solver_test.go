@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"coilside/engine/circuit"
+	"coilside/engine/circuit/netlist"
 	"coilside/rules"
 )
 
@@ -61,7 +62,7 @@ func bySolver(m *circuit.Model, c *spiceCase) (solverSays, error) {
 		says.Value = 0
 	}
 	setup := circuit.SetupFor(c.measure, c.setup)
-	for _, e := range c.numbers.circuit.Parts {
+	for _, e := range c.numbers.Circuit.Parts {
 		if e.Kind == "fuse" && sv.Read(in, rules.Measure{Mode: rules.Look, At: e.ID}, setup).A == 1 {
 			says.Blown = append(says.Blown, e.ID)
 		}
@@ -83,11 +84,11 @@ func note(mode rules.Mode, a float64) string {
 }
 
 // sameNumbers compares the values that the package drew with the test's own.
-func sameNumbers(n *numbers, d *circuit.Draw) error {
+func sameNumbers(n *netlist.Numbers, d *circuit.Draw) error {
 	i := 0
-	for _, e := range n.circuit.Parts {
+	for _, e := range n.Circuit.Parts {
 		for _, name := range sortedNames(e) {
-			mine := n.sound[e.ID][name]
+			mine := n.Sound[e.ID][name]
 			if i >= len(d.Values) || math.Abs(d.Values[i]-mine) > 1e-12*math.Abs(mine) {
 				return fmt.Errorf("%s of %s: drawn %v, by hand %v", name, e.ID, d.Values[i], mine)
 			}

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"coilside/engine/circuit"
+	"coilside/engine/circuit/netlist"
 )
 
 var (
@@ -32,7 +33,7 @@ func TestSolverAgainstNgspice(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", old.name, err)
 		}
-		if netlist, err := c.netlist(asDrawn); err != nil || netlist != old.netlist {
+		if netlist, err := c.netlist(netlist.AsDrawn); err != nil || netlist != old.netlist {
 			t.Errorf("%s: the netlist is written differently now (%v); record anew with -record", old.name, err)
 		}
 		says, err := bySolver(m, c)
@@ -83,7 +84,7 @@ func TestNgspiceRepeats(t *testing.T) {
 	}
 	book, _ := recordedBook(t)
 	cases, recordedBy := readCases(t)
-	again := make([]solved, len(cases))
+	again := make([]netlist.Solved, len(cases))
 	failed := make([]error, len(cases))
 	inPairs(len(cases), func(i int) { again[i], failed[i] = ngspice(cases[i].netlist) })
 	for i, old := range cases {
@@ -161,13 +162,13 @@ func compareLive(m *circuit.Model, c *spiceCase) (outcome, failure string) {
 // decide solves a case with ngspice, and again with the limits of fuses and
 // armature 1 % lower and higher: where that changes what happens, rounding could.
 func decide(c *spiceCase) (recorded, string, error) {
-	first, err := solve(c, asDrawn)
-	for _, l := range []limits{{fuse: 0.99, pull: 1}, {fuse: 1.01, pull: 1}, {fuse: 1, pull: 0.99}, {fuse: 1, pull: 1.01}} {
+	first, err := solve(c, netlist.AsDrawn)
+	for _, l := range []netlist.Limits{{Fuse: 0.99, Pull: 1}, {Fuse: 1.01, Pull: 1}, {Fuse: 1, Pull: 0.99}, {Fuse: 1, Pull: 1.01}} {
 		var r recorded
 		if err == nil {
 			r, err = solve(c, l)
 		}
-		if errors.Is(err, errGaveUp) {
+		if errors.Is(err, netlist.ErrGaveUp) {
 			return first, gaveUp, nil
 		}
 		if err != nil {
@@ -180,7 +181,7 @@ func decide(c *spiceCase) (recorded, string, error) {
 	return first, agree, nil
 }
 
-func solve(c *spiceCase, l limits) (recorded, error) {
+func solve(c *spiceCase, l netlist.Limits) (recorded, error) {
 	netlist, err := c.netlist(l)
 	if err != nil {
 		return recorded{}, err

@@ -1,4 +1,4 @@
-package circuit_test
+package netlist
 
 import (
 	"fmt"
@@ -9,23 +9,23 @@ import (
 )
 
 // meterOhms is what a reading loads the circuit with, ohms; 0 = nothing.
-func (w *netlistWriter) meterOhms() float64 {
-	switch w.measure.Mode {
+func (w *Writer) meterOhms() float64 {
+	switch w.Measure.Mode {
 	case rules.VoltsDC:
 		return 10e6
 	case rules.TestLamp: // 5 W at the system's nominal volts
-		volts := w.n.env["system_volts"].(float64)
+		volts := w.N.env["system_volts"].(float64)
 		return volts * volts / 5
 	}
 	return 0
 }
 
 // ammeterAt is the element whose current is measured, or "".
-func (w *netlistWriter) ammeterAt() string {
-	if w.measure.Mode != rules.AmpsDC {
+func (w *Writer) ammeterAt() string {
+	if w.Measure.Mode != rules.AmpsDC {
 		return ""
 	}
-	head, tail, _ := strings.Cut(w.n.fill(w.measure.At), ".")
+	head, tail, _ := strings.Cut(w.N.fill(w.Measure.At), ".")
 	switch head {
 	case "socket", "back", "relay":
 		return "terminal_" + tail
@@ -35,8 +35,8 @@ func (w *netlistWriter) ammeterAt() string {
 
 // leads are the places that the meter touches; ok is false where the wiring lacks
 // one of them.
-func (w *netlistWriter) leads() (red, black string, ok bool) {
-	red, black = spiceName(w.n.fill(w.measure.Red)), spiceName(w.n.fill(w.measure.Black))
+func (w *Writer) leads() (red, black string, ok bool) {
+	red, black = spiceName(w.N.fill(w.Measure.Red)), spiceName(w.N.fill(w.Measure.Black))
 	places := w.allPlaces()
 	known := func(name string) bool {
 		return slices.ContainsFunc(places, func(p string) bool { return spiceName(p) == name })
@@ -56,7 +56,7 @@ func across(red, black string) string {
 }
 
 // meter writes what is connected for the reading.
-func (w *netlistWriter) meter() {
+func (w *Writer) meter() {
 	red, black, ok := w.leads()
 	switch {
 	case w.meterOhms() > 0 && ok:
@@ -68,17 +68,17 @@ func (w *netlistWriter) meter() {
 
 // readings are the expressions whose last values are the reading: volts, ohms,
 // amperes, or for the load its volts and its amperes.
-func (w *netlistWriter) readings() []string {
+func (w *Writer) readings() []string {
 	red, black, ok := w.leads()
 	volts := across(red, black)
-	load := w.n.first("load")
+	load := w.N.First("load")
 	switch {
-	case w.measure.Mode == rules.AmpsDC:
+	case w.Measure.Mode == rules.AmpsDC:
 		if _, here := w.elements[w.ammeterAt()]; here {
 			return []string{fmt.Sprintf("i(vs_%s)", w.ammeterAt())}
 		}
 		return nil
-	case w.measure.Mode == rules.Bridge || w.measure.Mode == rules.Watch:
+	case w.Measure.Mode == rules.Bridge || w.Measure.Mode == rules.Watch:
 		return []string{across(spiceName(w.elements[load][0]), spiceName(w.elements[load][1])),
 			fmt.Sprintf("i(vs_%s)", load)}
 	case !ok:
@@ -93,7 +93,7 @@ func (w *netlistWriter) readings() []string {
 // and highest position before the reading, and each fuse's latch after ordinary
 // use and at the end. The reading itself is then solved for the states found:
 // pivots chosen while switches stood otherwise would spoil it.
-func (w *netlistWriter) analysis() {
+func (w *Writer) analysis() {
 	w.linef(".options reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 pivrel=0.9 method=gear")
 	w.linef(".tran 50u %gm 0 50u uic", readAt)
 	w.linef(".control\nset numdgt=13\nrun")

@@ -1,4 +1,4 @@
-package circuit_test
+package netlist
 
 import (
 	"fmt"
@@ -25,23 +25,23 @@ const (
 	readAt = 70.0 // ms
 )
 
-// limits change a netlist's devices to see whether they decide what happens.
-type limits struct {
-	fuse, pull float64 // factors on the fuses' and the armature's limits
-	slack      bool    // the armature lets go below pull-in already
+// Limits change a netlist's devices to see whether they decide what happens.
+type Limits struct {
+	Fuse, Pull float64 // factors on the fuses' and the armature's limits
+	Slack      bool    // the armature lets go below pull-in already
 }
 
-// asDrawn are the limits as they are.
-var asDrawn = limits{fuse: 1, pull: 1}
+// AsDrawn are the limits as they are.
+var AsDrawn = Limits{Fuse: 1, Pull: 1}
 
-// netlistWriter writes one circuit in one setup, with one meter on it, for ngspice.
+// Writer writes one circuit in one setup, with one meter on it, for ngspice.
 // Nothing of the package under test takes part: fuses and armature are devices of
 // the netlist, whose states come out of the simulation.
-type netlistWriter struct {
-	n       *numbers
-	setup   rules.Setup
-	measure rules.Measure
-	limits
+type Writer struct {
+	N       *Numbers
+	Setup   rules.Setup
+	Measure rules.Measure
+	Limits
 
 	out      strings.Builder
 	elements map[string][2]string // present ones, by their places
@@ -50,10 +50,10 @@ type netlistWriter struct {
 	models   int
 }
 
-// present lists the elements that a wiring has, with their places.
-func present(n *numbers) (map[string][2]string, error) {
+// Present lists the elements that a wiring has, with their places.
+func Present(n *Numbers) (map[string][2]string, error) {
 	found := map[string][2]string{}
-	for _, c := range n.circuit.Chains {
+	for _, c := range n.Circuit.Chains {
 		if c.When != nil {
 			is, err := c.When.Truth(n.env)
 			if err != nil {
@@ -71,7 +71,7 @@ func present(n *numbers) (map[string][2]string, error) {
 }
 
 // fill replaces {name} placeholders.
-func (n *numbers) fill(text string) string {
+func (n *Numbers) fill(text string) string {
 	for id, is := range n.names {
 		text = strings.ReplaceAll(text, "{"+id+"}", is)
 	}
@@ -87,7 +87,7 @@ func spiceName(place string) string {
 	return strings.ReplaceAll(place, ".", "_")
 }
 
-func (w *netlistWriter) linef(format string, args ...any) {
+func (w *Writer) linef(format string, args ...any) {
 	fmt.Fprintf(&w.out, format+"\n", args...)
 }
 
@@ -95,7 +95,7 @@ func (w *netlistWriter) linef(format string, args ...any) {
 func ohm(v float64) string { return fmt.Sprintf("%.12g", v) }
 
 // wave is a source that has one level a phase.
-func (w *netlistWriter) wave(name string, levels [len(phases)]float64) {
+func (w *Writer) wave(name string, levels [len(phases)]float64) {
 	var points []string
 	for i, v := range levels {
 		if i > 0 && v == levels[i-1] {
@@ -117,7 +117,7 @@ func (w *netlistWriter) wave(name string, levels [len(phases)]float64) {
 }
 
 // gate is a resistance that is there while a control is above half a volt.
-func (w *netlistWriter) gate(from, to, control, against string, ohms float64) {
+func (w *Writer) gate(from, to, control, against string, ohms float64) {
 	w.models++
 	w.linef("S%d %s %s %s %s g%d", w.models, from, to, control, against, w.models)
 	w.linef(".model g%d sw(ron=%s roff=1e15 vt=0.5 vh=0.1)", w.models, ohm(ohms))
@@ -125,26 +125,26 @@ func (w *netlistWriter) gate(from, to, control, against string, ohms float64) {
 
 // memory is a state: a charge while time runs, and for the reading, which is a
 // static solution, the voltage that it had come to.
-func (w *netlistWriter) memory(node string) {
+func (w *Writer) memory(node string) {
 	w.states = append(w.states, node)
 	w.linef("C%s %s 0 1u", node, node)
 	w.linef("Vfix_%s fix_%s 0 0\nSf_%s %s fix_%s static 0 static", node, node, node, node, node)
 }
 
-func (w *netlistWriter) resistor(from, to string, ohms float64) {
+func (w *Writer) resistor(from, to string, ohms float64) {
 	w.models++
 	w.linef("R%d %s %s %s", w.models, from, to, ohm(ohms))
 }
 
-// write gives the whole netlist.
-func (w *netlistWriter) write(title string) (string, error) {
+// Write gives the whole netlist.
+func (w *Writer) Write(title string) (string, error) {
 	var err error
-	if w.elements, err = present(w.n); err != nil {
+	if w.elements, err = Present(w.N); err != nil {
 		return "", err
 	}
 	w.linef("* %s", title)
 	w.controls()
-	for _, e := range w.n.circuit.Parts {
+	for _, e := range w.N.Circuit.Parts {
 		if ends, ok := w.elements[e.ID]; ok {
 			w.element(e, ends)
 		}
@@ -161,7 +161,7 @@ func (w *netlistWriter) write(title string) (string, error) {
 	return w.out.String(), nil
 }
 
-func (w *netlistWriter) allPlaces() []string {
+func (w *Writer) allPlaces() []string {
 	var all []string
 	for _, ends := range w.elements {
 		all = append(all, ends[0], ends[1])
@@ -177,20 +177,20 @@ func level(on bool) float64 {
 	return 0
 }
 
-func (w *netlistWriter) ohms() bool { return w.measure.Mode == rules.Ohms }
+func (w *Writer) ohms() bool { return w.Measure.Mode == rules.Ohms }
 
 // unplugged tells whether a part is unplugged, by the setup or because the leads
 // are on its own terminals.
-func (w *netlistWriter) unplugged(part string) bool {
-	return slices.Contains(w.setup.Unplugged, part) ||
-		strings.HasPrefix(w.measure.Red, part+"_part.") || strings.HasPrefix(w.measure.Black, part+"_part.")
+func (w *Writer) unplugged(part string) bool {
+	return slices.Contains(w.Setup.Unplugged, part) ||
+		strings.HasPrefix(w.Measure.Red, part+"_part.") || strings.HasPrefix(w.Measure.Black, part+"_part.")
 }
 
 // controls writes what people do: key, command, relay, plugs, power.
-func (w *netlistWriter) controls() {
+func (w *Writer) controls() {
 	live := level(!w.ohms())
-	key, command := level(w.setup.Key == "on"), level(w.setup.Command == "on")
-	in := level(w.setup.Relay == "in")
+	key, command := level(w.Setup.Key == "on"), level(w.Setup.Command == "on")
+	in := level(w.Setup.Relay == "in")
 	w.linef("Vstatic static 0 DC 1 PWL(0 0)\n.model static sw(ron=1 roff=1e15 vt=0.5 vh=0.1)")
 	w.wave("one", [6]float64{1, 1, 1, 1, 1, 1})
 	w.wave("key", [6]float64{1, 1, key, key, key, key})
@@ -208,17 +208,17 @@ func (w *netlistWriter) controls() {
 }
 
 // element writes one element between its places.
-func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
+func (w *Writer) element(e *rules.Element, ends [2]string) {
 	a, b := spiceName(ends[0]), spiceName(ends[1])
 	if e.Kind == "fuse" || e.Kind == "coil" || e.Kind == "load" || e.ID == w.ammeterAt() {
 		w.linef("Vs_%s %s s_%s 0", e.ID, a, e.ID)
 		a = "s_" + e.ID
 	}
-	if w.n.open[e.ID] {
+	if w.N.Open[e.ID] {
 		return
 	}
-	values := w.n.faulty[e.ID]
-	ohms := values["ohms"] + w.n.added[e.ID]
+	values := w.N.faulty[e.ID]
+	ohms := values["ohms"] + w.N.added[e.ID]
 	switch e.Kind {
 	case "source":
 		live := level(!w.ohms()) * values["volts"]
@@ -227,7 +227,7 @@ func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
 		w.resistor("e_"+e.ID, b, ohms)
 	case "fuse":
 		w.fuses = append(w.fuses, e.ID)
-		limit := 1.35 * values["amps"] * w.fuse
+		limit := 1.35 * values["amps"] * w.Fuse
 		w.memory("q_" + e.ID)
 		w.linef("Bf_%s 0 q_%s I=V(run)*u(I(Vs_%s)^2-%s)*u(1-V(q_%s))*1e-2", e.ID, e.ID, e.ID, ohm(limit*limit), e.ID)
 		w.gate(a, b, "one", "q_"+e.ID, ohms)
@@ -242,7 +242,7 @@ func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
 		w.moving(e, a, b, "cmd", "0", ohms)
 	case "make", "rest":
 		kind := e.Kind
-		if as := w.n.instead[e.ID]; as != "" {
+		if as := w.N.instead[e.ID]; as != "" {
 			kind = as
 		}
 		if kind == "make" {
@@ -252,7 +252,7 @@ func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
 		}
 	case "coil":
 		// Copper: proportional to 234.5 + T, and the stated ohms are those at 20 °C.
-		w.resistor(a, b, values["ohms"]*(234.5+values["celsius"])/254.5+w.n.added[e.ID])
+		w.resistor(a, b, values["ohms"]*(234.5+values["celsius"])/254.5+w.N.added[e.ID])
 	case "suppressor":
 		w.suppressor(e, a, b, ohms)
 	case "load":
@@ -261,15 +261,15 @@ func (w *netlistWriter) element(e *rules.Element, ends [2]string) {
 			return
 		}
 		w.gate(a, b, "one", "cold", ohms)
-		w.gate(a, b, "cold", "0", values["ohms"]*values["cold_part"]+w.n.added[e.ID])
+		w.gate(a, b, "cold", "0", values["ohms"]*values["cold_part"]+w.N.added[e.ID])
 	default:
 		w.resistor(a, b, ohms)
 	}
 }
 
 // moving writes a contact that a fault may hold.
-func (w *netlistWriter) moving(e *rules.Element, a, b, control, against string, ohms float64) {
-	switch w.n.hold[e.ID] {
+func (w *Writer) moving(e *rules.Element, a, b, control, against string, ohms float64) {
+	switch w.N.hold[e.ID] {
 	case "closed":
 		w.resistor(a, b, ohms)
 	case "open":
@@ -278,11 +278,11 @@ func (w *netlistWriter) moving(e *rules.Element, a, b, control, against string, 
 	}
 }
 
-func (w *netlistWriter) suppressor(e *rules.Element, a, b string, ohms float64) {
+func (w *Writer) suppressor(e *rules.Element, a, b string, ohms float64) {
 	switch {
-	case w.n.hold[e.ID] == "closed":
+	case w.N.hold[e.ID] == "closed":
 		w.resistor(a, b, 0.1)
-	case w.n.names["suppression"] != "diode":
+	case w.N.names["suppression"] != "diode":
 		w.resistor(a, b, ohms)
 	case !w.ohms(): // an ohmmeter's low test volts never open a diode
 		w.linef("Dd %s %s dd\n.model dd d(is=1e-14)", b, a)
@@ -291,10 +291,10 @@ func (w *netlistWriter) suppressor(e *rules.Element, a, b string, ohms float64) 
 
 // armature writes the moving part: a position x from 0 to 1 that lags behind what
 // the coil's current asks for. Between pull-in and drop-out it stays.
-func (w *netlistWriter) armature() {
-	coil := w.n.first("coil")
+func (w *Writer) armature() {
+	coil := w.N.First("coil")
 	_, here := w.elements[coil]
-	switch hold := w.n.hold[w.n.first("armature")]; {
+	switch hold := w.N.hold[w.N.First("armature")]; {
 	case hold == "over":
 		w.linef("Vx x 0 1")
 		return
@@ -303,9 +303,9 @@ func (w *netlistWriter) armature() {
 		return
 	}
 	// The current is what pulls: the stated volts across the sound coil at 20 °C.
-	sound := w.n.sound[coil]["ohms"]
-	pull, drop := w.pull*w.n.faulty[coil]["pull_in"]/sound, w.pull*w.n.faulty[coil]["drop_out"]/sound
-	if w.slack {
+	sound := w.N.Sound[coil]["ohms"]
+	pull, drop := w.Pull*w.N.faulty[coil]["pull_in"]/sound, w.Pull*w.N.faulty[coil]["drop_out"]/sound
+	if w.Slack {
 		drop = pull
 	}
 	// Squares of amperes: their slope has no corner at 0. Half way over, the
@@ -315,36 +315,36 @@ func (w *netlistWriter) armature() {
 }
 
 // faultsAndBench writes shorts, the bench supply and the jumper.
-func (w *netlistWriter) faultsAndBench() {
-	for _, s := range w.n.shorts {
+func (w *Writer) faultsAndBench() {
+	for _, s := range w.N.shorts {
 		ends, ok := w.elements[s.element]
 		if !ok {
 			continue
 		}
 		to := "0"
 		if s.to == "supply" {
-			to = spiceName(w.elements[w.n.first("source")][1])
+			to = spiceName(w.elements[w.N.First("source")][1])
 		}
 		w.resistor(spiceName(ends[1]), to, s.ohms)
 	}
-	if ends, ok := w.elements[w.n.first("coil")]; ok && w.setup.Relay == "bench" && w.setup.Coil == "energised" {
-		volts := w.n.env["system_volts"].(float64)
+	if ends, ok := w.elements[w.N.First("coil")]; ok && w.Setup.Relay == "bench" && w.Setup.Coil == "energised" {
+		volts := w.N.env["system_volts"].(float64)
 		w.wave("bench", [6]float64{0, 0, 0, volts, volts, volts * level(!w.ohms())})
 		w.wave("clips", [6]float64{0, 0, 0, 1, 1, 1})
 		w.linef("Eb clip %s bench 0 1", spiceName(ends[1]))
 		w.gate("clip", spiceName(ends[0]), "clips", "0", 0.05)
 	}
-	if w.measure.Mode == rules.Bridge {
+	if w.Measure.Mode == rules.Bridge {
 		rating := math.Inf(1)
-		if f := w.n.first("fuse"); f != "" {
-			rating = w.n.sound[f]["amps"]
+		if f := w.N.First("fuse"); f != "" {
+			rating = w.N.Sound[f]["amps"]
 		}
 		w.wave("clips", [6]float64{0, 0, 0, 1, 1, 1})
-		w.linef("Vs_jumper %s s_jumper 0", spiceName(w.n.fill(w.measure.From)))
+		w.linef("Vs_jumper %s s_jumper 0", spiceName(w.N.fill(w.Measure.From)))
 		w.memory("q_jumper")
-		w.linef("Bf_jumper 0 q_jumper I=u(I(Vs_jumper)^2-%s)*u(1-V(q_jumper))*1e-2", ohm(math.Pow(1.35*rating*w.fuse, 2)))
+		w.linef("Bf_jumper 0 q_jumper I=u(I(Vs_jumper)^2-%s)*u(1-V(q_jumper))*1e-2", ohm(math.Pow(1.35*rating*w.Fuse, 2)))
 		w.linef("Bj ctl_jumper 0 V=V(clips)*u(0.5-V(q_jumper))")
-		w.gate("s_jumper", spiceName(w.n.fill(w.measure.To)), "ctl_jumper", "0", 0.02)
+		w.gate("s_jumper", spiceName(w.N.fill(w.Measure.To)), "ctl_jumper", "0", 0.02)
 		w.fuses = append(w.fuses, "jumper")
 	}
 }

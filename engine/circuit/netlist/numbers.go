@@ -1,4 +1,9 @@
-package circuit_test
+// Package netlist writes a circuit of the rulebook, with its faults and a meter on
+// it, as a netlist for ngspice, and reads what ngspice prints. It shares no code with
+// the solver of package circuit, so that each can be held against the other: fuses
+// and armature are devices of the netlist, and their states come out of the
+// simulation. It runs nothing.
+package netlist
 
 import (
 	"fmt"
@@ -10,19 +15,19 @@ import (
 	"coilside/rules"
 )
 
-// This file works out the numbers of one circuit from the rulebook's data alone,
-// without the package under test: what the wiring is, what every value is, and
-// what the faults change. Standard normal numbers are handed in and used up in
-// the order that the package documents.
+// This file works out the numbers of one circuit from the rulebook's data alone:
+// what the wiring is, what every value is, and what the faults change. Standard
+// normal numbers are handed in and used up in the order that package circuit
+// documents.
 
-// numbers is one fully specified circuit, ready to be written as a netlist.
-type numbers struct {
-	circuit *rules.Circuit
+// Numbers is one fully specified circuit, ready to be written as a netlist.
+type Numbers struct {
+	Circuit *rules.Circuit
 	env     map[string]any                // choices, names that follow, quantities
 	names   map[string]string             // what {placeholders} stand for
-	sound   map[string]map[string]float64 // element to value name to number
+	Sound   map[string]map[string]float64 // element to value name to number
 	faulty  map[string]map[string]float64 // the same with the faults in
-	open    map[string]bool
+	Open    map[string]bool
 	added   map[string]float64
 	hold    map[string]string
 	instead map[string]string
@@ -66,10 +71,10 @@ func number(s *rules.Spread, env map[string]any, z float64) (float64, error) {
 	return 0, fmt.Errorf("%v: a spread without a form", s.Pos)
 }
 
-// wire sets the choices and the names that follow; ok tells whether the
+// Wire sets the choices and the names that follow; ok tells whether the
 // circuit's conditions allow them.
-func wire(c *rules.Circuit, choices map[string]string) (*numbers, bool, error) {
-	n := &numbers{circuit: c, env: map[string]any{}, names: maps.Clone(choices)}
+func Wire(c *rules.Circuit, choices map[string]string) (*Numbers, bool, error) {
+	n := &Numbers{Circuit: c, env: map[string]any{}, names: maps.Clone(choices)}
 	for _, w := range c.Wiring {
 		n.env[w.ID] = choices[w.ID]
 		if w.Number {
@@ -95,8 +100,8 @@ func wire(c *rules.Circuit, choices map[string]string) (*numbers, bool, error) {
 	return n, true, nil
 }
 
-// draws is how many normal numbers a sound circuit takes.
-func draws(c *rules.Circuit) int {
+// Draws is how many normal numbers a sound circuit takes.
+func Draws(c *rules.Circuit) int {
 	n := len(c.Vary)
 	for _, e := range c.Parts {
 		n += len(e.Values)
@@ -104,40 +109,40 @@ func draws(c *rules.Circuit) int {
 	return n
 }
 
-// draw fills in the sound values: quantities first, then the parts' values in
+// Draw fills in the sound values: quantities first, then the parts' values in
 // the order of the parts and of the values' names.
-func (n *numbers) draw(z []float64) error {
+func (n *Numbers) Draw(z []float64) error {
 	take := func(s *rules.Spread) (float64, error) {
 		v, err := number(s, n.env, z[0])
 		z = z[1:]
 		return v, err
 	}
-	for _, q := range n.circuit.Vary {
+	for _, q := range n.Circuit.Vary {
 		v, err := take(&q.Value)
 		if err != nil {
 			return err
 		}
 		n.env[q.ID] = v
 	}
-	n.sound, n.faulty = map[string]map[string]float64{}, map[string]map[string]float64{}
-	for _, e := range n.circuit.Parts {
-		n.sound[e.ID] = map[string]float64{}
+	n.Sound, n.faulty = map[string]map[string]float64{}, map[string]map[string]float64{}
+	for _, e := range n.Circuit.Parts {
+		n.Sound[e.ID] = map[string]float64{}
 		for _, name := range slices.Sorted(maps.Keys(e.Values)) {
 			s := e.Values[name]
 			v, err := take(&s)
 			if err != nil {
 				return err
 			}
-			n.sound[e.ID][name] = v
+			n.Sound[e.ID][name] = v
 		}
-		n.faulty[e.ID] = maps.Clone(n.sound[e.ID])
+		n.faulty[e.ID] = maps.Clone(n.Sound[e.ID])
 	}
-	n.open, n.added, n.hold, n.instead = map[string]bool{}, map[string]float64{}, map[string]string{}, map[string]string{}
+	n.Open, n.added, n.hold, n.instead = map[string]bool{}, map[string]float64{}, map[string]string{}, map[string]string{}
 	return nil
 }
 
-// takes is how many normal numbers an effect uses up.
-func takes(effects []rules.Effect) int {
+// Takes is how many normal numbers an effect uses up.
+func Takes(effects []rules.Effect) int {
 	total := 0
 	for i := range effects {
 		e := &effects[i]
@@ -147,16 +152,16 @@ func takes(effects []rules.Effect) int {
 			}
 		}
 		if len(e.OneOf) > 0 {
-			total += 1 + takes(e.OneOf)
+			total += 1 + Takes(e.OneOf)
 		}
-		total += takes(e.AllOf)
+		total += Takes(e.AllOf)
 	}
 	return total
 }
 
 // can reports whether the wiring has what an effect acts on. The moving part of
 // a relay is in no chain and is always there.
-func (n *numbers) can(e *rules.Effect, present map[string]bool) bool {
+func (n *Numbers) can(e *rules.Effect, present map[string]bool) bool {
 	switch {
 	case len(e.OneOf) > 0:
 		return slices.ContainsFunc(e.OneOf, func(o rules.Effect) bool { return n.can(&o, present) })
@@ -166,8 +171,8 @@ func (n *numbers) can(e *rules.Effect, present map[string]bool) bool {
 	return present[e.To]
 }
 
-// suffers reports whether a suspect can occur in the wiring.
-func (n *numbers) suffers(s *rules.Suspect, present map[string]bool) (bool, error) {
+// Suffers reports whether a suspect can occur in the wiring.
+func (n *Numbers) Suffers(s *rules.Suspect, present map[string]bool) (bool, error) {
 	if s.When != nil {
 		if is, err := s.When.Truth(n.env); err != nil || !is {
 			return false, err
@@ -176,8 +181,8 @@ func (n *numbers) suffers(s *rules.Suspect, present map[string]bool) (bool, erro
 	return !slices.ContainsFunc(s.Does, func(e rules.Effect) bool { return !n.can(&e, present) }), nil
 }
 
-// fail puts a suspect's effects on the circuit and returns the numbers left over.
-func (n *numbers) fail(effects []rules.Effect, present map[string]bool, z []float64) ([]float64, error) {
+// Fail puts a suspect's effects on the circuit and returns the numbers left over.
+func (n *Numbers) Fail(effects []rules.Effect, present map[string]bool, z []float64) ([]float64, error) {
 	for i := range effects {
 		e := &effects[i]
 		if e.ComesAnd != nil {
@@ -199,20 +204,20 @@ func (n *numbers) fail(effects []rules.Effect, present map[string]bool, z []floa
 			}
 			part := math.Erfc(-z[0]/math.Sqrt2) / 2
 			pick := min(int(part*float64(len(possible))), len(possible)-1)
-			if _, err := n.fail(possible[pick:pick+1], present, z[1:]); err != nil {
+			if _, err := n.Fail(possible[pick:pick+1], present, z[1:]); err != nil {
 				return nil, err
 			}
-			z = z[1+takes(e.OneOf):]
+			z = z[1+Takes(e.OneOf):]
 		}
 		var err error
-		if z, err = n.fail(e.AllOf, present, z); err != nil {
+		if z, err = n.Fail(e.AllOf, present, z); err != nil {
 			return nil, err
 		}
 	}
 	return z, nil
 }
 
-func (n *numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
+func (n *Numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
 	var failed error
 	take := func(s *rules.Spread, otherwise float64) float64 {
 		if s == nil {
@@ -225,7 +230,7 @@ func (n *numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
 		z = z[1:]
 		return v
 	}
-	n.open[e.To] = n.open[e.To] || e.Open
+	n.Open[e.To] = n.Open[e.To] || e.Open
 	n.added[e.To] += take(e.AddOhms, 0)
 	if e.ShortTo != "" {
 		n.shorts = append(n.shorts, shorted{e.To, e.ShortTo, take(e.Ohms, 0.01)})
@@ -236,7 +241,7 @@ func (n *numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
 	if e.Scale != "" {
 		at := e.To
 		if n.kind(at) == "armature" { // what moves it is kept with the coil
-			at = n.first("coil")
+			at = n.First("coil")
 		}
 		n.faulty[at][e.Scale] *= take(e.By, 1)
 	}
@@ -247,8 +252,8 @@ func (n *numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
 }
 
 // kind is the kind of an element.
-func (n *numbers) kind(id string) string {
-	for _, e := range n.circuit.Parts {
+func (n *Numbers) kind(id string) string {
+	for _, e := range n.Circuit.Parts {
 		if e.ID == id {
 			return e.Kind
 		}
@@ -256,9 +261,9 @@ func (n *numbers) kind(id string) string {
 	return ""
 }
 
-// first is the first element of a kind.
-func (n *numbers) first(kind string) string {
-	for _, e := range n.circuit.Parts {
+// First is the first element of a kind.
+func (n *Numbers) First(kind string) string {
+	for _, e := range n.Circuit.Parts {
 		if e.Kind == kind {
 			return e.ID
 		}
