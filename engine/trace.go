@@ -173,9 +173,11 @@ func (m *Memory) chain(facts []int) []Support {
 
 // Part is one member of a condition and how it stands.
 type Part struct {
-	Source string
-	Truth  rules.Truth
-	Facts  []Support
+	Source  string
+	Truth   rules.Truth
+	Facts   []Support
+	Params  []string // parameters it reads
+	Members []Part   // those of an `or`, where the part is one
 }
 
 // Diagnosis says how a rule's condition stands, part by part.
@@ -188,16 +190,25 @@ type Diagnosis struct {
 // WhyNot tells which parts of a rule's condition are false or unknown, with the
 // values they read; false when there is no such rule. What a second-stage rule
 // asks of the ranking counts as unknown here.
-func (m *Memory) WhyNot(rule string) (Diagnosis, bool) {
+func (m *Memory) WhyNot(rule string) (Diagnosis, bool) { return m.WhyNotOn(rule, nil, nil) }
+
+// WhyNotOn is WhyNot with the ranking answering what is suspected and concluded.
+func (m *Memory) WhyNotOn(rule string, suspected, concluded func(suspect string) bool) (Diagnosis, bool) {
 	r, ok := m.book.Rule(rule)
 	if !ok {
 		return Diagnosis{}, false
 	}
-	d := Diagnosis{Rule: r, Truth: r.When.Truth(&m.frame)}
-	for _, p := range r.When.Parts() {
-		d.Parts = append(d.Parts, Part{Source: p.Source, Truth: p.Truth(&m.frame), Facts: m.supports(p.Reads)})
+	frame := rules.Frame{Cells: m.frame.Cells, Suspected: suspected, Concluded: concluded}
+	return Diagnosis{Rule: r, Truth: r.When.Truth(&frame), Parts: m.partsOn(r.When.Parts(), &frame)}, true
+}
+
+func (m *Memory) partsOn(parts []rules.Part, frame *rules.Frame) []Part {
+	var out []Part
+	for _, p := range parts {
+		out = append(out, Part{Source: p.Source, Truth: p.Truth(frame), Facts: m.supports(p.Reads), Params: p.Params,
+			Members: m.partsOn(p.Members, frame)})
 	}
-	return d, true
+	return out
 }
 
 // Given lists the entries that gave a value for a fact, lowest first; the last

@@ -24,7 +24,10 @@ type Condition struct {
 type Part struct {
 	Source string
 	Reads  []int // indexes into Book.Facts, sorted
-	op     *operand
+	Params []string
+	// Members are those of an `or`, where the part is one.
+	Members []Part
+	op      *operand
 }
 
 func (r *reader) condition(n *yaml.Node) *Condition {
@@ -116,14 +119,23 @@ func (k *checker) factIndexes(names []string) []int {
 // parts compiles the members of the outermost `and` each on its own.
 func (k *checker) parts(cond *Condition, node ast.Node) []Part {
 	var out []Part
-	runes := []rune(cond.source)
 	for _, n := range conjuncts(node) {
-		c := k.factCompiler(cond, &problems{})
-		op := c.compile(n)
-		from, to := c.span(n)
-		out = append(out, Part{Source: string(runes[from:to]), Reads: k.factIndexes(c.reads), op: op})
+		part := k.part(cond, n)
+		if members := disjuncts(n); len(members) > 1 {
+			for _, m := range members {
+				part.Members = append(part.Members, k.part(cond, m))
+			}
+		}
+		out = append(out, part)
 	}
 	return out
+}
+
+func (k *checker) part(cond *Condition, n ast.Node) Part {
+	c := k.factCompiler(cond, &problems{})
+	op := c.compile(n)
+	from, to := c.span(n)
+	return Part{Source: string([]rune(cond.source)[from:to]), Reads: k.factIndexes(c.reads), Params: c.params, op: op}
 }
 
 func conjuncts(n ast.Node) []ast.Node {

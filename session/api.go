@@ -344,6 +344,13 @@ type Difference struct {
 	Words        []string `json:"words"` // the same in sentences; none = nothing changes
 }
 
+// WhyRequest asks why a rule fires or does not, in a job or in a case.
+type WhyRequest struct {
+	Rule string `json:"rule"`
+	Job  string `json:"job,omitempty"`
+	Case string `json:"case,omitempty"` // FILE/ID
+}
+
 // RulesRequest names a ruleset; left out: the one in force.
 type RulesRequest struct {
 	Ruleset string `json:"ruleset,omitempty"`

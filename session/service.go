@@ -22,17 +22,19 @@ import (
 	"coilside/engine/diagnosis"
 	"coilside/rules"
 	"coilside/session/journal"
+	"coilside/session/rulecase"
 	"coilside/session/words"
 )
 
 // Options is what a Service stands on.
 type Options struct {
-	Book    *rules.Book                 // the rulebook in force
-	Reload  func() (*rules.Book, error) // reads the rule folders again; nil = the rules are fixed
-	Journal *journal.Folder             // where logs, and the rules they were made with, are kept; nil = in memory only
-	Clock   func() time.Time            // nil = time.Now
-	IDs     func() string               // names of new jobs; nil = the day and random letters
-	Engine  string                      // version written into logs; "" = this one
+	Book    *rules.Book                     // the rulebook in force
+	Reload  func() (*rules.Book, error)     // reads the rule folders again; nil = the rules are fixed
+	Cases   func() ([]rulecase.Case, error) // reads the cases beside the rules; nil = none
+	Journal *journal.Folder                 // where logs, and the rules they were made with, are kept; nil = in memory only
+	Clock   func() time.Time                // nil = time.Now
+	IDs     func() string                   // names of new jobs; nil = the day and random letters
+	Engine  string                          // version written into logs; "" = this one
 	Log     zerolog.Logger
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int

@@ -33,6 +33,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
 	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash, and says why the rule folders as they are now are not.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
+	jsonrpc.Handle(t, "rules.why", "Tells why a rule fires or does not, in a job or in a case of the rules: each part of its condition with the values behind it.", v.RulesWhy)
 	jsonrpc.Handle(t, "rules.check", "Checks the rule folders as they are on disk and lists every problem.", v.RulesCheck)
 	jsonrpc.Handle(t, "rules.reload", "Puts the rule folders as they are on disk in force, if they have no problem.", v.RulesReload)
 }
@@ -41,6 +42,7 @@ func (s *Server) addMethods() {
 var paramWords = map[string]string{
 	"action":      "What was done, in words.",
 	"answer":      `The reading: a number in the test's unit, "OL" (open or over range), one of the test's choices, {min, max} in volts, or "unsure".`,
+	"case":        "A case of the rules, as FILE/ID.",
 	"circuit":     "The circuit, as far as it is known; what is left out is unknown.",
 	"complaint":   "What the customer says is wrong.",
 	"entry":       "The number of an entry of the job's log.",
@@ -59,6 +61,7 @@ var paramWords = map[string]string{
 	"reason":      "Why, in words.",
 	"relay":       "What is known of the relay fitted.",
 	"result":      "What became of the complaint: gone, still_there or changed.",
+	"rule":        "A rule's id.",
 	"ruleset":     "The name or the content hash of a ruleset; the one in force if left out.",
 	"seed":        "Fixes the draws of unknown values, so that a job can be repeated exactly.",
 	"setup":       "The state the circuit was in, for a reading taken unasked.",

@@ -6,111 +6,127 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
-	"strings"
+	"maps"
+	"slices"
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
-	"coilside/rulesets"
-	"coilside/session/rulecase"
 )
 
-const rulesUsage = `Usage: coilside rules check|test|list [--rules DIR]... [DIR...]
+const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR...]
 
   check   read the rules and report everything wrong with them
-  test    run the cases in the folder "cases" of each DIR, or of the shipped rules
+  test    run the cases in the folder "cases" of each DIR, or of the shipped rules,
+          and say how much of the rules they cover
+  why     tell why a rule fires or does not: --job ID RULE, or --case FILE/ID RULE [DIR...]
   list    what the rules hold
+
+coilside rules VERB --help lists the options of one.
 `
 
+// rulesCommand is what the verbs of coilside rules work with.
+type rulesCommand struct {
+	with           setup
+	book           *rules.Book // nil for a verb that reads the rules itself
+	flags          *flag.FlagSet
+	stdout, stderr io.Writer
+
+	cover       int    // least coverage, percent; 0 = none asked for
+	job, caseID string // what why looks at
+}
+
+// rulesVerb is one verb: the options it takes beside those of all, whether it reads
+// the rules itself, and what it does with its arguments.
+type rulesVerb struct {
+	options   func(*rulesCommand)
+	readsSelf bool
+	run       func(*rulesCommand, context.Context, []string) int
+}
+
+var rulesVerbs = map[string]rulesVerb{
+	"check": {run: (*rulesCommand).check},
+	"test":  {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
+	"why":   {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
+	"list":  {run: (*rulesCommand).list},
+}
+
 // rulebooks works on the shipped rules with the folders given laid over them.
-func rulebooks(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	verbs := map[string]func(*rules.Book, []string, io.Writer) int{"check": checked, "test": tested, "list": listed}
+func rulebooks(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Writer) int {
 	if len(args) > 0 && (args[0] == "help" || args[0] == "-h" || args[0] == "--help") {
 		fmt.Fprint(stdout, rulesUsage)
 		return exitDone
 	}
-	if len(args) == 0 || verbs[args[0]] == nil {
-		if len(args) > 0 {
-			fmt.Fprintf(stderr, "coilside rules: there is no %q here", args[0])
-			if near := rules.Nearest(args[0], []string{"check", "test", "list"}); near != "" {
-				fmt.Fprintf(stderr, "; did you mean %q?", near)
-			}
-			fmt.Fprintln(stderr)
-		}
-		fmt.Fprint(stderr, rulesUsage)
-		return exitUsage
+	verb, known := rulesVerb{}, false
+	if len(args) > 0 {
+		verb, known = rulesVerbs[args[0]]
 	}
-	var with setup
-	flags := flag.NewFlagSet("rules "+args[0], flag.ContinueOnError)
-	flags.SetOutput(stderr)
-	with.addFlags(flags)
-	switch err := flags.Parse(args[1:]); {
+	if !known {
+		return unknownRulesVerb(args, stderr)
+	}
+	c := &rulesCommand{flags: flag.NewFlagSet("rules "+args[0], flag.ContinueOnError), stdout: stdout, stderr: stderr}
+	c.flags.SetOutput(stderr)
+	c.with.addFlags(c.flags)
+	if verb.options != nil {
+		verb.options(c)
+	}
+	switch err := c.flags.Parse(args[1:]); {
 	case errors.Is(err, flag.ErrHelp):
 		return exitDone
 	case err != nil:
 		return exitUsage
 	}
-	with.folders = append(with.folders, flags.Args()...)
-	book, err := with.loadBook()
+	if verb.readsSelf {
+		return verb.run(c, ctx, c.flags.Args())
+	}
+	c.with.folders = append(c.with.folders, c.flags.Args()...)
+	if code := c.load(); code != exitDone {
+		return code
+	}
+	return verb.run(c, ctx, c.with.folders)
+}
+
+func unknownRulesVerb(args []string, stderr io.Writer) int {
+	if len(args) > 0 {
+		fmt.Fprintf(stderr, "coilside rules: there is no %q here", args[0])
+		if near := rules.Nearest(args[0], slices.Sorted(maps.Keys(rulesVerbs))); near != "" {
+			fmt.Fprintf(stderr, "; did you mean %q?", near)
+		}
+		fmt.Fprintln(stderr)
+	}
+	fmt.Fprint(stderr, rulesUsage)
+	return exitUsage
+}
+
+// load reads the rules, and tells everything that is wrong with them.
+func (c *rulesCommand) load() int {
+	book, err := c.with.loadBook()
 	if err == nil {
 		_, err = diagnosis.Compile(book)
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, err)
-		var list rules.Errors
-		if errors.As(err, &list) {
-			fmt.Fprintf(stderr, "%d wrong\n", len(list))
+		fmt.Fprintln(c.stderr, err)
+		if list, ok := errors.AsType[rules.Errors](err); ok {
+			fmt.Fprintf(c.stderr, "%d wrong\n", len(list))
 		}
 		return exitWrong
 	}
-	return verbs[args[0]](book, with.folders, stdout)
-}
-
-func checked(b *rules.Book, _ []string, w io.Writer) int {
-	fmt.Fprintf(w, "sound: %d facts, %d suspects, %d tests, %d rules (%s)\n", len(b.Facts), len(b.Suspects), len(b.Tests), len(b.Rules), b.Hash[:12])
+	c.book = book
 	return exitDone
 }
 
-// tested runs the cases beside the rules of each folder on all the rules together.
-func tested(b *rules.Book, folders []string, w io.Writer) int {
-	of := map[string]fs.FS{}
-	if len(folders) == 0 {
-		folders = []string{"relay"}
-		of["relay"] = rulesets.Relay()
-	}
-	passed, failed := 0, 0
-	for _, folder := range folders {
-		if of[folder] == nil {
-			of[folder] = os.DirFS(folder)
-		}
-		cases, err := rulecase.Read(of[folder])
-		if err != nil {
-			fmt.Fprintf(w, "FAIL  %s: %v\n", folder, err)
-			failed++
-		}
-		for _, c := range cases {
-			misses, err := c.Run(b)
-			if err != nil {
-				misses = []string{err.Error()}
-			}
-			if len(misses) == 0 {
-				fmt.Fprintf(w, "PASS  %s: %s\n", folder, c.ID)
-				passed++
-				continue
-			}
-			failed++
-			fmt.Fprintf(w, "FAIL  %s: %s\n      %s\n", folder, c.ID, strings.Join(misses, "\n      "))
-		}
-	}
-	fmt.Fprintf(w, "%d passed, %d failed\n", passed, failed)
-	if failed > 0 {
-		return exitWrong
-	}
+func (c *rulesCommand) fail(code int, format string, args ...any) int {
+	fmt.Fprintf(c.stderr, "coilside %s: %s\n", c.flags.Name(), fmt.Sprintf(format, args...))
+	return code
+}
+
+func (c *rulesCommand) check(context.Context, []string) int {
+	b := c.book
+	fmt.Fprintf(c.stdout, "sound: %d facts, %d suspects, %d tests, %d rules (%s)\n", len(b.Facts), len(b.Suspects), len(b.Tests), len(b.Rules), b.Hash[:12])
 	return exitDone
 }
 
-func listed(b *rules.Book, _ []string, w io.Writer) int {
+func (c *rulesCommand) list(context.Context, []string) int {
+	b, w := c.book, c.stdout
 	fmt.Fprintf(w, "%s %s\n", b.Name, b.Hash)
 	for _, c := range b.Complaints {
 		fmt.Fprintf(w, "complaint  %-28s %s\n", c.ID, c.Words)

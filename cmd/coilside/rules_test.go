@@ -52,6 +52,7 @@ func TestRulesTestRunsCases(t *testing.T) {
 	require.Equal(t, 0, code, out)
 	require.Contains(t, out, "PASS  "+shop+": fuses/dead\n")
 	require.Contains(t, out, "2 passed, 0 failed")
+	require.Contains(t, out, "covered: 1 of 1 rules (100 %)\ncovered: 0 of 0 suspects")
 
 	write("cases/wrong.yaml", `cases:
   - {id: dead, facts: {complaint: dead}, expect: {weights: {feed_fuse.open: 4}}}
@@ -60,10 +61,10 @@ func TestRulesTestRunsCases(t *testing.T) {
 `)
 	code, out = test("--rules", shop)
 	require.Equal(t, 1, code, out)
-	require.Contains(t, out, "FAIL  "+shop+": wrong/dead\n      weights: want map[feed_fuse.open:4], got map[feed_fuse.open:3]")
+	require.Contains(t, out, "FAIL  "+shop+": wrong/dead\n      weights: feed_fuse.open should be 4, but is 3\n      at "+shop+"/cases/wrong.yaml:2\n")
 	require.Contains(t, out, `did you mean "our_fuses"?`)
 	require.Contains(t, out, `no fact "complain"`)
-	require.Contains(t, out, "2 passed, 3 failed")
+	require.Contains(t, out, "2 passed, 1 failed, 2 could not be run")
 
 	write("cases/wrong.yaml", "cases:\n  - {id: dead, expct: {}}\n")
 	code, out = test(shop)

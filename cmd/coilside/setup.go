@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"io/fs"
@@ -13,6 +14,7 @@ import (
 	"coilside/rulesets"
 	"coilside/session"
 	"coilside/session/journal"
+	"coilside/session/rulecase"
 
 	"github.com/rs/zerolog"
 )
@@ -49,6 +51,18 @@ func (s *setup) loadBook() (*rules.Book, error) {
 		layers = append(layers, rules.Layer{Name: folder, FS: os.DirFS(folder)})
 	}
 	return rules.Load(layers...)
+}
+
+// readCases reads the cases of the shipped rules and of the rule folders.
+func (s *setup) readCases() ([]rulecase.Case, error) {
+	all, err := rulecase.Read(rulesets.Relay())
+	for _, folder := range s.folders {
+		more, wrong := rulecase.Read(os.DirFS(folder))
+		if err = errors.Join(err, wrong); wrong == nil {
+			all = append(all, more...)
+		}
+	}
+	return all, err
 }
 
 // rulesStamp tells one state of the rule folders' files from another, by name, size and
@@ -90,7 +104,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if s.jobs, err = journal.OpenFolder(data); err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
 }
 
 // closeJobs ends the work on the data folder, where this program has it open.

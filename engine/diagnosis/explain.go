@@ -21,10 +21,22 @@ func circuitFill(text string, roles map[string]string) string {
 
 // late fires the rules that look at the ranking.
 func (c *Case) late() []engine.Firing {
+	suspected, concluded := c.onRanking()
+	return c.memory.Late(suspected, concluded)
+}
+
+// onRanking answers what rules ask of the ranking.
+func (c *Case) onRanking() (suspected, concluded func(string) bool) {
 	conclusion := c.Conclusion()
-	return c.memory.Late(
-		func(id string) bool { return c.Probability(id) >= suspectedAt },
-		func(id string) bool { return conclusion != nil && slices.Contains(conclusion.Suspects, id) })
+	return func(id string) bool { return c.Probability(id) >= suspectedAt },
+		func(id string) bool { return conclusion != nil && slices.Contains(conclusion.Suspects, id) }
+}
+
+// WhyRule says how a rule's condition stands, part by part; false when there is no
+// such rule.
+func (c *Case) WhyRule(rule string) (engine.Diagnosis, bool) {
+	suspected, concluded := c.onRanking()
+	return c.memory.WhyNotOn(rule, suspected, concluded)
 }
 
 // Probability is how probable a suspect is, alone or with others, 0..1.

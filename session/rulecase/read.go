@@ -18,14 +18,26 @@ import (
 // Case is one situation and what the rules make of it. Fields of Expect that
 // are left out are not compared; those that are given are the whole of it, but
 // for the some_ fields, of which there may be more.
+//
+// A case with readings, or that expects suspects, a test or a conclusion, is a whole
+// job: Facts open it, the readings are taken in order, and the ranking answers
+// what is suspected and concluded. The others look at the rules alone.
 type Case struct {
 	ID        string             `yaml:"id"`
 	Facts     map[string]*string `yaml:"facts"` // over the file's given; null takes one away
 	Suspected []string           `yaml:"suspected"`
 	Concluded []string           `yaml:"concluded"`
+	Readings  []Reading          `yaml:"readings"`
 	Quiet     []string           `yaml:"quiet"` // rules that must not fire
 	Expect    expectation        `yaml:"expect"`
+
+	File string `yaml:"-"` // below the ruleset's folder
+	Line int    `yaml:"-"` // from 1
 }
+
+// Reading is one thing done in a whole job: {TEST: ANSWER}, {skip: TEST} or
+// {repair: SUSPECT, result: gone}.
+type Reading map[string]yaml.Node
 
 type expectation struct {
 	Facts         map[string]string  `yaml:"facts"` // derived by rules
@@ -38,6 +50,13 @@ type expectation struct {
 	SomeCautions  []string           `yaml:"some_cautions"`
 	SomeAdvice    []string           `yaml:"some_advice"`
 	SomeForbidden []string           `yaml:"some_forbidden"`
+
+	Conclusion *[]string `yaml:"conclusion"` // suspects that are proved; [] = none yet
+	Suspects   []string  `yaml:"suspects"`   // the likeliest, in order
+	Among      []string  `yaml:"among"`      // suspects that the conclusion names, or, while there is none, that are among the five likeliest
+	Next       *string   `yaml:"next"`       // test proposed; "" = none
+	Rises      []string  `yaml:"rises"`      // suspects that the last reading makes likelier
+	Falls      []string  `yaml:"falls"`      // and less likely
 }
 
 type caseFile struct {
@@ -91,6 +110,7 @@ func readFile(ruleset fs.FS, name string) ([]Case, error) {
 			maps.Copy(facts, file.Given)
 			maps.Copy(facts, c.Facts)
 			c.Facts = facts
+			c.File, c.Line = name, file.Cases[i].Line
 			out = append(out, c)
 		}
 	}

@@ -3,7 +3,6 @@ package rulecase
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 
 	"coilside/engine"
@@ -17,11 +16,65 @@ type result struct {
 	weights, preferred  map[string]float64
 	required, forbidden []string
 	cautions, advice    []string
+
+	// of a whole job
+	ranking, concluded []string
+	next               string
+	before, after      map[string]float64 // how probable each suspect is, before and after the last reading
 }
 
+// play fires the rules on the facts of a case.
 func (c Case) play(book *rules.Book) (*result, error) {
+	m, err := c.memory(book)
+	if err != nil {
+		return nil, err
+	}
+	return c.resultOf(book, m, m.Late(in(c.Suspected), in(c.Concluded))), nil
+}
+
+// memory knows the facts of a case, as told at the opening.
+func (c Case) memory(book *rules.Book) (*engine.Memory, error) {
+	facts, err := c.facts(book)
+	if err != nil {
+		return nil, err
+	}
 	m := engine.New(book)
-	entry := 0
+	for _, id := range slices.Sorted(maps.Keys(facts)) {
+		if err := m.Give(0, id, facts[id]); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
+}
+
+// Why says how a rule's condition stands in a case, and gives what is known there.
+// Errors: those of playing the case. The rule is one of the book's.
+func (p *Player) Why(c Case, rule string) (engine.Diagnosis, *engine.Memory, error) {
+	if err := c.namesExist(p.book); err != nil {
+		return engine.Diagnosis{}, nil, err
+	}
+	if !c.Whole() {
+		m, err := c.memory(p.book)
+		if err != nil {
+			return engine.Diagnosis{}, nil, err
+		}
+		d, _ := m.WhyNotOn(rule, in(c.Suspected), in(c.Concluded))
+		return d, m, nil
+	}
+	job, err := p.Open(c)
+	if err == nil {
+		err = c.Take(job, p.book)
+	}
+	if err != nil {
+		return engine.Diagnosis{}, nil, err
+	}
+	d, _ := job.WhyRule(rule)
+	return d, job.Memory(), nil
+}
+
+// facts reads the values of a case's facts.
+func (c Case) facts(book *rules.Book) (map[string]rules.Value, error) {
+	out := map[string]rules.Value{}
 	for _, id := range slices.Sorted(maps.Keys(c.Facts)) {
 		word := c.Facts[id]
 		if word == nil {
@@ -29,30 +82,30 @@ func (c Case) play(book *rules.Book) (*result, error) {
 		}
 		fact, ok := book.Fact(id)
 		if !ok {
-			return nil, fmt.Errorf("no fact %q", id)
+			return nil, fmt.Errorf("no fact %q%s", id, near(id, book.Facts, func(f *rules.Fact) string { return f.ID }))
 		}
 		value, err := fact.Parse(*word)
 		if err != nil {
 			return nil, err
 		}
-		entry++
-		if err := m.Give(entry, id, value); err != nil {
-			return nil, err
-		}
+		out[id] = value
 	}
-	late := m.Late(in(c.Suspected), in(c.Concluded))
+	return out, nil
+}
+
+func (c Case) resultOf(book *rules.Book, m *engine.Memory, late []engine.Firing) *result {
 	r := &result{fired: map[string]bool{}, facts: map[string]string{}, weights: map[string]float64{}, preferred: map[string]float64{}}
 	for _, f := range append(m.Firings(), late...) {
 		r.fired[f.Rule.ID] = true
 	}
 	for _, fact := range book.Facts {
-		if v, known := m.Value(fact.ID); known && c.Facts[fact.ID] == nil {
+		if v, known := m.Value(fact.ID); known && c.Facts[fact.ID] == nil && len(m.Given(fact.ID)) == 0 {
 			r.facts[fact.ID] = v.String()
 		}
 	}
 	r.add(m.Effects())
 	r.add(engine.EffectsOf(late))
-	return r, nil
+	return r
 }
 
 func in(list []string) func(string) bool {
@@ -78,91 +131,22 @@ func (r *result) add(e engine.Effects) {
 
 // Run plays a case on a rulebook and lists in what it comes out otherwise than
 // expected; nothing where it passes. The error is of a case that cannot be played:
-// it names a fact, value or rule that the book does not have.
+// it names a fact, value or rule that the book does not have. Whoever runs many
+// cases makes a Player.
 func (c Case) Run(book *rules.Book) ([]string, error) {
-	for _, rule := range append(slices.Clone(c.Quiet), c.namedRules()...) {
-		if _, ok := book.Rule(rule); !ok {
-			return nil, fmt.Errorf("there is no rule %q%s", rule, near(rule, book))
-		}
-	}
-	r, err := c.play(book)
-	if err != nil {
-		return nil, err
-	}
-	return c.misses(book, r), nil
+	o := (&Player{book: book}).Play(c)
+	return o.Misses, o.Err
 }
 
-func near(rule string, book *rules.Book) string {
-	known := make([]string, len(book.Rules))
-	for i, r := range book.Rules {
-		known[i] = r.ID
+func near[T any](id string, of []T, name func(T) string) string {
+	known := make([]string, len(of))
+	for i, x := range of {
+		known[i] = name(x)
 	}
-	if n := rules.Nearest(rule, known); n != "" {
+	if n := rules.Nearest(id, known); n != "" {
 		return fmt.Sprintf("; did you mean %q?", n)
 	}
 	return ""
-}
-
-// misses lists in what the result differs from the expectation.
-func (c Case) misses(book *rules.Book, r *result) []string {
-	var out []string
-	miss := func(what string, ok bool, want, got any) {
-		if !ok {
-			out = append(out, fmt.Sprintf("%s: want %v, got %v", what, want, got))
-		}
-	}
-	x := c.Expect
-	if x.Facts != nil {
-		miss("facts", maps.Equal(x.Facts, r.facts), x.Facts, r.facts)
-	}
-	if x.Weights != nil {
-		want := spell(x.Weights, book.MatchSuspects)
-		miss("weights", sameFactors(want, r.weights), want, r.weights)
-	}
-	if x.Preferred != nil {
-		want := spell(x.Preferred, book.MatchTests)
-		miss("preferred", sameFactors(want, r.preferred), want, r.preferred)
-	}
-	for _, list := range []struct {
-		what string
-		want *[]string
-		got  []string
-	}{
-		{"required", x.Required, r.required}, {"forbidden", x.Forbidden, r.forbidden},
-		{"cautions", x.Cautions, r.cautions}, {"advice", x.Advice, r.advice},
-	} {
-		if list.want != nil {
-			miss(list.what, sameSet(*list.want, list.got), *list.want, list.got)
-		}
-	}
-	miss("cautions", within(x.SomeCautions, r.cautions), x.SomeCautions, r.cautions)
-	miss("advice", within(x.SomeAdvice, r.advice), x.SomeAdvice, r.advice)
-	miss("forbidden", within(x.SomeForbidden, r.forbidden), x.SomeForbidden, r.forbidden)
-	for _, rule := range c.Quiet {
-		miss("quiet", !r.fired[rule], rule+" silent", "it fired")
-	}
-	return out
-}
-
-// spell writes a table of patterns out by id.
-func spell(patterns map[string]float64, match func(string) []string) map[string]float64 {
-	out := map[string]float64{}
-	for pattern, factor := range patterns {
-		for _, id := range match(pattern) {
-			out[id] = factor
-		}
-	}
-	return out
-}
-
-func sameFactors(a, b map[string]float64) bool {
-	return maps.EqualFunc(a, b, func(x, y float64) bool { return math.Abs(x-y) < 1e-9 })
-}
-
-func sameSet(a, b []string) bool { return within(a, b) && within(b, a) }
-
-func within(a, b []string) bool {
-	return !slices.ContainsFunc(a, func(s string) bool { return !slices.Contains(b, s) })
 }
 
 // namedRules are the rules that the expectation names.
