@@ -137,6 +137,7 @@ type ExplainRequest struct {
 type ReportRequest struct {
 	Job    string `json:"job"`
 	Format string `json:"format,omitempty"` // markdown (default), html, json
+	For    string `json:"for,omitempty"`    // file (default), customer
 }
 
 // JobRequest names a job.
@@ -299,10 +300,13 @@ type JobView struct {
 
 // Report is the record of a job in the format asked for.
 type Report struct {
-	Job    string   `json:"job"`
-	Format string   `json:"format"`         // markdown, json
-	Text   string   `json:"text,omitempty"` // of markdown
-	View   *JobView `json:"view,omitempty"` // of json
+	Job    string        `json:"job"`
+	Format string        `json:"format"`           // markdown, html, json
+	For    string        `json:"for"`              // file, customer
+	Text   string        `json:"text,omitempty"`   // of markdown and html
+	View   *JobView      `json:"view,omitempty"`   // of json for the file
+	Record *JobRecord    `json:"record,omitempty"` // of json for the file
+	Page   *CustomerPage `json:"page,omitempty"`   // of json for the customer
 }
 
 // MoveRulesRequest moves an open job to other rules.

@@ -90,14 +90,23 @@ func (j *job) pictured(id string) (*Test, error) {
 }
 
 func (j *job) drawCircuit(test *Test) (picture.Drawing, error) {
+	k, err := j.circuitPicture(test)
+	if err != nil {
+		return picture.Drawing{}, err
+	}
+	return k.Draw(), nil
+}
+
+// circuitPicture is the job's circuit ready to be drawn.
+func (j *job) circuitPicture(test *Test) (*picture.Circuit, error) {
 	l, err := j.layout()
 	if err != nil {
-		return picture.Drawing{}, diagnosisError(err)
+		return nil, diagnosisError(err)
 	}
 	if l == nil {
-		return picture.Drawing{}, invalid("kind", "these rules describe no circuit, so there is none to draw")
+		return nil, invalid("kind", "these rules describe no circuit, so there is none to draw")
 	}
-	k := picture.Circuit{ID: j.id, Title: j.pictureTitle("Circuit"), Marks: marksOf(j.labels()), Flags: j.flags(),
+	k := &picture.Circuit{ID: j.id, List: true, Title: j.pictureTitle("Circuit"), Marks: marksOf(j.labels()), Flags: j.flags(),
 		LoadKind: l.sure("load_kind"), Module: j.text("driver") == "module", Across: l.sure("suppression"), Notes: l.guessWords()}
 	k.Coil, k.Load = j.paths(l)
 	if k.Across == "none" {
@@ -112,8 +121,8 @@ func (j *job) drawCircuit(test *Test) (picture.Drawing, error) {
 	if test != nil {
 		k.Setup, k.Leads = setupWords(test.Setup), j.leads(test.Measure)
 	}
-	k.Notes = append(k.Notes, notDrawn(&k)...)
-	return k.Draw(), nil
+	k.Notes = append(k.Notes, notDrawn(k)...)
+	return k, nil
 }
 
 // sure is a choice of the wiring that is known; "" where it is a guess.
@@ -194,8 +203,14 @@ func notDrawn(k *picture.Circuit) []string {
 // mostFlags bounds the readings on a drawing; the latest count.
 const mostFlags = 12
 
-// flags are the readings that count, each pinned to where it was taken.
+// flags are the latest readings that count.
 func (j *job) flags() []picture.Flag {
+	all := j.allFlags()
+	return all[max(0, len(all)-mostFlags):]
+}
+
+// allFlags are the readings that count, each pinned to where it was taken.
+func (j *job) allFlags() []picture.Flag {
 	since := j.sinceRepair()
 	var out []picture.Flag
 	for _, e := range standing(j.log) {
@@ -208,7 +223,7 @@ func (j *job) flags() []picture.Flag {
 		f.Place, f.Other = pinned(m)
 		out = append(out, f)
 	}
-	return out[max(0, len(out)-mostFlags):]
+	return out
 }
 
 func shortAnswer(r *Reading) string {

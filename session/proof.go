@@ -198,6 +198,17 @@ func (p *proofPart) isOf(r *Reading, setup rules.Setup) bool {
 	return r.Measure == p.measure && r.Setup.Relay == setup.Relay && r.Setup.Key == setup.Key && r.Setup.Command == setup.Command
 }
 
+// provedBy is the part of the last repair's proof that an entry settled; nil if it is none.
+func (j *job) provedBy(entry int) *proofPart {
+	parts := j.proofParts()
+	for i := range parts {
+		if parts[i].entry != nil && parts[i].entry.Entry == entry {
+			return &parts[i]
+		}
+	}
+	return nil
+}
+
 func (p *proofPart) state() string {
 	switch {
 	case p.skipped:
@@ -235,7 +246,7 @@ func (j *job) unproven() string {
 		name := withMarks(j.fillRoles(p.test.Words), j.labels())
 		switch p.state() {
 		case "open":
-			return "the repair is not proven yet: " + name + p.expecting()
+			return "the proof is still to be done: " + name + p.expecting()
 		case "skipped":
 			return "the test that proves the repair was skipped: " + name
 		case "failed":

@@ -22,6 +22,7 @@ type Circuit struct {
 	Marks    map[string]string // by terminal: the job's own mark, where it is not the DIN number
 	Suspects map[string]Suspect
 	Flags    []Flag
+	List     bool // the readings are listed below the drawing
 	Leads    []Lead
 	Setup    string   // how the vehicle stands for the next test, in words
 	Notes    []string // what is drawn without being known, and what else there is to say
@@ -115,10 +116,13 @@ func (s *sheet) legend() {
 			y += 17
 		}
 	}
-	if len(s.k.Flags) > 0 {
+	if s.k.List && len(s.k.Flags) > 0 {
 		put("Readings", true)
 	}
 	for _, f := range s.k.Flags {
+		if !s.k.List {
+			break
+		}
 		old := ""
 		if f.Old {
 			old = " (before the last repair)"

@@ -130,7 +130,7 @@ func (s *sheet) coil(sec section, x, top, bottom float64) {
 		s.across(sec.places[0], x, middle)
 	}
 	for _, p := range sec.parts {
-		s.label(p, x+4, middle-15) // above the line that ties the coil to the contact
+		s.label(p, x+4, middle-15-7*float64(len(s.labelOf(p))-1)) // above the line that ties the coil to the contact
 		if suspect, ok := s.k.Suspects[p.ID]; ok {
 			s.mark(x, middle-19, middle+19, suspect)
 		}
