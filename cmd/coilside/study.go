@@ -15,12 +15,14 @@ import (
 	"coilside/engine/diagnosis"
 	"coilside/engine/study"
 	"coilside/rules"
+	"coilside/session/ngspice"
 )
 
 // studied is what was asked for on the command line.
 type studied struct {
 	with                       setup
 	strata, policies, floors   string
+	vehicle                    string
 	cases, first, only, atOnce int
 	seed                       uint64
 	misses                     bool
@@ -57,6 +59,7 @@ func (o *studied) flags() *flag.FlagSet {
 	}
 	flags.StringVar(&o.strata, "stratum", "all", "`which` kinds of jobs, with commas between: "+strings.Join(strata, ", "))
 	flags.StringVar(&o.policies, "policy", "product", "`who` chooses the tests, with commas between, or all: "+strings.Join(policies, ", "))
+	flags.StringVar(&o.vehicle, "vehicle", "simulated", "`what` answers: simulated, or ngspice, which shares no code with the solver and must be installed")
 	flags.IntVar(&o.cases, "cases", 200, "jobs of each stratum")
 	flags.IntVar(&o.first, "first", 0, "number of the first job")
 	flags.Uint64Var(&o.seed, "seed", 1, "picks the vehicles")
@@ -141,17 +144,21 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 		return err
 	}
 	began := time.Now()
+	dealer := study.Dealer{Knowledge: k}
 	player := study.Player{Knowledge: k, Minutes: minutes, Clock: func() float64 { return time.Since(began).Seconds() * 1000 }}
+	if err := o.answerBy(&dealer, &player); err != nil {
+		return err
+	}
 	var all []*study.Tally
 	for _, r := range runs {
 		player.Policy = r.policy
 		if o.only >= 0 {
-			if err := o.replay(player, r, stdout); err != nil {
+			if err := o.replay(dealer, player, r, stdout); err != nil {
 				return err
 			}
 			continue
 		}
-		t, err := o.play(ctx, player, r, stderr)
+		t, err := o.play(ctx, dealer, player, r, stderr)
 		if err != nil {
 			return err
 		}
@@ -164,10 +171,26 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 	return floors.hold(all)
 }
 
+// answerBy has another vehicle than the simulated one answer, if that was asked for.
+func (o *studied) answerBy(dealer *study.Dealer, player *study.Player) error {
+	switch o.vehicle {
+	case "simulated":
+		return nil
+	case "ngspice":
+		book := player.Knowledge.Book()
+		dealer.Can = ngspice.Can
+		player.Fit = func(j *study.Job) (study.Answerer, error) {
+			return ngspice.New(book, j.Vehicle, j.Seed<<20+uint64(j.Number))
+		}
+		return ngspice.Missing()
+	}
+	return fmt.Errorf("--vehicle is simulated or ngspice, not %q", o.vehicle)
+}
+
 // replay plays one job and prints each turn.
-func (o *studied) replay(player study.Player, r studyRun, stdout io.Writer) error {
+func (o *studied) replay(dealer study.Dealer, player study.Player, r studyRun, stdout io.Writer) error {
 	player.Log = func(format string, args ...any) { fmt.Fprintf(stdout, format+"\n", args...) }
-	j, err := study.Deal(player.Knowledge, r.stratum, o.seed, o.only)
+	j, err := dealer.Deal(r.stratum, o.seed, o.only)
 	if err != nil {
 		return err
 	}
@@ -181,7 +204,7 @@ func (o *studied) replay(player study.Player, r studyRun, stdout io.Writer) erro
 }
 
 // play plays the jobs of one stratum under one policy, several at once.
-func (o *studied) play(ctx context.Context, player study.Player, r studyRun, stderr io.Writer) (*study.Tally, error) {
+func (o *studied) play(ctx context.Context, dealer study.Dealer, player study.Player, r studyRun, stderr io.Writer) (*study.Tally, error) {
 	t := &study.Tally{Stratum: r.stratum, Policy: r.policy.ID, Results: make([]*study.Result, o.cases)}
 	errs := make([]error, o.cases)
 	next := make(chan int)
@@ -189,7 +212,7 @@ func (o *studied) play(ctx context.Context, player study.Player, r studyRun, std
 	for range min(o.atOnce, o.cases) {
 		played.Go(func() {
 			for i := range next {
-				j, err := study.Deal(player.Knowledge, r.stratum, o.seed, o.first+i)
+				j, err := dealer.Deal(r.stratum, o.seed, o.first+i)
 				if err == nil {
 					t.Results[i], err = player.Play(j)
 				}
@@ -220,7 +243,7 @@ func (o *studied) play(ctx context.Context, player study.Player, r studyRun, std
 
 // report prints the tables.
 func (o *studied) report(all []*study.Tally, took time.Duration, w io.Writer) {
-	fmt.Fprintf(w, "seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
+	fmt.Fprintf(w, "%s vehicle, seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.vehicle, o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
 	study.Table(w, all)
 	fmt.Fprintln(w)
 	study.Calibration(w, all)

@@ -34,23 +34,29 @@ type Job struct {
 	rng *rand.Rand
 }
 
+// Dealer draws jobs.
+type Dealer struct {
+	Knowledge *diagnosis.Knowledge
+	Can       func(*rules.Suspect) bool // suspects that the answering vehicle can have; nil = all
+}
+
 // Deal draws the job of that number: first the circuit, then the truth, evenly over
 // the suspects of the stratum that can occur in that circuit, then the sizes of the
 // fault, log-evenly over the ranges that the rulebook states. A fault that causes no
 // complaint is noted and another circuit drawn. The same arguments give the same job.
-func Deal(k *diagnosis.Knowledge, s Stratum, seed uint64, number int) (*Job, error) {
+func (d *Dealer) Deal(s Stratum, seed uint64, number int) (*Job, error) {
 	name := fnv.New64a()
 	name.Write([]byte(s.ID))
 	j := &Job{Stratum: s, Seed: seed, Number: number}
 	j.rng = rand.New(rand.NewPCG(seed, name.Sum64()+uint64(number)))
 	for range mostDraws {
-		ok, err := j.draw(k)
+		ok, err := j.draw(d)
 		if err != nil {
 			return nil, fmt.Errorf("job %d of %s, seed %d: %w", number, s.ID, seed, err)
 		}
 		if ok {
 			j.Access = j.rng.IntN(len(accesses))
-			j.tell(k.Book())
+			j.tell(d.Knowledge.Book())
 			return j, nil
 		}
 	}
@@ -58,14 +64,15 @@ func Deal(k *diagnosis.Knowledge, s Stratum, seed uint64, number int) (*Job, err
 }
 
 // draw makes one vehicle; false where it can't be a job.
-func (j *Job) draw(k *diagnosis.Knowledge) (bool, error) {
+func (j *Job) draw(d *Dealer) (bool, error) {
+	k := d.Knowledge
 	o := vehicle.Options{Book: k.Book(), Model: k.Model(), Flat: true, Seed: j.rng.Uint64()}
 	v, err := vehicle.New(o)
 	if err != nil {
 		return false, err
 	}
 	j.Faults = nil
-	if o.Faults = j.truth(k, v); len(o.Faults) < j.Stratum.Faults {
+	if o.Faults = j.truth(d, v); len(o.Faults) < j.Stratum.Faults {
 		return false, nil
 	}
 	o.Wiring, o.Seed = v.Choices(), j.rng.Uint64()
@@ -88,10 +95,11 @@ func (j *Job) draw(k *diagnosis.Knowledge) (bool, error) {
 }
 
 // truth draws the faults, evenly over those that the circuit can have.
-func (j *Job) truth(k *diagnosis.Knowledge, v *vehicle.Vehicle) []string {
+func (j *Job) truth(d *Dealer, v *vehicle.Vehicle) []string {
+	k := d.Knowledge
 	var possible []string
 	for _, s := range k.Book().Suspects {
-		if f, ok := k.Model().Fault(s.ID); ok && j.Stratum.hides(s) && k.Model().Possible(f, v.Wiring()) {
+		if f, ok := k.Model().Fault(s.ID); ok && j.Stratum.hides(s) && (d.Can == nil || d.Can(s)) && k.Model().Possible(f, v.Wiring()) {
 			possible = append(possible, s.ID)
 		}
 	}

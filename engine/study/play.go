@@ -22,9 +22,10 @@ type Player struct {
 	Knowledge *diagnosis.Knowledge
 	Minutes   *Minutes
 	Policy    Policy
-	Clock     func() float64               // milliseconds since any fixed moment
-	Log       func(string, ...any)         // each turn in words; nil = not wanted
-	Fit       func(*Job) (Answerer, error) // the vehicle that answers; nil = the job's own
+	Clock     func() float64       // milliseconds since any fixed moment
+	Log       func(string, ...any) // each turn in words; nil = not wanted
+	// Fit makes the vehicle that answers, and the complaint is its own; nil = the job's vehicle.
+	Fit func(*Job) (Answerer, error)
 }
 
 // Result is how one job went.
@@ -79,6 +80,9 @@ func (p *Player) Play(j *Job) (*Result, error) {
 			return nil, err
 		}
 		q.tech.vehicle = v
+		if says := v.Complaint(); says != "" && len(j.Faults) > 0 {
+			j.Complaint = says
+		}
 	}
 	var err error
 	q.current, err = p.Knowledge.Open(diagnosis.Opening{Complaint: j.Complaint, Facts: j.Facts, Seed: j.Seed<<20 + uint64(j.Number)})

@@ -37,7 +37,7 @@ func TestAJobCanBeReplayed(t *testing.T) {
 	for _, s := range Strata[4:] {
 		var before []string
 		for range 2 {
-			j, err := Deal(k, s, 7, 3)
+			j, err := (&Dealer{Knowledge: k}).Deal(s, 7, 3)
 			require.NoError(t, err)
 			var lines []string
 			p := player(t, k, "product")
@@ -60,7 +60,7 @@ func TestWhatIsDealt(t *testing.T) {
 	for _, s := range Strata {
 		untold := 0
 		for number := range 40 {
-			j, err := Deal(k, s, 1, number)
+			j, err := (&Dealer{Knowledge: k}).Deal(s, 1, number)
 			require.NoError(t, err)
 			require.Len(t, j.Faults, s.Faults, "%s %d", s.ID, number)
 			require.NotEmpty(t, j.Complaint, "%s %d", s.ID, number)
@@ -91,7 +91,7 @@ func TestTheTruthIsDrawnEvenly(t *testing.T) {
 	drawn := map[string]int{}
 	const jobs = 600
 	for number := range jobs {
-		j, err := Deal(k, single, 2, number)
+		j, err := (&Dealer{Knowledge: k}).Deal(single, 2, number)
 		require.NoError(t, err)
 		drawn[j.Faults[0]]++
 		for _, id := range j.Silent {
@@ -147,7 +147,7 @@ func TestWrongReadings(t *testing.T) {
 	s, _ := FindStratum("wrong")
 	wrong, tests := 0, 0
 	for number := range 30 {
-		j, err := Deal(k, s, 3, number)
+		j, err := (&Dealer{Knowledge: k}).Deal(s, 3, number)
 		require.NoError(t, err)
 		tech := &technician{vehicle: j.Vehicle, has: j.Vehicle.Wiring().Has, stratum: s, rng: j.rng, ledger: NewLedger(&Minutes{}, 0)}
 		for _, test := range k.Book().Tests {

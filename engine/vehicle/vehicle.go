@@ -349,3 +349,14 @@ func (v *Vehicle) Choices() map[string]string {
 	}
 	return out
 }
+
+// Variates are the standard normal numbers that everything in the vehicle was drawn
+// from: those of the sound circuit, and by fault those of its size. With the choices
+// they say what the vehicle is to anything that can read the rulebook.
+func (v *Vehicle) Variates() (sound []float64, faults map[string][]float64) {
+	faults = map[string][]float64{}
+	for _, h := range v.faults {
+		faults[h.fault.ID] = h.own
+	}
+	return v.normal, faults
+}

@@ -32,6 +32,7 @@ type Numbers struct {
 	hold    map[string]string
 	instead map[string]string
 	shorts  []shorted
+	Chance  float64 // that what comes and goes is there; 1 = nothing does
 }
 
 type shorted struct {
@@ -74,7 +75,7 @@ func number(s *rules.Spread, env map[string]any, z float64) (float64, error) {
 // Wire sets the choices and the names that follow; ok tells whether the
 // circuit's conditions allow them.
 func Wire(c *rules.Circuit, choices map[string]string) (*Numbers, bool, error) {
-	n := &Numbers{Circuit: c, env: map[string]any{}, names: maps.Clone(choices)}
+	n := &Numbers{Circuit: c, Chance: 1, env: map[string]any{}, names: maps.Clone(choices)}
 	for _, w := range c.Wiring {
 		n.env[w.ID] = choices[w.ID]
 		if w.Number {
@@ -185,8 +186,12 @@ func (n *Numbers) Suffers(s *rules.Suspect, present map[string]bool) (bool, erro
 func (n *Numbers) Fail(effects []rules.Effect, present map[string]bool, z []float64) ([]float64, error) {
 	for i := range effects {
 		e := &effects[i]
-		if e.ComesAnd != nil {
-			z = z[1:] // how often it is there: here it is there
+		if e.ComesAnd != nil { // the netlist is of the time when it is there
+			chance, err := number(e.ComesAnd, n.env, z[0])
+			if err != nil {
+				return nil, err
+			}
+			n.Chance, z = chance, z[1:]
 		}
 		if len(e.OneOf) == 0 && len(e.AllOf) == 0 {
 			var err error
@@ -269,4 +274,42 @@ func (n *Numbers) First(kind string) string {
 		}
 	}
 	return ""
+}
+
+// Number is a choice or quantity of the circuit by its id; 0 where it is none.
+func (n *Numbers) Number(id string) float64 {
+	v, _ := n.env[id].(float64)
+	return v
+}
+
+// AtCelsius is the same circuit with its coil at another temperature.
+func (n *Numbers) AtCelsius(celsius float64) *Numbers {
+	hot := *n
+	hot.faulty = maps.Clone(n.faulty)
+	coil := n.First("coil")
+	hot.faulty[coil] = maps.Clone(n.faulty[coil])
+	hot.faulty[coil]["celsius"] = celsius
+	return &hot
+}
+
+// Threshold is the voltage across the relay on the bench, in volts, at which it pulls
+// in or lets go; false where it never does. The current is what moves the armature:
+// the stated volts across the sound coil at 20 °C.
+func (n *Numbers) Threshold(pullIn bool) (volts float64, ok bool) {
+	coil := n.First("coil")
+	if coil == "" || n.Open[coil] || n.hold[n.First("armature")] != "" || n.hold[n.First("suppressor")] == "closed" {
+		return 0, false
+	}
+	at, name := n.faulty[coil], "drop_out"
+	if pullIn {
+		name = "pull_in"
+	}
+	return at[name] / n.Sound[coil]["ohms"] * (at["ohms"]*(234.5+at["celsius"])/254.5 + n.added[coil]), true
+}
+
+// Knows reports whether a netlist can have all of some effects.
+func Knows(effects []rules.Effect) bool {
+	return !slices.ContainsFunc(effects, func(e rules.Effect) bool {
+		return !slices.Contains([]string{"", "closed", "open", "over", "rest"}, e.Hold) || !Knows(e.OneOf) || !Knows(e.AllOf)
+	})
 }
