@@ -36,6 +36,7 @@ func check(m *merge, found *problems) {
 	each(k, b.Rules, func(r *Rule) { k.fixed(r, m) })
 	k.precedence()
 	k.order()
+	b.used = k.facts.used
 }
 
 // maxErrors is how many errors are worth telling at once.
@@ -99,7 +100,7 @@ func (k *checker) factScope() *scope {
 		}
 		names[f.ID] = k.factSymbol(i, f)
 	}
-	return &scope{names: names, suspects: k.book.MatchSuspects, known: k.book.suspectIDs()}
+	return &scope{names: names, suspects: k.book.MatchSuspects, known: k.book.suspectIDs(), used: map[string]bool{}}
 }
 
 func (k *checker) factSymbol(i int, f *Fact) symbol {
@@ -145,6 +146,7 @@ func (k *checker) circuit(c *Circuit) *scope {
 		if _, ok := k.book.Fact(q.Known); q.Known != "" && !ok {
 			k.add(q.at.of("known"), CodeName, fmt.Sprintf("no fact is called %q", q.Known), didYouMean(q.Known, k.factIDs()))
 		}
+		in.used[q.Known] = true
 		in = in.with(symbol{name: q.ID, kind: Number, unit: u, fact: -1})
 	}
 	for _, e := range c.Parts {

@@ -272,7 +272,7 @@ func (k *checker) set(a *Action) {
 	case op.kind != want:
 		k.add(a.To.at, CodeType, fmt.Sprintf("fact %q takes %s, but this is %s", f.ID, kindWords(want), op.describe()), "")
 	case want == Number && !f.loose && !op.unit.same(u):
-		k.add(a.To.at, CodeUnit, fmt.Sprintf("fact %q is in %s, but this is in %s", f.ID, u, op.unit), "")
+		k.add(a.To.at, CodeUnit, fmt.Sprintf("fact %q is in %s, but this is in %s", f.ID, u, op.unit), fmt.Sprintf("give it in %s", u))
 	case f.Kind == Choice && op.literal && !slices.Contains(f.Of, op.of[0]):
 		k.add(a.To.at, CodeChoice, fmt.Sprintf("fact %q is never %q", f.ID, op.of[0]), didYouMean(op.of[0], f.Of))
 	}

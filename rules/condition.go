@@ -18,6 +18,7 @@ type Condition struct {
 	late   bool
 	params []string
 	parts  []Part
+	node   ast.Node // nil for a bare word
 }
 
 // Part is one member of a condition that is joined by `and`.
@@ -93,10 +94,11 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 		return nil
 	}
 	if want != "" && op.kind != want {
-		k.add(cond.at, CodeType, fmt.Sprintf("this should give %s, but it gives %s", kindWords(want), op.describe()), "")
+		k.add(cond.at, CodeType, fmt.Sprintf("this should give %s, but it gives %s", kindWords(want), op.describe()), "compare it with something, with  ==  <  or  >")
 		return nil
 	}
 	cond.op, cond.late, cond.reads, cond.params = op, c.late, k.factIndexes(c.reads), c.params
+	cond.node = node
 	if want == Bool {
 		cond.parts = k.parts(cond, node)
 	}

@@ -96,7 +96,7 @@ func (k *checker) imply(by map[string]*Fact, f *Fact, at spot, from string) {
 	switch {
 	case problem == "":
 	case have.explicit:
-		k.add(have.at.of("id"), CodeType, fmt.Sprintf("fact %q does not agree with the %s at %s: %s", f.ID, from, at.pos(), problem), "")
+		k.add(have.at.of("id"), CodeType, fmt.Sprintf("fact %q does not agree with the %s at %s: %s", f.ID, from, at.pos(), problem), f.like())
 	default:
 		k.add(at, CodeType, fmt.Sprintf("this %s does not agree with what declares %q at %s: %s", from, f.ID, have.Pos, problem), "")
 	}
@@ -174,4 +174,15 @@ func (k *checker) complete(f *Fact) {
 	case f.Kind != Number && f.Range != [2]float64{}:
 		k.add(f.at.of("range"), CodeType, fmt.Sprintf("only a number has a range, but %q is a %s", f.ID, f.Kind), "")
 	}
+}
+
+// like says how a declaration would agree with this one.
+func (f *Fact) like() string {
+	switch {
+	case f.Kind == Number && f.Unit != "":
+		return "declare it with  unit: " + f.Unit + "  or leave it out: the test declares it"
+	case f.Kind == Choice:
+		return "declare it with  of: [" + strings.Join(f.Of, ", ") + "]  or leave it out: the test declares it"
+	}
+	return "leave it out: the test declares it"
 }

@@ -34,6 +34,7 @@ type scope struct {
 	names    map[string]symbol
 	suspects func(pattern string) []string // for suspected() and concluded(); nil where they can't be used
 	known    []string                      // of suspects, for hints
+	used     map[string]bool               // names that some expression read; shared by all scopes of a book
 }
 
 func (s *scope) list() []string {
@@ -285,6 +286,7 @@ func (c *compiler) name(n ast.Node) *operand {
 		}
 		return c.fail(n, CodeName, hint, "%q is not a known name here", name)
 	}
+	c.scope.used[name] = true
 	if s.constant != nil {
 		c.params = append(c.params, name)
 		return constantNumber(*s.constant, s.unit)

@@ -35,6 +35,7 @@ func (c *compiler) known(n *ast.CallNode) *operand {
 	if s.constant != nil {
 		return c.fail(n.Arguments[0], CodeType, "", "%q is a parameter and always known", name)
 	}
+	c.scope.used[name] = true
 	c.read(name)
 	i := c.slot(s)
 	return &operand{kind: Bool, truth: func(f *Frame) Truth { return truth(f.Cells[i].Known) }}

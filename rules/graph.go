@@ -153,7 +153,7 @@ func (k *checker) precedence() {
 				k.add(at, CodeName, fmt.Sprintf("no rule is called %q", id), didYouMean(id, k.ruleIDs()))
 				continue
 			case !shares(r.sets, other.sets):
-				k.add(at, CodeValue, fmt.Sprintf("%q and %q set no fact in common, so neither goes over the other", r.ID, id), "")
+				k.add(at, CodeValue, fmt.Sprintf("%q and %q set no fact in common, so neither goes over the other", r.ID, id), k.overHint(r))
 			case other.Safety && !r.Safety:
 				k.add(at, CodeSafety, fmt.Sprintf("%q is a safety rule; nothing goes over it", id), "")
 			}
@@ -165,6 +165,20 @@ func (k *checker) precedence() {
 			k.add(r.at.of("over"), CodeLoop, fmt.Sprintf("rule %q goes over itself, through %s", r.ID, strings.Join(r.Over, ", ")), "")
 		}
 	}
+}
+
+// overHint names rules that a rule could go over: those that set what it sets.
+func (k *checker) overHint(r *Rule) string {
+	var ids []string
+	for _, other := range k.book.Rules {
+		if other != r && shares(r.sets, other.sets) {
+			ids = append(ids, other.ID)
+		}
+	}
+	if len(ids) == 0 {
+		return "leave  over  out: no other rule sets what this one sets"
+	}
+	return "it could go over " + strings.Join(ids[:min(len(ids), 4)], ", ")
 }
 
 // overClosure gives the rules that r goes over, directly or through others.

@@ -21,10 +21,28 @@ func Nearest(name string, known []string) string {
 	return best
 }
 
+// begun gives the one known name that starts with what was written, "" when there is none
+// or more than one.
+func begun(name string, known []string) string {
+	found := ""
+	for _, k := range known {
+		if len(name) > 2 && strings.HasPrefix(k, name) {
+			if found != "" {
+				return ""
+			}
+			found = k
+		}
+	}
+	return found
+}
+
 // didYouMean is a hint that names the nearest known name, or lists a few.
 func didYouMean(name string, known []string) string {
 	if near := Nearest(name, known); near != "" {
 		return fmt.Sprintf("did you mean %q?", near)
+	}
+	if whole := begun(name, known); whole != "" {
+		return fmt.Sprintf("did you mean %q?", whole)
 	}
 	if len(known) == 0 || len(known) > 16 {
 		return ""

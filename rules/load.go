@@ -212,6 +212,9 @@ func (r *reader) syntax(err error) {
 		column = len(source) - len(strings.TrimLeft(source, " \t")) + 1
 	}
 	hint := ""
+	if strings.Contains(text, "expected ',' or") {
+		hint = "close the bracket or brace; a text that holds , : # ? or a quote goes between \" and \""
+	}
 	if strings.Contains(r.src.line(line), "\t") {
 		hint = "indent with spaces, not tabs"
 	}

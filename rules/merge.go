@@ -53,7 +53,7 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 	before, known := m.seen[key]
 	switch {
 	case known && before.layer == m.layer:
-		r.fail(at, CodeDuplicate, "", "%s %q is declared twice; the first is at %s", kind, id, before.pos)
+		r.fail(at, CodeDuplicate, "give one of them another id, or drop it", "%s %q is declared twice; the first is at %s", kind, id, before.pos)
 		return
 	case known:
 		(*list)[before.index] = item

@@ -21,6 +21,7 @@ type Book struct {
 
 	index   index
 	sources []SourceLayer
+	used    map[string]bool // names that some expression reads
 }
 
 // Parameter is a named number of the trade, such as a drop limit, usable in

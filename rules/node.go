@@ -93,6 +93,30 @@ func (o *object) at(key string) *yaml.Node {
 
 func (o *object) has(key string) bool { return o.at(key) != nil }
 
+// missing shows, for fields that are often forgotten, what belongs in them.
+var missing = map[string]string{
+	"id":      "id: a_name_of_its_own",
+	"when":    "when: the condition under which it holds",
+	"then":    "then: [{do: advise, say: what to do}]",
+	"because": "because: why this holds, in one sentence",
+	"source":  "source: where it was published, or practice",
+	"say":     "say: what to do, in one plain sentence",
+	"measure": "measure: {mode: volts_dc, red: a place, black: battery.negative}",
+	"mode":    "mode: volts_dc, ohms, watch and so on",
+	"red":     "red: the place that the red lead touches",
+	"black":   "black: battery.negative, or another place for the black lead",
+	"at":      "at: the place or part",
+	"do":      "do: advise, caution, set, weigh, rule_out, require, forbid or prefer",
+	"by":      "by: a factor, above 1 for more and below 1 for less",
+	"to":      "to: the value",
+	"fact":    "fact: the fact to set",
+	"ohms":    "ohms: how many, such as {between: [0.1, 2]}",
+	"value":   "value: the number",
+	"during":  "during: wiggle, command or crank",
+	"how":     "how: clamp, fuse_drop or series",
+	"of":      "of: the answers, such as [yes, no]",
+}
+
 // need reports a field that is missing.
 func (o *object) need(keys ...string) bool {
 	if o == nil {
@@ -105,7 +129,7 @@ func (o *object) need(keys ...string) bool {
 		case slices.Contains(o.slips, key):
 			all = false
 		default:
-			o.r.fail(o.node, CodeMissing, "", "this %s has no %q", o.what, key)
+			o.r.fail(o.node, CodeMissing, missing[key], "this %s has no %q", o.what, key)
 			all = false
 		}
 	}
@@ -166,7 +190,7 @@ func (o *object) number(key string, def, low, high float64) float64 {
 func (r *reader) number(n *yaml.Node, what string, low, high float64) float64 {
 	v, err := strconv.ParseFloat(n.Value, 64)
 	if n.Kind != yaml.ScalarNode || err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		r.fail(n, CodeType, "", "%s is a number, but this is %s", what, nodeKind(n))
+		r.fail(n, CodeType, "write it in digits, such as 0.5", "%s is a number, but this is %s", what, nodeKind(n))
 		return max(low, 1)
 	}
 	if v < low || v > high {

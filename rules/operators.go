@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/expr-lang/expr/ast"
 )
@@ -110,7 +111,7 @@ func (c *compiler) numbers(n *ast.BinaryNode, x, y *operand) bool {
 		other *operand
 	}{{n.Left, x, y}, {n.Right, y, x}} {
 		if side.o.kind != Number {
-			c.fail(side.node, CodeType, "", "%q needs numbers on both sides, but this is %s", n.Operator, side.o.describe())
+			c.fail(side.node, CodeType, "write a number, a fact that holds one, or a parameter", "%q needs numbers on both sides, but this is %s", n.Operator, side.o.describe())
 			ok = false
 		}
 	}
@@ -126,8 +127,25 @@ func (c *compiler) comparable(n *ast.BinaryNode, x, y *operand) bool {
 	if verb == "" {
 		verb = "compared with"
 	}
-	c.fail(n, CodeUnit, "both sides need the same unit", "%s can't be %s %s", x.unit, verb, y.unit)
+	c.fail(n, CodeUnit, c.likeHint(x.unit, y.unit), "%s can't be %s %s", x.unit, verb, y.unit)
 	return false
+}
+
+// likeHint names what has the unit of one side, where that is few.
+func (c *compiler) likeHint(x, y unit) string {
+	const few = 4
+	for _, u := range []unit{x, y} {
+		var like []string
+		for _, name := range c.scope.list() {
+			if s := c.scope.names[name]; s.kind == Number && !s.unit.free && s.unit == u && !slices.Contains(c.reads, name) && !slices.Contains(c.params, name) {
+				like = append(like, name)
+			}
+		}
+		if len(like) > 0 && len(like) <= few {
+			return fmt.Sprintf("both sides need the same unit; in %s there is also %s", u, strings.Join(like, ", "))
+		}
+	}
+	return "both sides need the same unit"
 }
 
 func ordering(op string, x, y *operand) *operand {
@@ -237,7 +255,7 @@ func (c *compiler) words(n *ast.BinaryNode, x, y *operand) bool {
 			return true
 		}
 	}
-	c.fail(n, CodeChoice, "", "these two can never be the same: they have no choice in common")
+	c.fail(n, CodeChoice, fmt.Sprintf("one is of %s, the other of %s: compare each with a word in quotes", strings.Join(x.of, ", "), strings.Join(y.of, ", ")), "these two can never be the same: they have no choice in common")
 	return false
 }
 

@@ -1,8 +1,10 @@
 package rules
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -103,7 +105,7 @@ func (o *object) exactly(do string, fields, all []string) {
 	}
 	for _, key := range all {
 		if o.has(key) && !wanted[key] {
-			o.r.fail(o.keys[key], CodeField, "", "%q does not use %q", do, key)
+			o.r.fail(o.keys[key], CodeField, fmt.Sprintf("leave it out; %s takes %s", do, strings.Join(fields, " and ")), "%q does not use %q", do, key)
 		}
 	}
 }

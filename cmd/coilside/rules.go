@@ -119,12 +119,6 @@ func (c *rulesCommand) fail(code int, format string, args ...any) int {
 	return code
 }
 
-func (c *rulesCommand) check(context.Context, []string) int {
-	b := c.book
-	fmt.Fprintf(c.stdout, "sound: %d facts, %d suspects, %d tests, %d rules (%s)\n", len(b.Facts), len(b.Suspects), len(b.Tests), len(b.Rules), b.Hash[:12])
-	return exitDone
-}
-
 func (c *rulesCommand) list(context.Context, []string) int {
 	b, w := c.book, c.stdout
 	fmt.Fprintf(w, "%s %s\n", b.Name, b.Hash)
