@@ -344,7 +344,8 @@ type Action struct {
 // Synonym maps trade words to a canonical word of the plain-words reader.
 type Synonym struct {
 	Means string
-	Said  []string
+	Said  []string // Heard too
+	Heard []string // what a recogniser of speech listens for
 	Pos   Pos
 }
 

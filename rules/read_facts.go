@@ -67,9 +67,13 @@ func (r *reader) complaint(n *yaml.Node) *Complaint {
 }
 
 func (r *reader) synonym(n *yaml.Node) *Synonym {
-	o := r.object(n, "word", "means", "said")
-	o.need("means", "said")
-	return &Synonym{Means: o.text("means"), Said: o.texts("said"), Pos: o.pos()}
+	o := r.object(n, "word", "means", "said", "heard")
+	o.need("means")
+	if !o.has("heard") {
+		o.need("said")
+	}
+	heard := o.texts("heard")
+	return &Synonym{Means: o.text("means"), Said: append(o.texts("said"), heard...), Heard: heard, Pos: o.pos()}
 }
 
 // spots keeps where each field of an item stands, for checks that come after

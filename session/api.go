@@ -151,7 +151,8 @@ type Reply struct {
 	Entries       []int        `json:"entries"` // all entries made; one utterance may make several
 	Seq           int          `json:"seq"`     // the job's running number
 	Text          string       `json:"text"`    // for a screen
-	Speech        string       `json:"speech"`  // one or two short sentences for a voice
+	Speech        string       `json:"speech"`  // one or two short sentences for a voice, in words as people say them
+	SSML          string       `json:"ssml"`    // the same as SSML 1.1
 	Understood    []Understood `json:"understood"`
 	Question      *Question    `json:"question"` // asked back when something was ambiguous
 	Next          *Test        `json:"next"`     // the one test proposed

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"coilside/engine/diagnosis"
+	"coilside/session/speech"
 )
 
 // compose makes the reply to a turn. It says, in this order: what the turn
@@ -26,7 +27,8 @@ func (t *turn) compose() Reply {
 	j.think(&r)
 	r.Question = t.question()
 	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.failedLines(), t.step(r))
-	r.Speech = t.speech(r)
+	said := t.speak(r)
+	r.Speech, r.SSML = spoken(said), speech.SSML(said...)
 	return r
 }
 
@@ -302,34 +304,13 @@ func (j *job) conclusion() *Conclusion {
 		Repair: withMarks(strings.TrimSpace(repair), j.labels()), Verify: verify, Expected: expected, Proof: nonNil(c.Proof)}
 }
 
-// speech is the reply for a voice: one or two short sentences.
-func (t *turn) speech(r Reply) string {
-	first := ""
-	switch {
-	case len(t.warnings) > 0:
-		first = firstSentence(t.warnings[0])
-	case len(t.understood) > 0:
-		first = firstSentence(sentence(t.understood[len(t.understood)-1].Words))
-	case len(t.lines) > 0:
-		first = firstSentence(t.lines[0])
+// spoken is the plain text of what a voice says.
+func spoken(parts []speech.Of) string {
+	var out []string
+	for _, p := range parts {
+		out = append(out, speech.Say(p.Text))
 	}
-	second := ""
-	switch step := t.j.step(r); {
-	case len(t.asked) > 0:
-		second = sentence(r.Question.Text)
-	case r.Question != nil:
-		second = firstSentence(r.Question.Text) + " Say ready when clear."
-	case r.Conclusion != nil && len(step) > 1:
-		first, second = step[0], firstSentence(strings.TrimPrefix(step[1], "Do: "))
-	case len(step) > 0:
-		second = strings.TrimPrefix(step[0], "Next: ")
-	}
-	return spoken(strings.TrimSpace(first + " " + second))
-}
-
-// spoken writes units out, as a voice must.
-func spoken(text string) string {
-	return strings.NewReplacer(" V.", " volts.", " V,", " volts,", " V ", " volts ", " Ω", " ohms", " A.", " amps.", " A,", " amps,", "\n", " ").Replace(text)
+	return strings.TrimSpace(strings.Join(out, " "))
 }
 
 func firstSentence(text string) string {

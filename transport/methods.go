@@ -30,6 +30,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.show", "Shows a job: how it was opened, its log, and where it stands.", v.Show)
 	jsonrpc.Handle(t, "job.report", "Writes the record of a job.", v.Report)
 	jsonrpc.Handle(t, "job.picture", "Draws a job's circuit, its socket, or where the leads go for a test, as SVG.", v.Picture)
+	jsonrpc.Handle(t, "speech.grammar", "Writes what may be said next, for a recogniser of speech; what it hears goes to job.tell with spoken.", v.Grammar)
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
 	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash, and says why the rule folders as they are now are not.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
@@ -48,7 +49,7 @@ var paramWords = map[string]string{
 	"entry":       "The number of an entry of the job's log.",
 	"environment": "Where the relay lives.",
 	"for":         "Whom the report is for: file (the shop's, if left out) or customer (one page in plain words).",
-	"format":      "The format of the report: markdown (if left out), html or json.",
+	"format":      "The format: of a report markdown (if left out), html or json; of a grammar srgs, jsgf or phrases.",
 	"from":        "The seq the caller has already; if the job is past it, a notification comes at once. The present one if left out.",
 	"if_seq":      "The seq the caller has seen; the call is refused as a conflict if the job has moved on.",
 	"job":         "The job's id.",
@@ -79,7 +80,7 @@ func (s *Server) discover(context.Context, struct{}) (jsontext.Value, error) {
 
 // wireSchemas describes the types that read and write their JSON themselves.
 var wireSchemas = map[reflect.Type]schema{
-	reflect.TypeFor[time.Time]():         {"type": "string", "format": "date-time"},
+	reflect.TypeFor[time.Time]():         {"type": "string", "format": "The format: of a report markdown (if left out), html or json; of a grammar srgs, jsgf or phrases."},
 	reflect.TypeFor[jsontext.Value]():    {"type": "object", "description": "An OpenRPC document."},
 	reflect.TypeFor[session.FactValue](): {"oneOf": []schema{{"type": "boolean"}, {"type": "number"}, {"type": "string"}}},
 	reflect.TypeFor[session.Answer](): {"oneOf": []schema{
