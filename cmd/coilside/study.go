@@ -14,6 +14,7 @@ import (
 
 	"coilside/engine/diagnosis"
 	"coilside/engine/study"
+	"coilside/engine/study/optimum"
 	"coilside/rules"
 	"coilside/session/ngspice"
 )
@@ -24,6 +25,7 @@ type studied struct {
 	strata, policies, floors   string
 	vehicle                    string
 	cases, first, only, atOnce int
+	optimum                    int
 	seed                       uint64
 	misses                     bool
 }
@@ -35,6 +37,11 @@ func studyJobs(ctx context.Context, args []string, _ io.Reader, stdout, stderr i
 	flags := o.flags()
 	if code, done := parse(flags, args, stderr); done {
 		return code
+	}
+	if o.optimum > 0 {
+		fmt.Fprintf(stdout, "%d problems of up to 12 faults and 20 tests, seed %d\n\n", o.optimum, o.seed)
+		optimum.Table(stdout, optimum.Compare(optimum.Policies, o.optimum, o.seed))
+		return exitDone
 	}
 	runs, err := o.runs()
 	if err != nil {
@@ -65,6 +72,7 @@ func (o *studied) flags() *flag.FlagSet {
 	flags.Uint64Var(&o.seed, "seed", 1, "picks the vehicles")
 	flags.IntVar(&o.atOnce, "jobs", runtime.GOMAXPROCS(0), "jobs played at once")
 	flags.IntVar(&o.only, "case", -1, "play only the job of this number, and print each turn")
+	flags.IntVar(&o.optimum, "optimum", 0, "hold ways to choose tests against the exact optimum on so many small problems, and nothing else")
 	flags.BoolVar(&o.misses, "misses", false, "print the jobs that did not end exactly")
 	flags.StringVar(&o.floors, "floors", "", "fail below these shares of exact jobs in percent, such as `single=95,sound=90`")
 	flags.Var(list{&o.with.folders, string(os.PathListSeparator)}, "rules", "`folder` of rules laid over the shipped ones; may be given again")
