@@ -5,6 +5,7 @@ import (
 	"reflect"
 	"time"
 
+	"coilside/engine/quantity"
 	"coilside/session"
 	"coilside/transport/jsonrpc"
 
@@ -32,6 +33,12 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.picture", "Draws a job's circuit, its socket, or where the leads go for a test, as SVG.", v.Picture)
 	jsonrpc.Handle(t, "speech.grammar", "Writes what may be said next, for a recogniser of speech; what it hears goes to job.tell with spoken.", v.Grammar)
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)
+	jsonrpc.Handle(t, "relay.identify", "Tells the terminals of an unmarked relay apart from the readings so far; says which to take next.", v.IdentifyRelay)
+	jsonrpc.Handle(t, "relay.bench", "Judges a relay by what it reads on the bench: good, marginal or bad, and at what temperature it fails.", v.BenchRelay)
+	jsonrpc.Handle(t, "relay.choose", "Says whether a relay may go into a place; refuses one that would fit and do harm.", v.ChooseRelay)
+	jsonrpc.Handle(t, "drop.judge", "Holds voltage drops under load against their limits; says where the loss sits, its ohms and its heat.", v.JudgeDrop)
+	jsonrpc.Handle(t, "wire.size", "Sizes the wires of a new relay circuit by drop and ampacity, with fuse, relay and connector.", v.SizeWire)
+	jsonrpc.Handle(t, "wire.drop", "Computes what a known wire takes of the voltage.", v.DropOfWire)
 	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash, and says why the rule folders as they are now are not.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
 	jsonrpc.Handle(t, "rules.why", "Tells why a rule fires or does not, in a job or in a case of the rules: each part of its condition with the values behind it.", v.RulesWhy)
@@ -78,9 +85,20 @@ func (s *Server) discover(context.Context, struct{}) (jsontext.Value, error) {
 	return jsontext.Value(s.document), nil
 }
 
+// numberOrText is a quantity: a number in the unit its words name, or a text with the
+// unit written out, such as "300 mV".
+var numberOrText = schema{"oneOf": []schema{{"type": "number"}, {"type": "string"}}}
+
 // wireSchemas describes the types that read and write their JSON themselves.
 var wireSchemas = map[reflect.Type]schema{
-	reflect.TypeFor[time.Time]():         {"type": "string", "format": "The format: of a report markdown (if left out), html or json; of a grammar srgs, jsgf or phrases."},
+	reflect.TypeFor[quantity.Volts]():    numberOrText,
+	reflect.TypeFor[quantity.Amps]():     numberOrText,
+	reflect.TypeFor[quantity.Ohms]():     numberOrText,
+	reflect.TypeFor[quantity.Metres]():   numberOrText,
+	reflect.TypeFor[quantity.Celsius]():  numberOrText,
+	reflect.TypeFor[quantity.Square]():   numberOrText,
+	reflect.TypeFor[quantity.Percent]():  numberOrText,
+	reflect.TypeFor[time.Time]():         {"type": "string", "format": "date-time"},
 	reflect.TypeFor[jsontext.Value]():    {"type": "object", "description": "An OpenRPC document."},
 	reflect.TypeFor[session.FactValue](): {"oneOf": []schema{{"type": "boolean"}, {"type": "number"}, {"type": "string"}}},
 	reflect.TypeFor[session.Answer](): {"oneOf": []schema{

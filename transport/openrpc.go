@@ -61,7 +61,7 @@ func params(types *schemas, t reflect.Type) []schema {
 	members := jsonrpc.Members(t)
 	slices.SortStableFunc(members, func(a, b jsonrpc.Member) int { return rank(a) - rank(b) })
 	for _, m := range members {
-		out = append(out, schema{"name": m.Name, "description": paramWords[m.Name], "required": !m.Optional, "schema": types.of(m.Type)})
+		out = append(out, schema{"name": m.Name, "description": paramWordsFor(t.Name(), m.Name), "required": !m.Optional, "schema": types.of(m.Type)})
 	}
 	return out
 }

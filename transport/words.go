@@ -215,3 +215,13 @@ func wordsFor(typeName, member string) string {
 	}
 	return ""
 }
+
+// paramWordsFor says what a parameter of a request is.
+func paramWordsFor(typeName, member string) string {
+	for _, words := range []string{memberWords[typeName+"."+member], paramWords[member], memberWords[member]} {
+		if words != "" {
+			return words
+		}
+	}
+	return ""
+}

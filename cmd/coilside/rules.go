@@ -11,6 +11,7 @@ import (
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
+	"coilside/session"
 )
 
 const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR...]
@@ -102,6 +103,9 @@ func (c *rulesCommand) load() int {
 	book, err := c.with.loadBook()
 	if err == nil {
 		_, err = diagnosis.Compile(book)
+	}
+	if err == nil {
+		err = session.CheckTables(book)
 	}
 	if err != nil {
 		fmt.Fprintln(c.stderr, err)

@@ -75,3 +75,14 @@ func TestRulesTestRunsCases(t *testing.T) {
 	require.Equal(t, 0, code, out)
 	require.NotContains(t, out, "FAIL")
 }
+
+// A table that a calculation cannot use is found by the check, with its place.
+func TestRulesCheckFindsTablesThatCannotBeUsed(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "a.yaml"), []byte("tables: [{id: ampacity, rows: [{awg: twelve, c80: 30, source: our shop}]}]\n"), 0o600))
+	var out, errs bytes.Buffer
+	code := run(t.Context(), []string{"rules", "check", dir}, strings.NewReader(""), &out, &errs)
+	require.Equal(t, 1, code)
+	require.Contains(t, errs.String(), "a.yaml:1:")
+	require.Contains(t, errs.String(), `"twelve" is no AWG size`)
+}

@@ -36,23 +36,23 @@ type ContactRead struct {
 
 // Verdict is what the readings of a relay mean.
 type Verdict struct {
-	Verdict   string    `json:"verdict"` // good, marginal, bad
-	Text      string    `json:"text"`
-	Findings  []Finding `json:"findings"`
-	Coil20    *float64  `json:"coil_ohms_20,omitempty"`     // the coil at 20 °C, ohms
-	PullIn20  *float64  `json:"pull_in_volts_20,omitempty"` // at 20 °C, volts
-	DropOut20 *float64  `json:"drop_out_volts_20,omitempty"`
-	PullInHot *float64  `json:"pull_in_volts_hot,omitempty"` // at the hottest the coil gets
-	CoilHot   *float64  `json:"coil_ohms_hot,omitempty"`
-	FailsAt   *float64  `json:"fails_at_c,omitempty"` // coil temperature above which it no longer pulls in at the lowest supply
-	Supply    float64   `json:"supply_volts"`         // at the coil, at the lowest
-	Missing   []string  `json:"missing"`              // what was not read
-	Taken     []string  `json:"taken"`                // what was not said and was taken
-	Cautions  []string  `json:"cautions"`
+	Verdict   string         `json:"verdict"` // good, marginal, bad
+	Text      string         `json:"text"`
+	Findings  []BenchFinding `json:"findings"`
+	Coil20    *float64       `json:"coil_ohms_20,omitempty"`     // the coil at 20 °C, ohms
+	PullIn20  *float64       `json:"pull_in_volts_20,omitempty"` // at 20 °C, volts
+	DropOut20 *float64       `json:"drop_out_volts_20,omitempty"`
+	PullInHot *float64       `json:"pull_in_volts_hot,omitempty"` // at the hottest the coil gets
+	CoilHot   *float64       `json:"coil_ohms_hot,omitempty"`
+	FailsAt   *float64       `json:"fails_at_c,omitempty"` // coil temperature above which it no longer pulls in at the lowest supply
+	Supply    float64        `json:"supply_volts"`         // at the coil, at the lowest
+	Missing   []string       `json:"missing"`              // what was not read
+	Taken     []string       `json:"taken"`                // what was not said and was taken
+	Cautions  []string       `json:"cautions"`
 }
 
-// Finding is one reading with its verdict.
-type Finding struct {
+// BenchFinding is one reading with its verdict.
+type BenchFinding struct {
 	Of      string `json:"of"`      // coil, pull_in, drop_out, working, rest, insulation, click …
 	Verdict string `json:"verdict"` // good, marginal, bad
 	Words   string `json:"words"`

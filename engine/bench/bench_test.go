@@ -103,7 +103,7 @@ func TestResistorAcrossTheCoil(t *testing.T) {
 }
 
 func contains(v bench.Verdict, word string) bool {
-	return slices.ContainsFunc(v.Findings, func(f bench.Finding) bool { return strings.Contains(f.Words, word) })
+	return slices.ContainsFunc(v.Findings, func(f bench.BenchFinding) bool { return strings.Contains(f.Words, word) })
 }
 
 // Mini ISO data sheet, at 10 A: working contact 15 mV typical, 200 at most; rest contact

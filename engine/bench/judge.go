@@ -31,7 +31,7 @@ type relay struct {
 // Judge judges a relay. The error is a *quantity.FieldError that names the field, or a
 // *rules.Error for tables and parameters that cannot be used.
 func Judge(book *rules.Book, in Bench) (Verdict, error) {
-	r := &relay{Bench: in, book: book, out: Verdict{Verdict: "good", Findings: []Finding{}, Missing: []string{}, Taken: []string{}}}
+	r := &relay{Bench: in, book: book, out: Verdict{Verdict: "good", Findings: []BenchFinding{}, Missing: []string{}, Taken: []string{}}}
 	if err := r.check(); err != nil {
 		return Verdict{}, err
 	}
@@ -179,13 +179,13 @@ func (r *relay) sheet() error {
 }
 
 func (r *relay) find(of, verdict, source, format string, args ...any) {
-	r.out.Findings = append(r.out.Findings, Finding{Of: of, Verdict: verdict, Source: source, Words: fmt.Sprintf(format, args...)})
+	r.out.Findings = append(r.out.Findings, BenchFinding{Of: of, Verdict: verdict, Source: source, Words: fmt.Sprintf(format, args...)})
 }
 
 // conclude takes the worst of the findings and says what to do.
 func (r *relay) conclude() {
 	for _, verdict := range []string{"marginal", "bad"} {
-		if slices.ContainsFunc(r.out.Findings, func(f Finding) bool { return f.Verdict == verdict }) {
+		if slices.ContainsFunc(r.out.Findings, func(f BenchFinding) bool { return f.Verdict == verdict }) {
 			r.out.Verdict = verdict
 		}
 	}

@@ -131,7 +131,7 @@ func (r *relay) one(f *quantity.Fields, at string, p PinReading) read {
 	if out.red == out.black && f.Err == nil {
 		f.Wrong(at+"black", "is the same pin as red")
 	}
-	if p.Positive != "" || p.Negative != "" {
+	if (p.Positive != "" || p.Negative != "") && !(p.Volts != nil && p.Positive == p.Red && p.Negative == p.Black) {
 		out.plus, out.minus = r.pin(f, at+"positive", p.Positive), r.pin(f, at+"negative", p.Negative)
 		for _, pin := range []int{out.red, out.black} {
 			if f.Err == nil && (pin == out.plus || pin == out.minus) {
@@ -150,7 +150,7 @@ func (r *relay) one(f *quantity.Fields, at string, p PinReading) read {
 		out.number = quantity.Need(f, at+"volts", p.Volts, quantity.Range{Low: 0, High: 60, Unit: "V", Hint: "Is it in millivolts?"})
 		out.testVolts(r)
 		if out.plus >= 0 && f.Err == nil {
-			f.Wrong(at+"volts", "are read between the pins that the supply is on: leave out positive and negative")
+			f.Wrong(at+"volts", "are read between the pins that the supply is on: plus on red, minus on black")
 		}
 	}
 	if !out.diode && out.red > out.black {

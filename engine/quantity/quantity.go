@@ -99,7 +99,10 @@ func read(data []byte, k kind, to *float64) error {
 	} else if len(data) == 0 || !strings.ContainsRune("-0123456789", rune(data[0])) {
 		return fmt.Errorf("it takes a number of %s, or a text with the unit such as %s, not %s", k.name, k.also, clip(text))
 	}
-	v, err := k.parse(text)
+	v, err := strconv.ParseFloat(text, 64) // a bare number, which may have an exponent
+	if err != nil || data[0] == '"' {
+		v, err = k.parse(text)
+	}
 	if err == nil {
 		*to = v
 	}
