@@ -34,6 +34,7 @@ type Model struct {
 
 	mu       sync.Mutex
 	networks map[string]*Network
+	shapes   map[string][]*Wiring // by what is known
 }
 
 // slotKey names one value of one element.
@@ -61,7 +62,7 @@ type special struct {
 // Errors name the element or suspect that does not fit.
 func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	m := &Model{circuit: c, elements: map[string]int{}, slots: map[slotKey]int{},
-		byID: map[string]*Fault{}, networks: map[string]*Network{}}
+		byID: map[string]*Fault{}, networks: map[string]*Network{}, shapes: map[string][]*Wiring{}}
 	for i, e := range c.Parts {
 		m.elements[e.ID] = i
 		m.kinds = append(m.kinds, e.Kind)

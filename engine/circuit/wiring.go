@@ -181,7 +181,8 @@ func (m *Model) Wirings(known map[string]string) (*Wirings, error) {
 		f.upTo = cumulative(shares)
 		ws.free = append(ws.free, f)
 	}
-	if err := m.listShapes(ws, shapes, known); err != nil {
+	var err error
+	if ws.shaped, err = m.shapesOf(shapes, known); err != nil {
 		return nil, err
 	}
 	if len(ws.shaped) == 0 {
@@ -213,6 +214,32 @@ func (m *Model) shaping() map[string]bool {
 		}
 	}
 	return shaping
+}
+
+// shapesKept is how many lists of shapes a model keeps for jobs to come.
+const shapesKept = 256
+
+// shapesOf lists the shapes that fit what is known, or finds the list made for an
+// earlier job.
+func (m *Model) shapesOf(shapes []int, known map[string]string) ([]*Wiring, error) {
+	key := describe(known)
+	m.mu.Lock()
+	kept, ok := m.shapes[key]
+	m.mu.Unlock()
+	if ok {
+		return kept, nil
+	}
+	var ws Wirings
+	if err := m.listShapes(&ws, shapes, known); err != nil {
+		return nil, err
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if len(m.shapes) >= shapesKept {
+		clear(m.shapes)
+	}
+	m.shapes[key] = ws.shaped
+	return ws.shaped, nil
 }
 
 func (m *Model) listShapes(ws *Wirings, shapes []int, known map[string]string) error {

@@ -30,6 +30,8 @@ type Belief struct {
 	wirings     *circuit.Wirings
 	paired      int                   // how many readings there were when pairs of faults were last added
 	lives       map[string]*Candidate // volts readings that tell whether a place is live
+	changes     int                   // counts what changed the ranking
+	livesAt     int                   // the change that lives were last predicted after
 
 	readings []*measurement
 	hyps     []*Hypothesis
@@ -45,8 +47,9 @@ type Hypothesis struct {
 	moved    []float64 // by reading: bits of odds against the others
 	log      float64   // log of prior x weight x likelihoods, not normalised
 	prob     float64
-	bare     float64 // the same without the rules' weights: what readings are weighed by
-	cloud    *cloud  // nil: nothing in the circuit predicts for it
+	bare     float64                 // the same without the rules' weights: what readings are weighed by
+	cloud    *cloud                  // nil: nothing in the circuit predicts for it
+	expects  map[*measurement]string // in words, of readings taken
 }
 
 // ID joins the suspects' ids: "coil.open" or "coil.open + feed_fuse.open".
@@ -199,6 +202,7 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 // weighed depends on the probabilities without the rules, so that it makes no
 // difference when a rule came to fire.
 func (b *Belief) normalise() {
+	b.changes++
 	for _, h := range b.hyps {
 		h.log = h.prior + h.complain
 		for _, g := range h.gained {

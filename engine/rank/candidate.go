@@ -73,7 +73,7 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 		if h.cloud == nil {
 			continue
 		}
-		h.cloud.choose()
+		h.cloud.choose(h.bare)
 		for _, s := range states {
 			b.refreshState(byState[s], h.cloud)
 		}
@@ -123,12 +123,21 @@ func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
 	}
 }
 
-// askedOf is how many of a cloud's particles have a say in what to measure next.
-const askedOf = 48
+// How many of a cloud's particles have a say in what to measure next: of a
+// hypothesis that hardly counts fewer, which an odd ratio makes some of the same.
+const (
+	askedOf     = 48
+	askedOfFew  = 16
+	countsAbove = 0.08
+)
 
 // choose picks the particles that have a say: all of a small cloud, and of a grown
 // one as many by weight, each then counting the same.
-func (c *cloud) choose() {
+func (c *cloud) choose(probability float64) {
+	askedOf := askedOf
+	if probability < countsAbove {
+		askedOf = askedOfFew
+	}
 	n := len(c.particles)
 	c.chosen, c.share = c.chosen[:0], c.share[:0]
 	weights := normalWeights(c.logw)
@@ -142,11 +151,11 @@ func (c *cloud) choose() {
 	}
 	upTo, j := weights[0], 0
 	for k := range askedOf {
-		for upTo < (float64(k)+0.5)/askedOf && j < n-1 {
+		for upTo < (float64(k)+0.5)/float64(askedOf) && j < n-1 {
 			j++
 			upTo += weights[j]
 		}
-		c.chosen, c.share = append(c.chosen, j), append(c.share, 1.0/askedOf)
+		c.chosen, c.share = append(c.chosen, j), append(c.share, 1/float64(askedOf))
 	}
 }
 

@@ -135,9 +135,9 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 			continue
 		}
 		k := &p.epochs[i]
-		away := k.away
-		if k.chance >= 1 {
-			away = nil
+		var away *circuit.Instance
+		if k.chance < 1 {
+			away = b.without(k, p.draw)
 		}
 		pr := present(&b.solver, k.there, away, k.chance, at == dropsOutHot)
 		like *= (1-complaintError)*pr.Of[at] + complaintError/8

@@ -1,6 +1,7 @@
 package rank
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -28,7 +29,9 @@ func Figure(v float64) string {
 // ComplaintBits is how far the complaint counted against the hypothesis, in bits.
 func (h *Hypothesis) ComplaintBits() float64 { return h.complain / math.Ln2 }
 
-// Expects says in words what a hypothesis predicts for a reading that was taken.
+// Expects says in words what a hypothesis expected of a reading that was taken:
+// from what it knew before the reading, or, where it hardly counted then, what it
+// makes of it now.
 func (b *Belief) Expects(h *Hypothesis, id int) string {
 	for _, m := range b.readings {
 		if m.ID != id {
@@ -37,22 +40,42 @@ func (b *Belief) Expects(h *Hypothesis, id int) string {
 		if !m.circuit || h.cloud == nil || m.wiring != "" {
 			return ""
 		}
-		return b.predictionWords(h, m)
+		if _, ok := h.expects[m]; !ok {
+			h.expect(m, b.predictionWords(h, m))
+		}
+		return h.expects[m]
 	}
 	return ""
 }
 
+// expect notes in words what is expected of a reading.
+func (h *Hypothesis) expect(m *measurement, words string) {
+	if h.expects == nil {
+		h.expects = map[*measurement]string{}
+	}
+	h.expects[m] = words
+}
+
 func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
-	type weighted struct{ value, weight float64 }
+	h.cloud.choose(h.bare)
+	mixes := make([]mix, len(h.cloud.chosen))
+	for k, at := range h.cloud.chosen {
+		b.predict(&h.cloud.particles[at], []*measurement{m}, mixes[k:k+1])
+	}
+	return inWords(m, mixes, h.cloud.share)
+}
+
+// inWords says what weighted predictions come to: the likeliest choice, or where
+// four fifths of the numbers lie.
+func inWords(m *measurement, mixes []mix, weights []float64) string {
 	var values []weighted
 	choices := Choices(m.Measure.Mode)
 	shares := make([]float64, len(choices))
 	over := 0.0
-	var out [1]mix
-	for i, w := range normalWeights(h.cloud.logw) {
-		b.predict(&h.cloud.particles[i], []*measurement{m}, out[:])
-		for k := range out[0].n {
-			raw, part := out[0].raw[k].A, w*out[0].chance[k]
+	for i, w := range weights {
+		x := &mixes[i]
+		for k := range x.n {
+			raw, part := x.raw[k].A, w*x.chance[k]
 			for c, choice := range choices {
 				shares[c] += part * Named(m.Measure.Mode, choice, raw)
 			}
@@ -71,17 +94,8 @@ func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
 	case len(values) == 0:
 		return ""
 	}
-	slices.SortFunc(values, func(x, y weighted) int { return int(math.Copysign(1, x.value-y.value)) })
-	quantile := func(part float64) float64 {
-		sum := 0.0
-		for _, v := range values {
-			if sum += v.weight; sum >= part*(1-over) {
-				return v.value
-			}
-		}
-		return values[len(values)-1].value
-	}
-	return span(instrument(m.Measure), quantile(0.1), quantile(0.9))
+	slices.SortFunc(values, func(x, y weighted) int { return cmp.Compare(x.value, y.value) })
+	return span(instrument(m.Measure), quantile(values, 0.1*(1-over)), quantile(values, 0.9*(1-over)))
 }
 
 // span says a range in words, as one figure when it is narrow.

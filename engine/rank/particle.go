@@ -27,11 +27,16 @@ type particle struct {
 	total     float64   // log of the product, tempered where a reading is being taken in
 }
 
-// broken is a draw with faults, in the forms that tests bring it into.
+// broken is a draw with faults, in the forms that tests bring it into. The forms
+// beside the plain one are made when first asked for: most guesses are dropped
+// before any test needs them.
 type broken struct {
+	faults  []numbered
+	inJoint bool // what comes and goes, or sits in a joint, may be away
+	inRelay bool // a good relay mends some of it
 	there   *circuit.Instance
-	away    *circuit.Instance // what comes and goes is gone, joints are made good; nil = as there
-	swapped *circuit.Instance // with a good relay; nil = as there
+	away    *circuit.Instance // what comes and goes is gone, joints are made good
+	swapped *circuit.Instance // with a good relay
 	chance  float64           // that the fault is there at any one reading
 }
 
@@ -153,20 +158,41 @@ func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []numbered) error
 	if err != nil {
 		return err
 	}
-	*k = broken{there: there, chance: there.Chance}
-	inJoint, inRelay := false, false
+	*k = broken{faults: faults[:len(faults):len(faults)], there: there, chance: there.Chance, inJoint: there.Chance < 1}
 	for _, n := range faults {
-		inJoint, inRelay = inJoint || n.fault.InJoint, inRelay || n.fault.InRelay
+		k.inJoint, k.inRelay = k.inJoint || n.fault.InJoint, k.inRelay || n.fault.InRelay
 	}
-	if k.chance < 1 || inJoint {
-		if k.away, err = b.instance(draw, faults, func(f *circuit.Fault) bool { return f.InJoint }); err != nil {
-			return err
+	return nil
+}
+
+// without is the circuit with what comes and goes gone and joints made good; nil
+// where that makes no difference.
+func (b *Belief) without(k *broken, draw *circuit.Draw) *circuit.Instance {
+	if k.away == nil && k.inJoint {
+		k.away = b.mended(draw, k, func(f *circuit.Fault) bool { return f.InJoint })
+	}
+	return k.away
+}
+
+// withGoodRelay is the circuit with a good relay in it.
+func (b *Belief) withGoodRelay(k *broken, draw *circuit.Draw) *circuit.Instance {
+	if k.swapped == nil {
+		k.swapped = k.there
+		if k.inRelay {
+			k.swapped = b.mended(draw, k, func(f *circuit.Fault) bool { return f.InRelay })
 		}
 	}
-	if inRelay {
-		k.swapped, err = b.instance(draw, faults, func(f *circuit.Fault) bool { return f.InRelay })
+	return k.swapped
+}
+
+// mended leaves some faults out; whatever could go wrong has gone wrong with all
+// of them in.
+func (b *Belief) mended(draw *circuit.Draw, k *broken, which func(*circuit.Fault) bool) *circuit.Instance {
+	in, err := b.instance(draw, k.faults, which)
+	if err != nil {
+		return k.there
 	}
-	return err
+	return in
 }
 
 // instance is the draw with all faults but those mended.
@@ -186,19 +212,15 @@ func (b *Belief) instance(draw *circuit.Draw, faults []numbered, mended func(*ci
 func (b *Belief) predict(p *particle, ms []*measurement, out []mix) {
 	k := &p.epochs[ms[0].epoch]
 	refitted := ms[0].Measure.Mode == rules.Reseat || ms[0].Measure.Mode == rules.Swap
-	there := k.there
-	if ms[0].Measure.Mode == rules.Swap && k.swapped != nil {
-		there = k.swapped
-	}
 	switch {
-	case k.away == nil || there == k.swapped:
-		b.fill(p, there, nil, 1, ms, out)
-	case refitted:
-		b.fill(p, there, k.away, k.chance*(1-refitCures), ms, out)
+	case ms[0].Measure.Mode == rules.Swap && k.inRelay:
+		b.fill(p, b.withGoodRelay(k, p.draw), nil, 1, ms, out)
+	case refitted && k.inJoint:
+		b.fill(p, k.there, b.without(k, p.draw), k.chance*(1-refitCures), ms, out)
 	case k.chance < 1:
-		b.fill(p, there, k.away, k.chance, ms, out)
+		b.fill(p, k.there, b.without(k, p.draw), k.chance, ms, out)
 	default:
-		b.fill(p, there, nil, 1, ms, out)
+		b.fill(p, k.there, nil, 1, ms, out)
 	}
 }
 

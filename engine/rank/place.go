@@ -1,7 +1,9 @@
 package rank
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
@@ -67,7 +69,16 @@ func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
 		b.lives[key] = c
 	}
 	live := b.Live(liveAt)
-	b.refresh([]*Candidate{c}, live)
+	if b.livesAt != b.changes {
+		b.livesAt = b.changes
+		var all []*Candidate
+		for _, key := range slices.Sorted(maps.Keys(b.lives)) {
+			all = append(all, b.lives[key])
+		}
+		b.refresh(all, live)
+	} else if !ok {
+		b.refresh([]*Candidate{c}, live)
+	}
 	total := 0.0
 	for _, h := range live {
 		if h.cloud == nil {

@@ -39,13 +39,14 @@ func (b *Belief) foresee(m *measurement) []foreseen {
 	b.foreseen = b.foreseen[:0]
 	for i, h := range b.hyps {
 		if h.cloud != nil && !h.cloud.dormant(h) && !m.overruled(h) {
-			b.foreseeOne(&out[i], h.cloud, m)
+			b.foreseeOne(&out[i], h, m)
 		}
 	}
 	return out
 }
 
-func (b *Belief) foreseeOne(s *foreseen, c *cloud, m *measurement) {
+func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
+	c := h.cloud
 	s.ok = true
 	ms := []*measurement{m}
 	var out [1]mix
@@ -60,7 +61,8 @@ func (b *Belief) foreseeOne(s *foreseen, c *cloud, m *measurement) {
 	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
 	s.mixes = b.foreseen[start:len(b.foreseen):len(b.foreseen)]
 	expected := make([]weighted, 0, len(c.particles)+8)
-	for i, w := range normalWeights(c.logw) {
+	weights := normalWeights(c.logw)
+	for i, w := range weights {
 		x := &s.mixes[i]
 		b.predict(&c.particles[i], ms, s.mixes[i:i+1])
 		for k := range x.n {
@@ -71,6 +73,9 @@ func (b *Belief) foreseeOne(s *foreseen, c *cloud, m *measurement) {
 	s.middle = quantile(expected, 0.5)
 	s.width = (quantile(expected, 0.84) - quantile(expected, 0.16)) / 2
 	s.effective = effective(c.logw)
+	if h.bare >= liveAt {
+		h.expect(m, inWords(m, s.mixes, weights))
+	}
 }
 
 // weighted is a value and how much it counts.

@@ -86,16 +86,58 @@ func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part fl
 	if err := b.build(c, &q); err != nil {
 		return
 	}
+	if b.hopeless(c, &q, groups, newest, part, p.total+accept) {
+		return
+	}
 	if b.complaint != "" {
 		q.complaint = math.Log(b.complaintLikelihood(c, &q))
-	}
-	for _, g := range groups {
-		b.weigh(&q, g.ms, g.at)
 	}
 	q.total = q.score(c, newest, part)
 	if accept < q.total-p.total {
 		*p = q
 	}
+}
+
+// hopeless weighs a proposal by the readings, the newest first, and reports
+// whether it can be told before the end that it will not reach what it needs: no
+// reading can speak for a guess better than for one that predicts it exactly.
+func (b *Belief) hopeless(c *cloud, q *particle, groups []group, newest int, part, needs float64) bool {
+	upTo := 0.0 // the most that the log likelihood can still come to
+	at := func(i int) float64 {
+		switch {
+		case slices.Contains(c.overruled, i):
+			return 0
+		case i == newest:
+			return part
+		}
+		return 1
+	}
+	for _, g := range groups {
+		for k, m := range g.ms {
+			upTo += at(g.at[k]) * m.best
+		}
+	}
+	for i := len(groups) - 1; i >= 0; i-- {
+		g := groups[(i+b.newestGroup(groups, newest)+1)%len(groups)]
+		b.weigh(q, g.ms, g.at)
+		for k, m := range g.ms {
+			upTo += at(g.at[k]) * (q.loglik[g.at[k]] - m.best)
+		}
+		if upTo < needs {
+			return true
+		}
+	}
+	return false
+}
+
+// newestGroup is the group that holds the newest reading.
+func (b *Belief) newestGroup(groups []group, newest int) int {
+	for i, g := range groups {
+		if slices.Contains(g.at, newest) {
+			return i
+		}
+	}
+	return len(groups) - 1
 }
 
 // propose changes normal in place: the fault's own numbers, a few of all, or all

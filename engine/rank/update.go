@@ -34,6 +34,7 @@ type measurement struct {
 	probes  map[*circuit.Network]circuit.Probe
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
+	best    float64              // log likelihood that no prediction of the answer exceeds
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
@@ -89,6 +90,7 @@ func (b *Belief) Read(r Reading) error {
 	if err != nil || r.Answer.Unsure {
 		return err
 	}
+	m.best = b.bestLog(m)
 	b.readings = append(b.readings, m)
 	groups := b.groups()
 	expect := b.foresee(m)
@@ -301,6 +303,24 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
 	return math.Log((1-Slip)*x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts) +
 		Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
+}
+
+// bestLog is a bound on what logLikelihood can say of a reading's answer: that of a
+// prediction that is exact, a little more for numbers since a smaller one is taken
+// to be read more finely.
+func (b *Belief) bestLog(m *measurement) float64 {
+	mode, a := instrument(m.Measure), &m.Answer
+	peak := func(v float64) float64 { return 0.375 / sigma(mode, 0.5*math.Abs(v), b.systemVolts) }
+	most := 1.0
+	switch {
+	case m.wiring != "":
+		return 0
+	case a.Number != nil:
+		most = peak(*a.Number)
+	case a.MinMax != nil:
+		most = peak(a.MinMax[0]) * peak(a.MinMax[1])
+	}
+	return math.Log((1-Slip)*most + Slip*slipLikelihood(mode, a, m.choices, b.systemVolts))
 }
 
 // byHand is a hypothesis's log likelihood of a reading that only the rulebook's
