@@ -44,10 +44,21 @@ func (c *Case) proposals() []Proposal {
 	return c.cached.proposals
 }
 
+// worth weighs the tests by what is believed; where the likeliest has yet to be
+// proven, or nothing believed is worth testing and yet nothing is proven, by what
+// the readings alone leave: a suspect that is only unlikely is not told apart.
 func (c *Case) worth() []Proposal {
-	cs, blocked := c.offered()
 	top := c.belief.Ranking()[0]
-	proving := top.Probability() >= concludeAt && c.belief.ByReadingsAlone(top) < provenAt
+	believed, proven := top.Probability() >= concludeAt, c.belief.ByReadingsAlone(top) >= provenAt
+	ps := c.worthBy(believed && !proven)
+	if len(ps) == 0 && !believed {
+		ps = c.worthBy(true)
+	}
+	return ps
+}
+
+func (c *Case) worthBy(proving bool) []Proposal {
+	cs, blocked := c.offered()
 	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...), proving)
 	opens := c.opens(blocked, outlooks[len(cs):])
 	ps := make([]Proposal, 0, len(cs))
