@@ -16,6 +16,7 @@ const (
 	likelyAt   = 0.85 // probability that is enough when nothing more can be measured
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
+	rivalAt    = 0.1  // of the best by readings alone: a suspect that is no worse is a rival
 	tiedWithin = 0.05 // of the best by readings alone: what is further off is told apart
 )
 
@@ -41,10 +42,19 @@ func (c *Case) proven() *Conclusion {
 	if !c.exhausted() {
 		return nil
 	}
-	if top.Probability() >= likelyAt && c.belief.ByReadingsAlone(top) >= provenAt {
+	if top.Probability() >= likelyAt && c.belief.ByReadingsAlone(top) >= provenAt && !c.rivalled(ranked) {
 		return c.conclude("single", ranked[:1]) // as sure as it gets: the rest would have to be slips
 	}
 	return c.tie(ranked)
+}
+
+// rivalled reports whether the readings alone speak for another suspect nearly as
+// much as for the likeliest, which then is only the likelier of a few.
+func (c *Case) rivalled(ranked []*rank.Hypothesis) bool {
+	best := c.belief.ByReadingsAlone(ranked[0])
+	return slices.ContainsFunc(ranked[1:], func(h *rank.Hypothesis) bool {
+		return len(h.Suspects) == 1 && c.belief.ByReadingsAlone(h) >= best*rivalAt
+	})
 }
 
 // tie names the suspects that the readings leave: all that they speak for nearly

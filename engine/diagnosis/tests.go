@@ -98,10 +98,10 @@ const lookingUp = 0.3
 func (c *Case) offered() (out, blocked []*rank.Candidate) {
 	env := environment(c.facts)
 	roles := c.roles()
-	done := c.done()
+	done, again := c.done(), c.again()
 	seen := map[string]bool{}
 	for _, t := range c.knowledge.book.Tests {
-		if t.Proof || done[t.ID] || c.forbidden(t.ID) {
+		if t.Proof || done[t.ID] && !again[t.ID] || c.forbidden(t.ID) {
 			continue
 		}
 		if t.When != nil && t.When.Decide(env) == rules.False {
@@ -113,7 +113,7 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 		}
 		s := circuit.SetupFor(m, t.Setup)
 		key := measureKey(m, s)
-		if seen[key] || done[key] {
+		if seen[key] || done[key] && !again[t.ID] {
 			continue
 		}
 		seen[key] = true
@@ -232,6 +232,54 @@ func (c *Case) done() map[string]bool {
 		}
 	}
 	return done
+}
+
+// When a test is worth asking again: where its reading was probably a slip, or where
+// something comes and goes and one look may have missed it.
+const (
+	doubtful   = 0.3 // probability that the reading went wrong
+	comingAnd  = 0.3 // probability of a fault that comes and goes
+	timesAsked = 2   // since the last repair, at the most
+)
+
+// again lists the tests that may be asked once more, by id. What is seen by looking
+// at a part or said in answer to a question would only be seen and said again.
+func (c *Case) again() map[string]bool {
+	out := map[string]bool{}
+	times := map[string]int{}
+	doubt := map[string]bool{}
+	for _, e := range c.events {
+		switch {
+		case e.repair != nil:
+			clear(times)
+			clear(doubt)
+		case e.reading == nil || e.reading.Test == "":
+		default:
+			times[e.reading.Test]++
+			doubt[e.reading.Test] = c.belief.Misfit(e.entry) >= doubtful
+		}
+	}
+	comesAndGoes := c.belief.ComesAndGoes() >= comingAnd
+	last := ""
+	if n := len(c.events); n > 0 && c.events[n-1].reading != nil {
+		last = c.events[n-1].reading.Test
+	}
+	for id, n := range times {
+		t, ok := c.knowledge.book.Test(id)
+		if !ok || n >= timesAsked || id == last || rank.ByHand(t) || c.skipped(id) {
+			continue
+		}
+		switch t.Measure.Mode {
+		case rules.Look, rules.Ask, rules.Swap, rules.Reseat, rules.Bridge, rules.PullIn, rules.DropOut:
+			continue
+		}
+		out[id] = doubt[id] || comesAndGoes
+	}
+	return out
+}
+
+func (c *Case) skipped(test string) bool {
+	return slices.ContainsFunc(c.events, func(e event) bool { return e.skipped == test })
 }
 
 func (c *Case) forbidden(test string) bool {

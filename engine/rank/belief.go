@@ -21,6 +21,7 @@ type Belief struct {
 	facts       map[string]any
 	seed        uint64
 	systemVolts float64
+	named       map[string]bool // suspects that the complaint\'s table names one by one
 	complaint   string
 	repaired    []Repaired
 	solver      circuit.Solver
@@ -99,6 +100,12 @@ func Open(o Opening) (*Belief, error) {
 		}
 	}
 	priors := complaintPriors(o.Book, o.Complaint)
+	if table, ok := o.Book.Complaint(o.Complaint); ok {
+		b.named = map[string]bool{}
+		for pattern := range table.Priors {
+			b.named[pattern] = true
+		}
+	}
 	for i := range b.repaired {
 		r := &b.repaired[i]
 		priors[r.Suspect] *= botched
@@ -193,7 +200,12 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	if err := b.extend(c, b.shared.block); err != nil {
 		return false, err
 	}
-	h.complain = fromComplaint(c.logw, b.complaint)
+	if b.named[h.ID()] && fits(c) < rarelyFits {
+		if err := b.reach(c); err != nil {
+			return false, err
+		}
+	}
+	b.hear(h)
 	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	return true, nil
 }

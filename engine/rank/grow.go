@@ -13,7 +13,7 @@ import (
 // The figures come from the table in testdata/inference.
 const (
 	DefaultDraws = 64
-	grownTo      = 2 // times the particles it started with
+	grownTo      = 4 // times the particles it started with
 )
 
 // shared are the normal numbers that all suspects' draws have in common, so that
@@ -101,10 +101,8 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 			b.weigh(p, g.ms, g.at)
 		}
 	}
-	for i := range c.particles {
-		c.logw[i] = c.particles[i].complaint
-	}
-	h.complain = fromComplaint(c.logw, b.complaint)
+	c.startAgain()
+	b.hear(h)
 	for r := range newest {
 		before := logSum(c.logw)
 		if slices.Contains(c.overruled, r) {
@@ -119,16 +117,103 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	}
 }
 
-// fromComplaint is the log factor that the complaint puts on a suspect. The
+// enough is the likelihood of the complaint from which on a guess or a suspect can
+// well bring it about.
+const enough = 0.1
+
+// hear works out the log factor that the complaint puts on a suspect. The
 // complaint's own table already says how often each suspect is behind it, so the
-// model's word only counts against one that can hardly bring the complaint about.
-func fromComplaint(logs []float64, complaint string) float64 {
-	if complaint == "" {
-		return 0
+// model's word only counts against one that can hardly bring the complaint about,
+// and not at all against one that the table names and some guess of it fits.
+func (b *Belief) hear(h *Hypothesis) {
+	h.complain = 0
+	if b.complaint == "" || h.cloud.found > 0 && len(b.repaired) == 0 {
+		return
 	}
-	const enough = 0.1
-	mean := math.Exp(logMean(logs))
-	return math.Log(mean / math.Max(mean, enough))
+	mean := fits(h.cloud)
+	h.complain = math.Log(mean / math.Max(mean, enough))
+}
+
+// fits is the mean likelihood of the complaint under a cloud's prior; its weights
+// must be those from before any reading.
+func fits(c *cloud) float64 { return math.Exp(logMean(c.logw)) }
+
+// rarelyFits is the mean likelihood of the complaint below which guesses that fit
+// it are looked for among the extremes of the fault's size.
+const rarelyFits = 0.05
+
+// wider is by how much the extremes are favoured there: the standard deviation of
+// the fault's own numbers.
+const wider = 2.5
+
+// reachedFor is how many guesses are tried there, for each that a cloud has at the
+// start.
+const reachedFor = 8
+
+// reach looks for guesses that fit the complaint where the fault is unusually large
+// or small. They take up to half of the cloud, and their weight is the part of the
+// prior that fits, as the tries tell.
+func (b *Belief) reach(c *cloud) error {
+	own := c.wirings.Dims() + b.model.Dims()
+	n := len(c.particles)
+	c.stream.Seed(b.seed, 0x7a115)
+	var found []particle
+	fit := 0.0
+	tries := 0
+	for ; tries < reachedFor*n && len(found) < n/2; tries++ {
+		p := particle{normal: make([]float64, c.dims)}
+		density := 0.0 // log of the prior's over that of where it was looked for
+		for k := range p.normal {
+			z := c.rng.NormFloat64()
+			if k >= own {
+				density += math.Log(wider) - (wider*wider-1)*z*z/2
+				z *= wider
+			}
+			p.normal[k] = z
+		}
+		if err := b.build(c, &p); err != nil {
+			return err
+		}
+		if p.complaint = math.Log(b.complaintLikelihood(c, &p)); p.complaint < math.Log(enough) {
+			continue
+		}
+		p.start = density
+		fit += math.Exp(density)
+		found = append(found, p)
+	}
+	if len(found) == 0 {
+		return nil
+	}
+	c.fit = math.Min(fit/float64(tries), 0.5)
+	kept := slices.DeleteFunc(c.particles, func(p particle) bool { return p.complaint >= math.Log(enough) })
+	c.found = len(found)
+	c.particles = append(found, kept[:min(len(kept), n-c.found)]...)
+	c.logw = c.logw[:len(c.particles)]
+	c.startAgain()
+	return nil
+}
+
+// startAgain sets the weights that the particles have before anything is read: where
+// some were looked for, those have the part of the prior that fits, and the others
+// the rest.
+func (c *cloud) startAgain() {
+	var shares []float64
+	for i := range c.found {
+		shares = append(shares, c.particles[i].start)
+	}
+	whole := logSum(shares)
+	for i := range c.particles {
+		p := &c.particles[i]
+		switch n := float64(len(c.particles)); {
+		case c.found == 0:
+			p.start = 0
+		case i < c.found:
+			p.start += math.Log(c.fit*n) - whole
+		default:
+			p.start = math.Log((1 - c.fit) * n / (n - float64(c.found)))
+		}
+		c.logw[i] = p.start + p.complaint
+	}
 }
 
 // dormantBelow is the probability under which a hypothesis only glances at new
@@ -143,7 +228,7 @@ const glanced = 16
 // glance estimates the mean likelihood of the newest reading from a few particles,
 // picked by weight, and returns its log.
 func (b *Belief) glance(c *cloud, m *measurement) float64 {
-	ms := []*measurement{m}
+	ms, at := []*measurement{m}, []int{len(b.readings) - 1}
 	upTo, j := 0.0, -1
 	weights := normalWeights(c.logw)
 	var logs [glanced]float64
@@ -155,10 +240,8 @@ func (b *Belief) glance(c *cloud, m *measurement) float64 {
 			}
 		}
 		p := &c.particles[j]
-		old := p.loglik
-		p.loglik = []float64{0}
-		b.weigh(p, ms, []int{0})
-		logs[k], p.loglik = p.loglik[0], old
+		b.weigh(p, ms, at)
+		logs[k] = p.of(at[0])
 	}
 	return logMean(logs[:])
 }

@@ -24,6 +24,8 @@ type particle struct {
 	epochs    []broken
 	loglik    []float64 // by reading: log likelihood
 	complaint float64   // log likelihood of the complaint
+	start     float64   // log weight before anything was heard: the prior against where it was looked for
+	newest    float64   // what it predicts of the newest reading
 	total     float64   // log of the product, tempered where a reading is being taken in
 }
 
@@ -85,8 +87,11 @@ type cloud struct {
 	logw       []float64  // by particle: log weight, not normalised
 	dims       int        // normal numbers a particle
 	grown      bool       // it has all the particles it will get
+	found      int        // particles, the first, that were looked for because they fit the complaint
+	fit        float64    // the part of the prior that they stand for
 	behind     []int      // readings that were only glanced at
 	overruled  []int      // readings on which a rule has the word
+	keen       []float64  // by normal number after those of the wiring: how much the newest reading hangs on it, cumulative
 	chosen     []int      // particles that have a say in what to measure next
 	share      []float64  // and how much of one
 	stream     *rand.PCG

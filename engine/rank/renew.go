@@ -3,6 +3,10 @@ package rank
 import (
 	"math"
 	"slices"
+	"sort"
+
+	"coilside/engine/circuit"
+	"coilside/rules"
 )
 
 // Clouds are renewed with the same random numbers, particle by particle: two
@@ -21,6 +25,7 @@ func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float6
 	c.generation++
 	step := uint64(len(b.readings))<<20 | uint64(part*(1<<16))
 	c.stream.Seed(b.seed^0xc0ffee, step)
+	c.feel()
 	b.resample(c)
 	for i := range c.particles {
 		p := &c.particles[i]
@@ -140,31 +145,82 @@ func (b *Belief) newestGroup(groups []group, newest int) int {
 	return len(groups) - 1
 }
 
-// propose changes normal in place: the fault's own numbers, a few of all, or all
-// of them a little. It reports whether only the fault's own numbers changed.
+// propose changes normal in place: the fault's own numbers, some that the newest
+// reading hangs on, the wiring, or all of them a little. It reports whether only the
+// fault's own numbers changed.
 func (b *Belief) propose(c *cloud, normal []float64) (onlyFault bool) {
-	shift := func(i int, r float64) {
-		normal[i] = r*normal[i] + math.Sqrt(1-r*r)*c.rng.NormFloat64()
+	shift := func(i int, step float64) { // 0..1: from nothing to a fresh number
+		normal[i] = math.Sqrt(1-step*step)*normal[i] + step*c.rng.NormFloat64()
 	}
 	wiring := c.wirings.Dims()
 	own := wiring + b.model.Dims()
+	step := math.Exp(math.Log(leastStep) * c.rng.Float64())
 	switch kind := c.rng.Float64(); {
-	case kind < 0.35 && own < len(normal):
-		r := 0.3 + 0.69*c.rng.Float64()
+	case kind < 0.25 && own < len(normal):
 		for i := own; i < len(normal); i++ {
-			shift(i, r)
+			shift(i, step)
 		}
 		return true
-	case kind < 0.7:
-		for i := range normal {
-			if c.rng.Float64() < 0.15 {
-				shift(i, 0.5)
-			}
+	case kind < 0.7 && len(c.keen) > 0:
+		onlyFault = true
+		for range 1 + c.rng.IntN(3) {
+			i := min(wiring+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
+			shift(i, step)
+			onlyFault = onlyFault && i >= own
 		}
+		return onlyFault
+	case kind < 0.8 && c.wirings.Count() > 1:
+		shift(0, step)
 	default:
 		for i := wiring; i < len(normal); i++ {
-			shift(i, 0.97)
+			shift(i, 0.24)
 		}
 	}
 	return false
+}
+
+// leastStep is the shortest step of a move, in standard deviations of the prior.
+const leastStep = 0.02
+
+// feel works out on which of the normal numbers the newest reading hangs: by the
+// squared correlation of what the particles predict of it with each.
+func (c *cloud) feel() {
+	n := float64(len(c.particles))
+	var mean, squares float64
+	for i := range c.particles {
+		mean += c.particles[i].newest / n
+	}
+	for i := range c.particles {
+		d := c.particles[i].newest - mean
+		squares += d * d
+	}
+	c.keen = c.keen[:0]
+	if squares < 1e-18 {
+		return
+	}
+	sum := 0.0
+	for k := c.wirings.Dims(); k < c.dims; k++ {
+		var about, spread, both float64
+		for i := range c.particles {
+			about += c.particles[i].normal[k] / n
+		}
+		for i := range c.particles {
+			d := c.particles[i].normal[k] - about
+			spread += d * d
+			both += d * (c.particles[i].newest - mean)
+		}
+		sum += both*both/(squares*math.Max(spread, 1e-12)) + 1/(n*10)
+		c.keen = append(c.keen, sum)
+	}
+	for i := range c.keen {
+		c.keen[i] /= sum
+	}
+}
+
+// scaled is a prediction on a scale on which its cause acts about evenly.
+func scaled(mode rules.Mode, v float64) float64 {
+	if mode == rules.Ohms {
+		return math.Log(math.Min(math.Abs(v), circuit.OverRange) + ohmsFloor)
+	}
+	return finite(v)
 }

@@ -35,11 +35,12 @@ type measurement struct {
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
 	best    float64              // log likelihood that no prediction of the answer exceeds
+	again   int                  // the earlier reading of the same thing, -1 = none
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
 	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]circuit.Probe{}}
-	m.choices = len(Choices(r.Measure.Mode))
+	m.choices, m.again = len(Choices(r.Measure.Mode)), -1
 	if r.Test != nil && r.Measure.Mode == rules.Ask {
 		m.choices = len(r.Test.Of)
 		if b.model != nil && b.model.Fits(r.Test.Sets) {
@@ -79,6 +80,7 @@ const (
 	liveAt     = 1e-3 // hypotheses below this are weighed but not renewed
 	renewBelow = 0.25 // of the particles: effective number under which a cloud is renewed
 	growBelow  = 20   // effective particles under which a hypothesis gets its full number
+	growAbove  = 0.02 // probability from which on it is worth them
 	stagesMost = 8    // tempering stages a reading
 	sweeps     = 2    // moves a particle a renewal
 )
@@ -91,6 +93,7 @@ func (b *Belief) Read(r Reading) error {
 		return err
 	}
 	m.best = b.bestLog(m)
+	m.again = b.earlier(m)
 	b.readings = append(b.readings, m)
 	groups := b.groups()
 	expect := b.foresee(m)
@@ -200,7 +203,7 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 	if h.bare < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
-	if !c.grown && effectiveAfter(c.logw, ll, 1) < growBelow {
+	if !c.grown && h.bare > growAbove && effectiveAfter(c.logw, ll, 1) < growBelow {
 		b.grow(h, groups, newest)
 		ll = ll[:0]
 		for i := range c.particles {
@@ -218,7 +221,7 @@ func (b *Belief) likelihoods(c *cloud, m *measurement, newest int, foreseen []mi
 	for i := range c.particles {
 		p := &c.particles[i]
 		if foreseen != nil {
-			p.note(newest, b.logLikelihood(m, &foreseen[i]))
+			p.note(newest, b.logFor(p, m, &foreseen[i]))
 		} else {
 			b.weigh(p, one, at)
 		}
@@ -294,7 +297,7 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 	out := b.mixes[:len(ms)]
 	b.predict(p, ms, out)
 	for k, m := range ms {
-		p.note(at[k], b.logLikelihood(m, &out[k]))
+		p.note(at[k], b.logFor(p, m, &out[k]))
 	}
 }
 
@@ -305,6 +308,56 @@ func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
 		Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
 
+// sameSlip is the chance that whoever made a slip makes the same one again when
+// they repeat the reading: a lead in the wrong cavity stays there. Experience, no
+// source.
+const sameSlip = 0.5
+
+// earlier finds the last reading of the same thing since the last repair.
+func (b *Belief) earlier(m *measurement) int {
+	for i := len(b.readings) - 1; i >= 0; i-- {
+		was := b.readings[i]
+		if m.circuit && was.epoch == m.epoch && was.state == m.state && was.Measure == m.Measure {
+			return i
+		}
+	}
+	return -1
+}
+
+// logFor is the log likelihood of a reading for a particle. Where the same thing
+// was read before, what made that reading wrong may make this one wrong again.
+func (b *Belief) logFor(p *particle, m *measurement, x *mix) float64 {
+	p.newest = scaled(m.Measure.Mode, x.raw[0].A)
+	log := b.logLikelihood(m, x)
+	if m.again < 0 {
+		return log
+	}
+	mode, was := instrument(m.Measure), &b.readings[m.again].Answer
+	wrong := Slip * slipLikelihood(mode, was, m.choices, b.systemVolts) / math.Exp(p.of(m.again))
+	again := sameSlip * math.Min(wrong, 1)
+	return math.Log((1-again)*math.Exp(log) + again*b.repeats(mode, &m.Answer, was))
+}
+
+// repeats is how likely an answer is when it only repeats an earlier one.
+func (b *Belief) repeats(mode rules.Mode, a, was *Answer) float64 {
+	switch {
+	case was.Choice != "":
+		if a.Choice == was.Choice {
+			return 1
+		}
+		return 0
+	case was.MinMax != nil:
+		return likelihood(mode, a, circuit.Raw{A: was.MinMax[0], B: was.MinMax[1]}, b.systemVolts)
+	case was.Over:
+		return likelihood(mode, a, circuit.Raw{A: math.Inf(1)}, b.systemVolts)
+	}
+	shows := *was.Number
+	if mode == rules.Ohms {
+		shows -= leadOhms
+	}
+	return likelihood(mode, a, circuit.Raw{A: shows}, b.systemVolts)
+}
+
 // bestLog is a bound on what logLikelihood can say of a reading's answer: that of a
 // prediction that is exact, a little more for numbers since a smaller one is taken
 // to be read more finely.
@@ -313,7 +366,7 @@ func (b *Belief) bestLog(m *measurement) float64 {
 	peak := func(v float64) float64 { return 0.375 / sigma(mode, 0.5*math.Abs(v), b.systemVolts) }
 	most := 1.0
 	switch {
-	case m.wiring != "":
+	case m.wiring != "" || a.Choice != "" || a.Over:
 		return 0
 	case a.Number != nil:
 		most = peak(*a.Number)
