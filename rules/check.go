@@ -32,6 +32,7 @@ func check(m *merge, found *problems) {
 	each(k, b.Tests, k.test)
 	k.switches(m.offs)
 	k.safety(m.history, m.removed)
+	k.changed(m)
 	each(k, b.Rules, k.rule)
 	each(k, b.Rules, func(r *Rule) { k.fixed(r, m) })
 	k.precedence()

@@ -85,6 +85,7 @@ func (l *loader) read(number int, layer Layer) error {
 		source.Files = append(source.Files, SourceFile{Name: name, Data: data})
 		l.file(path.Join(layer.Name, name), data)
 	}
+	l.merged.endLayer()
 	l.sources = append(l.sources, source)
 	return nil
 }

@@ -16,6 +16,13 @@ type merge struct {
 	retuned map[string]spot    // parameters whose value a later layer replaced, and where
 	removed map[string]spot    // rules that a later layer switched off, and where
 	history map[string][]*Rule // rules as earlier layers had them
+
+	was      *yaml.Node          // of the item read now: what it says it overrides
+	print    string              // of the item read now
+	first    map[string]int      // the layer that declared an item
+	changes  []change            // of the layer read now
+	offTests map[string]spot     // tests that a later layer switched off, and where
+	cautions map[string][]string // of tests, as earlier layers had them
 }
 
 type placed struct {
@@ -30,7 +37,8 @@ type off struct {
 }
 
 func newMerge() *merge {
-	return &merge{book: &Book{}, seen: map[string]placed{}, removed: map[string]spot{}, retuned: map[string]spot{}, history: map[string][]*Rule{}}
+	return &merge{book: &Book{prints: map[string]string{}}, seen: map[string]placed{}, removed: map[string]spot{}, retuned: map[string]spot{},
+		history: map[string][]*Rule{}, first: map[string]int{}, offTests: map[string]spot{}, cautions: map[string][]string{}}
 }
 
 // finish drops the rules that were switched off.
@@ -56,27 +64,33 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 		r.fail(at, CodeDuplicate, "give one of them another id, or drop it", "%s %q is declared twice; the first is at %s", kind, id, before.pos)
 		return
 	case known:
+		m.overrides(r, at, kind, id, "replaces")
 		(*list)[before.index] = item
 		m.seen[key] = placed{m.layer, before.index, r.spot(at).pos()}
 	default:
+		m.alone(r, kind, id)
 		*list = append(*list, item)
 		m.seen[key] = placed{m.layer, len(*list) - 1, r.spot(at).pos()}
+		m.first[key] = m.layer
 	}
+	m.book.prints[key] = m.print
 }
 
 // topLevel reads the sections of one file into the book.
 func (r *reader) topLevel(n *yaml.Node, m *merge) {
-	sections := []string{"facts", "parameters", "circuits", "complaints", "suspects", "tests", "rules", "words", "tables"}
+	sections := []string{"facts", "parameters", "circuits", "complaints", "suspects", "tests", "rules", "words", "tables", "changes"}
 	if n.Kind != yaml.MappingNode {
 		r.fail(n, CodeType, "start with a section such as  rules:", "a rule file holds sections, but this is %s", nodeKind(n))
 		return
 	}
 	o := r.object(n, "rule file", sections...)
 	for _, item := range o.items("facts") {
+		m.start(item)
 		f := r.fact(item)
 		put(m, r, idNode(item), "fact", f.ID, &m.book.Facts, f)
 	}
 	for _, item := range o.items("parameters") {
+		m.start(item)
 		p := r.parameter(item)
 		if before, known := m.seen["parameter "+p.ID]; known && before.layer < m.layer {
 			m.retuned[p.ID] = r.spot(idNode(item))
@@ -84,28 +98,41 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 		put(m, r, idNode(item), "parameter", p.ID, &m.book.Parameters, p)
 	}
 	for _, item := range o.items("circuits") {
+		m.start(item)
 		c := r.circuit(item)
 		put(m, r, idNode(item), "circuit", c.ID, &m.book.Circuits, c)
 	}
 	for _, item := range o.items("complaints") {
+		m.start(item)
 		c := r.complaint(item)
 		put(m, r, idNode(item), "complaint", c.ID, &m.book.Complaints, c)
 	}
 	for _, item := range o.items("suspects") {
+		m.start(item)
 		s := r.suspect(item)
 		put(m, r, idNode(item), "suspect", s.ID, &m.book.Suspects, s)
 	}
 	for _, item := range o.items("tests") {
+		m.start(item)
 		t := r.test(item)
+		if before, known := m.seen["test "+t.ID]; known && before.layer < m.layer {
+			m.cautions[t.ID] = append(m.cautions[t.ID], m.book.Tests[before.index].Cautions...)
+		}
 		put(m, r, idNode(item), "test", t.ID, &m.book.Tests, t)
 	}
+	for _, item := range o.items("changes") {
+		r.change(item, m)
+	}
 	for _, item := range o.items("rules") {
+		m.start(item)
 		r.mergeRule(item, m)
 	}
 	for _, item := range o.items("tables") {
+		m.start(item)
 		r.mergeTable(item, m)
 	}
 	for _, item := range o.items("words") {
+		m.start(item)
 		w := r.synonym(item)
 		put(m, r, item, "word", w.Means, &m.book.Words, w)
 	}
@@ -132,6 +159,7 @@ func (r *reader) mergeRule(item *yaml.Node, m *merge) {
 	}
 	switch {
 	case isOff && earlier:
+		m.overrides(r, idNode(item), "rule", rule.ID, "switches off")
 		m.removed[rule.ID] = r.spot(idNode(item))
 	case isOff:
 		m.offs = append(m.offs, off{rule.ID, r.spot(idNode(item))})

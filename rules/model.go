@@ -19,9 +19,11 @@ type Book struct {
 	Words      []*Synonym
 	Tables     []*Table
 
-	index   index
-	sources []SourceLayer
-	used    map[string]bool // names that some expression reads
+	index     index
+	sources   []SourceLayer
+	overrides []Override
+	prints    map[string]string // "suspect coil.open": fingerprint
+	used      map[string]bool   // names that some expression reads
 }
 
 // Parameter is a named number of the trade, such as a drop limit, usable in
@@ -170,8 +172,13 @@ type Complaint struct {
 	Priors map[string]float64 // pattern of suspect ids ("terminal_*.loose") to relative weight, shared by all that match
 	Pos    Pos
 
+	// Own is the weight of single suspects that a later layer gave them; it goes
+	// before every pattern.
+	Own map[string]float64
+
 	at       spots
 	patterns []spot // the keys of Priors, in file order
+	ownAt    []spot // the keys of Own
 }
 
 // Suspect is something that can be wrong: "element.fault".

@@ -10,7 +10,10 @@ import (
 // check reports what a rulebook that loads says that its author can hardly mean.
 func (c *rulesCommand) check(context.Context, []string) int {
 	b, w := c.book, c.stdout
-	review := b.Review(session.ReviewOptions())
+	c.overrides()
+	options := session.ReviewOptions()
+	options.Also = append(options.Also, b.Stale()...)
+	review := b.Review(options)
 	for _, m := range review.Meant {
 		fmt.Fprintf(w, "%s: meant: %s (%s)\n", m.Finding.Pos, m.Reason, m.Finding.Message)
 	}

@@ -161,6 +161,9 @@ func complaintPriors(book *rules.Book, id string) map[string]float64 {
 			priors[s] = max(priors[s], weight/float64(len(hit)))
 		}
 	}
+	for s, weight := range c.Own {
+		priors[s] = weight
+	}
 	return priors
 }
 
