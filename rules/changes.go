@@ -98,6 +98,9 @@ func (m *merge) carryOut(c change) {
 	}
 	if was := c.o.at("was"); was != nil {
 		o.Said, o.at = valueText(was), c.r.spot(was)
+		if c.o.has("off") {
+			o.Said = was.Value // a fingerprint, which may look like a number
+		}
 		if c.kind == "test" && was.Kind == yaml.ScalarNode && c.o.has("minutes") { // one number stands for three
 			o.Said = "[" + o.Said + ", " + o.Said + ", " + o.Said + "]"
 		}

@@ -72,14 +72,14 @@ rules: [{id: outside_is_wet, when: mounting == "outside" or sealed, then: [{do: 
 
 func TestChangesThatCannotBe(t *testing.T) {
 	for entry, message := range map[string]string{
-		`{suspect: lamp.opne, prior: 7, because: x}`:                        `did you mean "lamp.open"?`,
-		`{suspect: lamp.open, minutes: 7, because: x}`:                      `a suspect has no "minutes" to change`,
-		`{suspect: lamp.open, prior: 7}`:                                    `has no "because"`,
-		`{suspect: lamp.open, because: x}`:                                  `this change gives no prior or off`,
-		`{suspect: lamp.open, prior: 7, off: true, because: x}`:             `an entry changes one thing`,
-		`{prior: 7, because: x}`:                                            `does not say what it changes`,
-		`{parameter: feed_limit, value: 0.5, because: x}`:                   `has no "source"`,
-		`{suspect: lamp.open, prior: many, because: x}`:                     `is a number`,
+		`{suspect: lamp.opne, prior: 7, because: x}`:                         `did you mean "lamp.open"?`,
+		`{suspect: lamp.open, minutes: 7, because: x}`:                       `a suspect has no "minutes" to change`,
+		`{suspect: lamp.open, prior: 7}`:                                     `has no "because"`,
+		`{suspect: lamp.open, because: x}`:                                   `this change gives no prior or off`,
+		`{suspect: lamp.open, prior: 7, off: true, because: x}`:              `an entry changes one thing`,
+		`{prior: 7, because: x}`:                                             `does not say what it changes`,
+		`{parameter: feed_limit, value: 0.5, because: x}`:                    `has no "source"`,
+		`{suspect: lamp.open, prior: many, because: x}`:                      `is a number`,
 		`{suspect: lamp.open, prior: 7, because: x, was: 1, becuase: wrong}`: `did you mean "because"?`,
 	} {
 		_, err := rules.Load(brokenBase, layer("shop", "changes:\n  - "+entry+"\n"))
