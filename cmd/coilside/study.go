@@ -188,7 +188,7 @@ func (o *studied) answerBy(dealer *study.Dealer, player *study.Player) error {
 		book := player.Knowledge.Book()
 		dealer.Can = ngspice.Can
 		player.Fit = func(j *study.Job) (study.Answerer, error) {
-			return ngspice.New(book, j.Vehicle, j.Seed<<20+uint64(j.Number))
+			return ngspice.New(book, j.Vehicle, j.DrawSeed())
 		}
 		return ngspice.Missing()
 	}

@@ -3,7 +3,6 @@ package study
 import (
 	"slices"
 
-	"coilside/engine/diagnosis"
 	"coilside/engine/vehicle"
 	"coilside/rules"
 )
@@ -15,7 +14,7 @@ const sound = "none.found"
 // that is there is among those named, and each of the others could be in its place as
 // far as anything that was read, or could still be read, tells. That is worked out
 // from the vehicle.
-func (q *play) judge(con *diagnosis.Conclusion) (End, error) {
+func (q *play) judge(con *Conclusion) (End, error) {
 	e := End{Named: con.Suspects, Claimed: con.Probability}
 	truths := q.job.Vehicle.Faults()
 	if len(truths) == 0 {
@@ -85,14 +84,17 @@ func (q *play) open() []vehicle.Taken {
 			env[w.ID], _ = q.job.Vehicle.Wiring().Choice(w.ID)
 		}
 	}
-	forbidden := q.current.Memory().Effects().Forbidden
-	short := q.current.Probability("load.shorted") + q.current.Probability("load_wire.short_to_ground")
+	short := 0.0
+	for _, id := range []string{"load.shorted", "load_wire.short_to_ground"} {
+		p, _ := q.desk.Probability(id)
+		short += p
+	}
 	var out []vehicle.Taken
 	for _, t := range book.Tests {
 		was := func(d vehicle.Taken) bool { return d.Test == t }
 		switch {
 		case t.Measure.Mode == rules.Ask: // it speaks of the wiring, not of faults
-		case slices.ContainsFunc(q.done, was) || forbidden[t.ID] != nil:
+		case slices.ContainsFunc(q.done, was) || q.desk.Forbids(t.ID):
 		case t.When != nil && t.When.Decide(env) == rules.False:
 		case t.Measure.Mode == rules.Bridge && short > shortMost:
 		default:

@@ -26,6 +26,8 @@ type Player struct {
 	Log       func(string, ...any) // each turn in words; nil = not wanted
 	// Fit makes the vehicle that answers, and the complaint is its own; nil = the job's vehicle.
 	Fit func(*Job) (Answerer, error)
+	// Seat opens a job at another desk than the diagnosis itself; nil = there.
+	Seat func(*Job) (Desk, error)
 }
 
 // Result is how one job went.
@@ -46,6 +48,7 @@ type Result struct {
 type End struct {
 	Verdict  string // right, true tie, false tie, wrong, none
 	Named    []string
+	Truth    float64 // what was believed of the truth
 	Claimed  float64 // probability that the fault is among those named
 	Element  bool    // the first named is in the right element
 	Repair   bool    // the first named has the right repair
@@ -61,10 +64,8 @@ type play struct {
 	*Player
 	job     *Job
 	tech    *technician
-	current *diagnosis.Case
-	choose  Chooser
+	desk    Desk
 	done    []vehicle.Taken // since the last repair
-	entry   int
 	repairs int
 	r       *Result
 }
@@ -72,7 +73,7 @@ type play struct {
 // Play plays one job from the complaint to its end.
 func (p *Player) Play(j *Job) (*Result, error) {
 	rng := rand.New(rand.NewPCG(j.rng.Uint64(), 1))
-	q := &play{Player: p, job: j, choose: p.Policy.Start(rng), r: &Result{Job: j}}
+	q := &play{Player: p, job: j, r: &Result{Job: j}}
 	q.tech = &technician{vehicle: j.Vehicle, has: j.Vehicle.Wiring().Has, stratum: j.Stratum, rng: rng, ledger: NewLedger(p.Minutes, j.Access)}
 	if p.Fit != nil {
 		v, err := p.Fit(j)
@@ -85,7 +86,11 @@ func (p *Player) Play(j *Job) (*Result, error) {
 		}
 	}
 	var err error
-	q.current, err = p.Knowledge.Open(diagnosis.Opening{Complaint: j.Complaint, Facts: j.Facts, Seed: j.Seed<<20 + uint64(j.Number)})
+	if p.Seat != nil {
+		q.desk, err = p.Seat(j)
+	} else {
+		q.desk, err = openCase(p.Knowledge, j, p.Policy.Start(rng))
+	}
 	if err == nil {
 		err = q.run()
 	}
@@ -99,7 +104,10 @@ func (p *Player) Play(j *Job) (*Result, error) {
 func (q *play) run() error {
 	q.log("hidden: %s; complaint %s; relay under the %s; %s", strings.Join(q.job.Faults, " and "), q.job.Complaint, accesses[q.job.Access], wiringWords(q.job))
 	for q.r.Tests < mostTests {
-		con := q.current.Conclusion()
+		con, err := q.desk.Conclusion()
+		if err != nil {
+			return err
+		}
 		if con != nil {
 			over, err := q.conclude(con)
 			if over || err != nil {
@@ -107,7 +115,7 @@ func (q *play) run() error {
 			}
 			continue
 		}
-		next, ok := q.choose(q.current)
+		next, ok := q.desk.Next()
 		if !ok {
 			break
 		}
@@ -115,12 +123,11 @@ func (q *play) run() error {
 			return fmt.Errorf("%s: %w", next.Test.ID, err)
 		}
 	}
-	q.end(End{Verdict: "none"})
-	return nil
+	return q.end(End{Verdict: "none"})
 }
 
 // test does one test and tells the diagnosis.
-func (q *play) test(next diagnosis.Proposal) error {
+func (q *play) test(next vehicle.Taken) error {
 	for _, place := range q.job.live(next.Measure, next.Setup) {
 		q.r.Live = append(q.r.Live, next.Test.ID+" at "+place)
 	}
@@ -129,34 +136,32 @@ func (q *play) test(next diagnosis.Proposal) error {
 	if err != nil {
 		return err
 	}
-	q.entry++
 	q.r.Tests++
+	next.Answer = a
 	start := q.Clock()
-	reading := diagnosis.Reading{Entry: q.entry, Test: next.Test.ID, Measure: next.Measure, Setup: next.Setup, Answer: a}
-	if err := q.current.Read(reading); err != nil {
+	if err := q.desk.Record(next); err != nil {
 		return err
 	}
-	if q.current.Conclusion() == nil {
-		q.current.Next(1)
-	}
 	q.r.Turns = append(q.r.Turns, q.Clock()-start)
-	q.done = append(q.done, vehicle.Taken{Test: next.Test, Measure: next.Measure, Setup: next.Setup, Answer: a})
+	q.done = append(q.done, next)
 	mark := ""
 	if wrong {
 		mark = "  WRONG READING"
 	}
-	q.log("%-28s %4.1f min -> %-14s | %s%s", next.Test.ID, q.tech.ledger.Total-before, diagnosis.AnswerWords(next.Measure.Mode, a), leading(q.current, 4), mark)
+	q.log("%-28s %4.1f min -> %-14s | %s%s", next.Test.ID, q.tech.ledger.Total-before, diagnosis.AnswerWords(next.Measure.Mode, a), q.leading(4), mark)
 	return nil
 }
 
 // conclude judges a conclusion and, where there are two faults, has it mended. It
 // reports whether the job is over.
-func (q *play) conclude(con *diagnosis.Conclusion) (over bool, err error) {
+func (q *play) conclude(con *Conclusion) (over bool, err error) {
 	e, err := q.judge(con)
 	if err != nil {
 		return true, err
 	}
-	q.end(e)
+	if err := q.end(e); err != nil {
+		return true, err
+	}
 	if q.job.Stratum.Faults < 2 || len(q.job.Vehicle.Faults()) == 0 || q.repairs == mostRepairs {
 		return true, nil
 	}
@@ -192,18 +197,30 @@ func (q *play) mend(suspect string) (over bool, err error) {
 		result = "still_there"
 	}
 	q.log("repaired %s: %s, left %v", suspect, result, q.job.Vehicle.Faults())
-	if result == "gone" || suspect == "none.found" {
+	if suspect == sound {
 		return true, nil
 	}
-	q.entry++
 	q.done = nil
-	return false, q.current.Repair(diagnosis.Repair{Entry: q.entry, Suspect: suspect, Result: result})
+	return result == "gone", q.desk.Repair(suspect, result)
 }
 
-func (q *play) end(e End) {
+// end notes a conclusion, and what was believed of the truth by then.
+func (q *play) end(e End) error {
+	truths := q.job.Vehicle.Faults()
+	if len(q.job.Faults) == 0 {
+		truths = []string{sound}
+	}
 	e.Faults, e.Position = q.job.Vehicle.Faults(), q.r.Tests
+	for _, id := range truths {
+		p, err := q.desk.Probability(id)
+		if err != nil {
+			return err
+		}
+		e.Truth = max(e.Truth, p)
+	}
 	q.log("%s: %s at %.3f %s", e.Verdict, strings.Join(e.Named, ", "), e.Claimed, e.SplitBy)
 	q.r.Ends = append(q.r.Ends, e)
+	return nil
 }
 
 // finish works out what the whole job was worth. Two faults count as found when
@@ -222,30 +239,13 @@ func (q *play) finish() {
 	r.Exact = every((*End).good)
 	r.Element = every(func(e *End) bool { return e.Element })
 	r.Repair = every(func(e *End) bool { return e.Repair })
-	truth := 0.0
-	for _, id := range r.Ends[len(r.Ends)-1].Faults {
-		truth = max(truth, q.current.Probability(id))
-	}
-	if len(q.job.Faults) == 0 {
-		truth = q.current.Probability(sound)
-	}
-	r.LogLoss = -math.Log(max(truth, 1e-6))
+	r.LogLoss = -math.Log(max(r.Ends[len(r.Ends)-1].Truth, 1e-6))
 }
 
 func (q *play) log(format string, args ...any) {
 	if q.Log != nil {
 		q.Log(format, args...)
 	}
-}
-
-// leading says the first few of a ranking.
-func leading(c *diagnosis.Case, n int) string {
-	live := c.Belief().Live(0)
-	var out []string
-	for _, h := range live[:min(n, len(live))] {
-		out = append(out, fmt.Sprintf("%s %.3f", h.ID(), h.Probability()))
-	}
-	return strings.Join(out, ", ")
 }
 
 func wiringWords(j *Job) string {

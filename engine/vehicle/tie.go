@@ -42,7 +42,10 @@ func (v *Vehicle) ToldApart(replaced, other string, done, open []Taken) (string,
 	if !ok || !v.model.Possible(f, v.wiring) {
 		return "this circuit can't have it", nil
 	}
-	m := matcher{truth: v, replaced: replaced, done: done, open: open}
+	telling := slices.DeleteFunc(slices.Clone(done), func(d Taken) bool {
+		return d.Answer.Unsure || d.Measure.Mode == rules.Ask // which speaks of the wiring
+	})
+	m := matcher{truth: v, replaced: replaced, done: telling, open: open}
 	m.outlook()
 	return m.fit(f)
 }

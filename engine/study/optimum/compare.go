@@ -17,8 +17,7 @@ type Compared struct {
 // Compare holds policies against the optimum on n problems from a seed.
 func Compare(policies []Named, n int, seed uint64) []Compared {
 	out := make([]Compared, len(policies))
-	var minutes []float64
-	minutes = make([]float64, len(policies))
+	minutes := make([]float64, len(policies))
 	sum := 0.0
 	for i := range n {
 		p := New(rand.New(rand.NewPCG(seed, uint64(i))))
