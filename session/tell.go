@@ -32,6 +32,9 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 			return err
 		}
 		t.said = r.Text
+		if t.askedInPassing() {
+			return nil
+		}
 		heard := t.j.base.reader.Read(r.Text, t.j.hearing())
 		if r.Spoken || t.j.readingBack() {
 			heard = t.confirm(heard)
