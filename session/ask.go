@@ -34,7 +34,6 @@ type Asked struct {
 	Expected string         `json:"expected,omitempty"` // what a sound circuit gives there, computed
 	Fits     *bool          `json:"fits,omitempty"`     // of fits: whether the reading is that
 	Terminal string         `json:"terminal,omitempty"` // of terminal: its DIN number
-	Wire     *wire.Sizing   `json:"wire,omitempty"`     // of wire
 }
 
 // Ask answers a question in passing from the job's own computations: whether a reading is
@@ -161,7 +160,6 @@ func (j *job) sizeWire(q asking.Question, a *Asked) error {
 	case err != nil:
 		return &Error{Kind: Rules, Job: j.id, Message: err.Error()}
 	}
-	a.Wire = &sizing
 	lines := []string{sizing.Text}
 	for _, c := range sizing.Cautions {
 		lines = append(lines, "Careful: "+sentence(c))

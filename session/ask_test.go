@@ -5,6 +5,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"coilside/engine/quantity"
+	"coilside/engine/wire"
 )
 
 func askJob(t testing.TB, s *Service, labels string) string {
@@ -53,9 +56,9 @@ func TestQuestionsInPassing(t *testing.T) {
 	assert.Contains(t, a.Text, "not used")
 
 	a = ask("what wire for 15 amps over 6 metres?")
-	require.NotNil(t, a.Wire)
-	assert.Contains(t, a.Text, a.Wire.Load.MM2.Size)
-	assert.Contains(t, a.Text, a.Wire.Load.AWG.Size)
+	sizing, err := wire.Size(book(t), wire.Run{Amps: (*quantity.Amps)(number(15)), Length: (*quantity.Metres)(number(6)), SystemVolts: (*quantity.Volts)(number(12)), LoadKind: "lamp"})
+	require.NoError(t, err)
+	assert.Contains(t, a.Text, sizing.Text, "the calculator's own answer")
 
 	after, err := s.Show(t.Context(), JobRequest{job})
 	require.NoError(t, err)

@@ -53,7 +53,7 @@ func (t *turn) command(c words.Command) error {
 }
 
 const help = `Tell me what you measure, in your own words: "12.4 at 86, relay out", "no click", "85 to 86 is 84 ohms on the bench".
-You can also say: unsure · skip · can't reach it · why · why the coil · what else · where are we · undo · no, 0.3 · replaced the fuse, works now · done.`
+You can also say: unsure · skip · can't reach it · why · why the coil · what else · where are we · undo · no, 0.3 · is 107 ohms all right? · what should 87 read? · replaced the fuse, works now · done.`
 
 func (t *turn) unsure() error {
 	p := t.j.proposal()

@@ -30,6 +30,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "job.list", "Lists the jobs, newest first.", v.List)
 	jsonrpc.Handle(t, "job.show", "Shows a job: how it was opened, its log, and where it stands.", v.Show)
 	jsonrpc.Handle(t, "job.report", "Writes the record of a job.", v.Report)
+	jsonrpc.Handle(t, "job.ask", "Answers a question in passing, such as \"what should 87 read now?\"; writes nothing.", v.Ask)
 	jsonrpc.Handle(t, "job.picture", "Draws a job's circuit, its socket, or where the leads go for a test, as SVG.", v.Picture)
 	jsonrpc.Handle(t, "speech.grammar", "Writes what may be said next, for a recogniser of speech; what it hears goes to job.tell with spoken.", v.Grammar)
 	jsonrpc.Handle(t, "job.watch", "Sends this connection job.changed notifications for a job; over the WebSocket only.", s.watch)

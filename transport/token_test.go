@@ -116,7 +116,7 @@ func TestJobsOfAnotherTokenAreNotThere(t *testing.T) {
 		"job.tell": {"text": "no click"}, "job.record": {"test": opened.Reply.Next.ID, "answer": "unsure"},
 		"job.retract": {"entry": 1}, "job.skip": {"test": opened.Reply.Next.ID},
 		"job.repair": {"suspect": "coil.open", "action": "new", "result": "gone"}, "job.close": {"outcome": "abandoned"},
-		"job.next": {}, "job.suspects": {}, "job.explain": {"suspect": "coil.open"}, "job.show": {}, "job.report": {}, "job.move_rules": {}, "job.picture": {"kind": "circuit"}, "job.watch": {},
+		"job.next": {}, "job.suspects": {}, "job.explain": {"suspect": "coil.open"}, "job.show": {}, "job.report": {}, "job.ask": {"text": "what does 87a do?"}, "job.move_rules": {}, "job.picture": {"kind": "circuit"}, "job.watch": {},
 	}
 	ws, _, err := websocket.DefaultDialer.Dial("ws"+strings.TrimPrefix(r.url, "http")+"/ws", http.Header{"Authorization": {"Bearer " + deskToken}})
 	require.NoError(t, err)

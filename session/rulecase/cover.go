@@ -44,6 +44,9 @@ func Cover(book *rules.Book, outcomes []Outcome, own func(file string) bool) Cov
 		c.Suspects.count(s.ID, suspects, own(s.Pos.File))
 	}
 	for _, t := range book.Tests {
+		if t.Proof {
+			continue // asked for after a repair only, which is no matter of the rules
+		}
 		c.Tests.count(t.ID, tests, own(t.Pos.File))
 	}
 	return c
