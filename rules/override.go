@@ -121,3 +121,40 @@ func (m *merge) alone(r *reader, kind, id string) {
 		r.fail(m.was, CodeName, "leave it out", `no earlier ruleset has a %s %q, so "was" says nothing here`, kind, id)
 	}
 }
+
+// SameButRules reports whether two books differ in nothing but facts, words and rules of the
+// first stage: circuit, suspects, tests, complaints, parameters, tables and the rules that
+// look at the ranking are the same.
+func SameButRules(a, b *Book) bool {
+	return slices.Equal(a.shell(), b.shell())
+}
+
+// shell lists what SameButRules compares.
+func (b *Book) shell() []string {
+	var out []string
+	add := func(kind, id string) { out = append(out, kind+" "+id+" "+b.prints[kind+" "+id]) }
+	for _, c := range b.Circuits {
+		add("circuit", c.ID)
+	}
+	for _, c := range b.Complaints {
+		add("complaint", c.ID)
+	}
+	for _, s := range b.Suspects {
+		add("suspect", s.ID)
+	}
+	for _, t := range b.Tests {
+		add("test", t.ID)
+	}
+	for _, p := range b.Parameters {
+		add("parameter", p.ID)
+	}
+	for _, t := range b.Tables {
+		add("table", t.ID)
+	}
+	for _, r := range b.Rules {
+		if r.Late {
+			add("rule", r.ID)
+		}
+	}
+	return out
+}

@@ -349,6 +349,66 @@ type Difference struct {
 	Words        []string `json:"words"` // the same in sentences; none = nothing changes
 }
 
+// ImpactRequest asks what the rule folders as they are now would change.
+type ImpactRequest struct {
+	Jobs int `json:"jobs,omitempty"` // newest closed jobs to replay at most; 0 = a default
+}
+
+// Impact is what edited rules would change.
+type Impact struct {
+	From   string       `json:"from"` // content hash of the rules as they are
+	To     string       `json:"to"`   // of the edited ones
+	Totals ImpactTotals `json:"totals"`
+	Jobs   []JobImpact  `json:"jobs"`  // those that change
+	Cases  []CaseImpact `json:"cases"` // those that change
+	Text   string       `json:"text"`
+}
+
+// ImpactTotals sums up an Impact.
+type ImpactTotals struct {
+	Jobs         int `json:"jobs"`          // closed jobs that were replayed
+	Changed      int `json:"changed"`       // of them
+	Conclusions  int `json:"conclusions"`   // jobs whose conclusion changes
+	RightWas     int `json:"right_was"`     // conclusions that name what was mended and proven
+	RightNow     int `json:"right_now"`     //
+	TestsWas     int `json:"tests_was"`     // up to the conclusions, all jobs
+	TestsNow     int `json:"tests_now"`     //
+	NewCautions  int `json:"new_cautions"`  // jobs with one
+	LostCautions int `json:"lost_cautions"` // jobs with one
+	Unreadable   int `json:"unreadable"`    // jobs that cannot be replayed on the edited rules
+	Cases        int `json:"cases"`
+	CasesChanged int `json:"cases_changed"`
+	CasesBroken  int `json:"cases_broken"` // that passed and pass no more
+}
+
+// Course is how a closed job goes on some rules.
+type Course struct {
+	Conclusion []string `json:"conclusion"`
+	Tests      int      `json:"tests"` // readings up to the conclusion, or all of them where there is none
+	Right      bool     `json:"right"` // the conclusion names what was mended and proven
+}
+
+// JobImpact is what changes for one closed job.
+type JobImpact struct {
+	Job          string   `json:"job"`
+	Label        string   `json:"label"`
+	Complaint    string   `json:"complaint"`
+	Was          Course   `json:"was"`
+	Now          Course   `json:"now"`
+	NewCautions  []string `json:"new_cautions"`
+	LostCautions []string `json:"lost_cautions"`
+	Words        []string `json:"words"`
+	Problem      string   `json:"problem,omitempty"` // why it cannot be replayed
+}
+
+// CaseImpact is what changes for one case.
+type CaseImpact struct {
+	Case  string   `json:"case"`
+	Was   string   `json:"was"` // passes, fails, cannot be run
+	Now   string   `json:"now"`
+	Words []string `json:"words"`
+}
+
 // WhyRequest asks why a rule fires or does not, in a job or in a case.
 type WhyRequest struct {
 	Rule string `json:"rule"`

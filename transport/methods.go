@@ -44,6 +44,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
 	jsonrpc.Handle(t, "rules.why", "Tells why a rule fires or does not, in a job or in a case of the rules: each part of its condition with the values behind it.", v.RulesWhy)
 	jsonrpc.Handle(t, "rules.check", "Checks the rule folders as they are on disk and lists every problem.", v.RulesCheck)
+	jsonrpc.Handle(t, "rules.impact", "Replays closed jobs and the cases on the rule folders as they are on disk, and lists what they would change; nothing is put in force.", v.RulesImpact)
 	jsonrpc.Handle(t, "rules.reload", "Puts the rule folders as they are on disk in force, if they have no problem.", v.RulesReload)
 }
 
@@ -60,6 +61,7 @@ var paramWords = map[string]string{
 	"format":      "The format: of a report markdown (if left out), html or json; of a grammar srgs, jsgf or phrases.",
 	"from":        "The seq the caller has already; if the job is past it, a notification comes at once. The present one if left out.",
 	"if_seq":      "The seq the caller has seen; the call is refused as a conflict if the job has moved on.",
+	"jobs":        "How many of the newest closed jobs to replay; a default if left out.",
 	"job":         "The job's id.",
 	"key":         "Any text that names this call: the same key again gives the same reply and writes nothing.",
 	"kind":        "What is drawn: circuit, socket or leads.",

@@ -215,7 +215,7 @@ var memberWords = map[string]string{
 
 // wordsFor says what a member of a type is.
 func wordsFor(typeName, member string) string {
-	for _, words := range []string{memberWords[typeName+"."+member], memberWords[member], paramWords[member]} {
+	for _, words := range []string{memberWords[typeName+"."+member], ruleWords[typeName+"."+member], memberWords[member], ruleWords[member], paramWords[member]} {
 		if words != "" {
 			return words
 		}

@@ -20,6 +20,7 @@ const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR..
   test    run the cases in the folder "cases" of each DIR, or of the shipped rules,
           and say how much of the rules they cover
   why     tell why a rule fires or does not: --job ID RULE, or --case FILE/ID RULE [DIR...]
+  impact  replay closed jobs and cases on the edited rules of DIR and list what changes
   list    what the rules hold
 
 coilside rules VERB --help lists the options of one.
@@ -32,8 +33,10 @@ type rulesCommand struct {
 	flags          *flag.FlagSet
 	stdout, stderr io.Writer
 
-	cover       int    // least coverage, percent; 0 = none asked for
-	job, caseID string // what why looks at
+	cover       int      // least coverage, percent; 0 = none asked for
+	job, caseID string   // what why looks at
+	jobs        int      // most closed jobs that impact replays; 0 = all
+	before      []string // rule folders as they were
 }
 
 // rulesVerb is one verb: the options it takes beside those of all, whether it reads
@@ -45,10 +48,11 @@ type rulesVerb struct {
 }
 
 var rulesVerbs = map[string]rulesVerb{
-	"check": {run: (*rulesCommand).check},
-	"test":  {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
-	"why":   {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
-	"list":  {run: (*rulesCommand).list},
+	"check":  {run: (*rulesCommand).check},
+	"test":   {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
+	"why":    {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
+	"impact": {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
+	"list":   {run: (*rulesCommand).list},
 }
 
 // rulebooks works on the shipped rules with the folders given laid over them.

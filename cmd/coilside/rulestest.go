@@ -110,11 +110,11 @@ func (c *rulesCommand) covered(all []rulecase.Outcome, folders []string) bool {
 // playAll plays cases on all processors and gives what came of them, in order.
 func playAll(book *rules.Book, cases []rulecase.Case) []rulecase.Outcome {
 	out := make([]rulecase.Outcome, len(cases))
+	p := rulecase.NewPlayer(book)
 	work := make(chan int)
 	var group sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		group.Go(func() {
-			p := rulecase.NewPlayer(book)
 			for i := range work {
 				out[i] = p.Play(cases[i])
 			}

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coilside/engine"
 	"coilside/engine/circuit"
 	"coilside/engine/rank"
 	"coilside/rules"
@@ -103,24 +104,26 @@ func checkAnswer(mode rules.Mode, of []string, a Answer) error {
 	return nil
 }
 
-// giveReading puts what a reading says into the working memory, as the fact its
-// test sets.
-func (c *Case) giveReading(r *Reading) error {
-	t, ok := c.knowledge.book.Test(r.Test)
+// giveReading puts what a reading says into the working memory.
+func (c *Case) giveReading(r *Reading) error { return Give(c.memory, c.knowledge.book, *r) }
+
+// Give puts what a reading says into a working memory, as the fact its test sets.
+func Give(m *engine.Memory, book *rules.Book, r Reading) error {
+	t, ok := book.Test(r.Test)
 	if !ok || r.Answer.Unsure {
 		return nil
 	}
 	a := r.Answer
 	switch {
 	case a.MinMax != nil:
-		if err := c.memory.Give(r.Entry, t.Sets+"_min", rules.Value{Kind: rules.Number, Number: a.MinMax[0]}); err != nil {
+		if err := m.Give(r.Entry, t.Sets+"_min", rules.Value{Kind: rules.Number, Number: a.MinMax[0]}); err != nil {
 			return err
 		}
-		return c.memory.Give(r.Entry, t.Sets+"_max", rules.Value{Kind: rules.Number, Number: a.MinMax[1]})
+		return m.Give(r.Entry, t.Sets+"_max", rules.Value{Kind: rules.Number, Number: a.MinMax[1]})
 	case a.Over:
-		return c.memory.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Number, Number: math.Inf(1)})
+		return m.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Number, Number: math.Inf(1)})
 	case a.Number != nil:
-		return c.memory.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Number, Number: *a.Number})
+		return m.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Number, Number: *a.Number})
 	}
-	return c.memory.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Choice, Text: a.Choice})
+	return m.Give(r.Entry, t.Sets, rules.Value{Kind: rules.Choice, Text: a.Choice})
 }

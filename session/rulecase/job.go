@@ -69,12 +69,9 @@ func (p *Player) job(c Case) (*result, error) {
 
 // Open opens the job of a case, before its readings.
 func (p *Player) Open(c Case) (*diagnosis.Case, error) {
-	if p.knowledge == nil {
-		k, err := diagnosis.Compile(p.book)
-		if err != nil {
-			return nil, err
-		}
-		p.knowledge = k
+	k, err := p.knowledge()
+	if err != nil {
+		return nil, err
 	}
 	facts, err := c.facts(p.book)
 	if err != nil {
@@ -92,7 +89,7 @@ func (p *Player) Open(c Case) (*diagnosis.Case, error) {
 	}
 	h := fnv.New64a()
 	h.Write([]byte(c.ID))
-	return p.knowledge.Open(diagnosis.Opening{Complaint: complaint, Facts: facts, Seed: h.Sum64()})
+	return k.Open(diagnosis.Opening{Complaint: complaint, Facts: facts, Seed: h.Sum64()})
 }
 
 func (p *Player) numbered(id string) bool {

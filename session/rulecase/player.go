@@ -4,19 +4,22 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"sync"
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
 )
 
-// Player plays cases on one rulebook. It is not safe for concurrent use.
+// Player plays cases on one rulebook. It is safe for concurrent use.
 type Player struct {
 	book      *rules.Book
-	knowledge *diagnosis.Knowledge // nil until a whole job is played
+	knowledge func() (*diagnosis.Knowledge, error) // compiled when a whole job is first played
 }
 
 // NewPlayer makes a player of cases.
-func NewPlayer(book *rules.Book) *Player { return &Player{book: book} }
+func NewPlayer(book *rules.Book) *Player {
+	return &Player{book: book, knowledge: sync.OnceValues(func() (*diagnosis.Knowledge, error) { return diagnosis.Compile(book) })}
+}
 
 // Outcome is what came of a case.
 type Outcome struct {
@@ -26,6 +29,8 @@ type Outcome struct {
 	Fired    []string // rules, sorted
 	Suspects []string // that it expects something of, sorted
 	Tests    []string // that it answers or expects something of, sorted
+
+	result *result // nil where it could not be played
 }
 
 // Passed reports whether the case came out as expected.
@@ -46,6 +51,7 @@ func (p *Player) Play(c Case) Outcome {
 	if o.Err != nil {
 		return o
 	}
+	o.result = r
 	o.Misses = c.misses(p.book, r)
 	o.Fired = slices.Sorted(maps.Keys(r.fired))
 	o.Suspects, o.Tests = c.touches(p.book, r)

@@ -134,7 +134,7 @@ func (r *result) add(e engine.Effects) {
 // it names a fact, value or rule that the book does not have. Whoever runs many
 // cases makes a Player.
 func (c Case) Run(book *rules.Book) ([]string, error) {
-	o := (&Player{book: book}).Play(c)
+	o := NewPlayer(book).Play(c)
 	return o.Misses, o.Err
 }
 
