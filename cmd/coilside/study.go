@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -16,14 +17,18 @@ import (
 	"coilside/engine/study"
 	"coilside/engine/study/optimum"
 	"coilside/rules"
+	"coilside/session"
 	"coilside/session/ngspice"
+	"coilside/session/trial"
+
+	"github.com/rs/zerolog"
 )
 
 // studied is what was asked for on the command line.
 type studied struct {
 	with                       setup
 	strata, policies, floors   string
-	vehicle                    string
+	vehicle, through           string
 	cases, first, only, atOnce int
 	optimum                    int
 	seed                       uint64
@@ -67,6 +72,7 @@ func (o *studied) flags() *flag.FlagSet {
 	flags.StringVar(&o.strata, "stratum", "all", "`which` kinds of jobs, with commas between: "+strings.Join(strata, ", "))
 	flags.StringVar(&o.policies, "policy", "product", "`who` chooses the tests, with commas between, or all: "+strings.Join(policies, ", "))
 	flags.StringVar(&o.vehicle, "vehicle", "simulated", "`what` answers: simulated, or ngspice, which shares no code with the solver and must be installed")
+	flags.StringVar(&o.through, "through", "diagnosis", "`what` is asked: the diagnosis itself, or the whole service, with requests and replies as JSON")
 	flags.IntVar(&o.cases, "cases", 200, "jobs of each stratum")
 	flags.IntVar(&o.first, "first", 0, "number of the first job")
 	flags.Uint64Var(&o.seed, "seed", 1, "picks the vehicles")
@@ -154,7 +160,7 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 	began := time.Now()
 	dealer := study.Dealer{Knowledge: k}
 	player := study.Player{Knowledge: k, Minutes: minutes, Clock: func() float64 { return time.Since(began).Seconds() * 1000 }}
-	if err := o.answerBy(&dealer, &player); err != nil {
+	if err := errors.Join(o.answerBy(&dealer, &player), o.seatAt(&player)); err != nil {
 		return err
 	}
 	var all []*study.Tally
@@ -193,6 +199,23 @@ func (o *studied) answerBy(dealer *study.Dealer, player *study.Player) error {
 		return ngspice.Missing()
 	}
 	return fmt.Errorf("--vehicle is simulated or ngspice, not %q", o.vehicle)
+}
+
+// seatAt has a whole service asked in the place of the diagnosis, if that was asked for.
+func (o *studied) seatAt(player *study.Player) error {
+	switch o.through {
+	case "diagnosis":
+		return nil
+	case "service":
+		if o.policies != "product" {
+			return errors.New("--through service: the service chooses the tests itself, and only --policy product fits")
+		}
+		book := player.Knowledge.Book()
+		service, err := session.New(session.Options{Book: book, Log: zerolog.Nop()})
+		player.Seat = func(j *study.Job) (study.Desk, error) { return trial.Open(service, book, j) }
+		return err
+	}
+	return fmt.Errorf("--through is diagnosis or service, not %q", o.through)
 }
 
 // replay plays one job and prints each turn.
@@ -251,7 +274,7 @@ func (o *studied) play(ctx context.Context, dealer study.Dealer, player study.Pl
 
 // report prints the tables.
 func (o *studied) report(all []*study.Tally, took time.Duration, w io.Writer) {
-	fmt.Fprintf(w, "%s vehicle, seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.vehicle, o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
+	fmt.Fprintf(w, "%s vehicle, through the %s, seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.vehicle, o.through, o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
 	study.Table(w, all)
 	fmt.Fprintln(w)
 	study.Calibration(w, all)

@@ -37,6 +37,9 @@ type caseDesk struct {
 	*diagnosis.Case
 	choose Chooser
 	entry  int
+	next   diagnosis.Proposal
+	chosen bool // next is worked out
+	some   bool // and there is one
 }
 
 func openCase(k *diagnosis.Knowledge, j *Job, choose Chooser) (*caseDesk, error) {
@@ -48,15 +51,19 @@ func openCase(k *diagnosis.Knowledge, j *Job, choose Chooser) (*caseDesk, error)
 func (j *Job) DrawSeed() uint64 { return j.Seed<<20 + uint64(j.Number) }
 
 func (d *caseDesk) Next() (vehicle.Taken, bool) {
-	p, ok := d.choose(d.Case)
-	return vehicle.Taken{Test: p.Test, Measure: p.Measure, Setup: p.Setup}, ok
+	if !d.chosen {
+		d.next, d.some = d.choose(d.Case)
+		d.chosen = true
+	}
+	return vehicle.Taken{Test: d.next.Test, Measure: d.next.Measure, Setup: d.next.Setup}, d.some
 }
 
 func (d *caseDesk) Record(t vehicle.Taken) error {
 	d.entry++
+	d.chosen = false
 	err := d.Read(diagnosis.Reading{Entry: d.entry, Test: t.Test.ID, Measure: t.Measure, Setup: t.Setup, Answer: t.Answer})
 	if err == nil && d.Case.Conclusion() == nil {
-		d.Case.Next(1)
+		d.Next()
 	}
 	return err
 }
@@ -74,6 +81,7 @@ func (d *caseDesk) Repair(suspect, result string) error {
 		return nil
 	}
 	d.entry++
+	d.chosen = false
 	return d.Case.Repair(diagnosis.Repair{Entry: d.entry, Suspect: suspect, Result: result})
 }
 

@@ -25,7 +25,8 @@ type Player struct {
 	Clock     func() float64       // milliseconds since any fixed moment
 	Log       func(string, ...any) // each turn in words; nil = not wanted
 	// Fit makes the vehicle that answers, and the complaint is its own; nil = the job's vehicle.
-	Fit func(*Job) (Answerer, error)
+	Fit  func(*Job) (Answerer, error)
+	Mend bool // what is concluded is mended, and the job goes on, also where there is one fault
 	// Seat opens a job at another desk than the diagnosis itself; nil = there.
 	Seat func(*Job) (Desk, error)
 }
@@ -162,7 +163,7 @@ func (q *play) conclude(con *Conclusion) (over bool, err error) {
 	if err := q.end(e); err != nil {
 		return true, err
 	}
-	if q.job.Stratum.Faults < 2 || len(q.job.Vehicle.Faults()) == 0 || q.repairs == mostRepairs {
+	if q.job.Stratum.Faults < 2 && !q.Mend || len(q.job.Vehicle.Faults()) == 0 || q.repairs == mostRepairs {
 		return true, nil
 	}
 	q.repairs++
@@ -234,7 +235,7 @@ func (q *play) finish() {
 				return false
 			}
 		}
-		return q.job.Stratum.Faults < 2 || len(q.job.Vehicle.Faults()) == 0
+		return q.job.Stratum.Faults < 2 && !q.Mend || len(q.job.Vehicle.Faults()) == 0
 	}
 	r.Exact = every((*End).good)
 	r.Element = every(func(e *End) bool { return e.Element })
