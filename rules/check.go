@@ -14,16 +14,18 @@ type checker struct {
 	named int    // suspects and tests that patterns stand for
 	facts *scope // facts and parameters: what rules may read
 	all   *scope // and the names of every circuit
+	kept  *Loader
 }
 
-func check(m *merge, found *problems) {
+func check(m *merge, found *problems, kept *Loader) {
 	b := m.book
-	k := &checker{problems: found, book: b}
+	k := &checker{problems: found, book: b, kept: kept}
 	k.parameters()
 	k.declare()
 	b.buildIndex()
 	k.facts = k.factScope()
 	k.all = k.facts
+	kept.conditionsFor(k.signature())
 	for _, c := range b.Circuits {
 		k.all = k.circuit(c)
 	}

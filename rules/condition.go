@@ -84,6 +84,11 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 	if cond == nil || cond.source == "" {
 		return nil
 	}
+	if done, ok := k.kept.compiled(want, cond.source); ok {
+		done.at = cond.at
+		*cond = done
+		return cond.op
+	}
 	c := k.factCompiler(cond, k.problems)
 	node := c.parse()
 	if node == nil {
@@ -102,6 +107,7 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 	if want == Bool {
 		cond.parts = k.parts(cond, node)
 	}
+	k.kept.keepCondition(want, *cond)
 	return op
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"sync"
 
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/conf"
@@ -93,10 +94,7 @@ func (c *compiler) parse() ast.Node {
 		c.add(c.at, CodeMissing, "an expression is missing here", "")
 		return nil
 	}
-	config := conf.CreateNew()
-	config.MaxNodes = maxNodes
-	config.DisableIfOperator = true
-	tree, err := parser.ParseWithConfig(c.source, config)
+	tree, err := parser.ParseWithConfig(c.source, language())
 	var bad *file.Error
 	switch {
 	case err == nil:
@@ -108,6 +106,14 @@ func (c *compiler) parse() ast.Node {
 	}
 	return nil
 }
+
+// language is what the parser may take; it only reads it.
+var language = sync.OnceValue(func() *conf.Config {
+	config := conf.CreateNew()
+	config.MaxNodes = maxNodes
+	config.DisableIfOperator = true
+	return config
+})
 
 func (c *compiler) syntax(bad *file.Error) {
 	if strings.Contains(bad.Message, "maximum allowed nodes") {

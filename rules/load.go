@@ -30,8 +30,10 @@ const maxFile = 4 << 20
 // tests of rules, not rules, and are left out), lays later layers over earlier
 // ones and checks the whole. On failure the error is an Errors that holds
 // everything found wrong, or the error of reading a file.
-func Load(layers ...Layer) (*Book, error) {
-	l := &loader{found: &problems{}, merged: newMerge()}
+func Load(layers ...Layer) (*Book, error) { return new(Loader).Load(layers...) }
+
+func (kept *Loader) load(layers ...Layer) (*Book, error) {
+	l := &loader{found: &problems{}, merged: newMerge(), kept: kept}
 	for i, layer := range layers {
 		if err := l.read(i, layer); err != nil {
 			return nil, err
@@ -48,7 +50,7 @@ func Load(layers ...Layer) (*Book, error) {
 		book.Name = layers[len(layers)-1].Name
 	}
 	book.Hash, book.sources = l.hash(), l.sources
-	check(l.merged, l.found)
+	check(l.merged, l.found, kept)
 	if len(l.found.list) > 0 {
 		return nil, l.found.list.sorted()
 	}
@@ -61,6 +63,7 @@ type loader struct {
 	content []string // layer, file name and content hash, in order
 	sources []SourceLayer
 	broken  bool // a file is not YAML: checking names would only add noise
+	kept    *Loader
 }
 
 func (l *loader) read(number int, layer Layer) error {
@@ -120,6 +123,12 @@ func (l *loader) file(name string, data []byte) {
 		l.broken = true
 		return
 	}
+	if read, ok := l.kept.read(name, data); ok {
+		r := &reader{problems: l.found, src: read.src, swaps: read.swaps}
+		r.topLevel(read.doc.Content[0], l.merged)
+		return
+	}
+	before := len(l.found.list)
 	r := &reader{problems: l.found, src: newSource(name, data), swaps: map[*yaml.Node]*swap{}}
 	doc := l.parse(r, data)
 	if doc == nil {
@@ -131,6 +140,9 @@ func (l *loader) file(name string, data []byte) {
 	if x.stuck {
 		l.broken = true
 		return
+	}
+	if len(l.found.list) == before {
+		l.kept.keep(name, data, readFile{r.src, r.swaps, doc})
 	}
 	r.topLevel(doc.Content[0], l.merged)
 }

@@ -164,6 +164,9 @@ func (v *reviewer) members(c *Condition, members []ast.Node, beside []claim, oth
 		return
 	}
 	for i, m := range members {
+		if others == isTrue && len(beside) == 0 && v.apart(m, members) {
+			continue
+		}
 		rest := slices.Clone(beside)
 		for j, o := range members {
 			if j != i {
@@ -239,4 +242,16 @@ func (v *reviewer) openToFalse(n ast.Node) bool {
 	v.blind = true
 	defer func() { v.blind = false }()
 	return v.possible(v.claim(n, isFalse))
+}
+
+// apart says whether a member speaks of facts that no other member speaks of, so that they cannot
+// decide each other.
+func (v *reviewer) apart(m ast.Node, members []ast.Node) bool {
+	facts := v.factsIn(m)
+	if len(facts) == 0 || slices.ContainsFunc(facts, func(i int) bool { return v.setters[i] != nil }) {
+		return false
+	}
+	return !slices.ContainsFunc(members, func(o ast.Node) bool {
+		return o != m && slices.ContainsFunc(v.factsIn(o), func(i int) bool { return v.setters[i] != nil || slices.Contains(facts, i) })
+	})
 }

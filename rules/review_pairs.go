@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // maxPairs bounds how many pairs of rules are compared; the review says so when it
@@ -127,7 +128,11 @@ func (v *reviewer) reach(r *Rule) []int {
 
 // pair reports at most one thing about two rules.
 func (v *reviewer) pair(a, b *does) {
-	ab, ba := v.implies(a.rule, b.rule), v.implies(b.rule, a.rule)
+	if !v.together(a.rule, b.rule) {
+		return
+	}
+	ab := sync.OnceValue(func() bool { return v.implies(a.rule, b.rule) })
+	ba := sync.OnceValue(func() bool { return v.implies(b.rule, a.rule) })
 	switch {
 	case v.hidden(a, b, ab, ba), v.hidden(b, a, ba, ab):
 	case v.undone(a, b, ab, ba):
@@ -137,11 +142,11 @@ func (v *reviewer) pair(a, b *does) {
 }
 
 // hidden reports a where b does all that a does, whenever a does it.
-func (v *reviewer) hidden(a, b *does, ab, ba bool) bool {
-	if !ab || a.rule.Late != b.rule.Late || a.rule.Safety && !b.rule.Safety {
+func (v *reviewer) hidden(a, b *does, ab, ba func() bool) bool {
+	if a.rule.Late != b.rule.Late || a.rule.Safety && !b.rule.Safety {
 		return false
 	}
-	if v.beaten(a.rule, b.rule) {
+	if v.beaten(a.rule, b.rule) && ab() {
 		v.rule(a.rule, "id", CodeHidden, fmt.Sprintf("drop it, or take it out of  over  in %q", b.rule.ID),
 			"%q never counts: %q (%s) goes over it whenever it fires", a.rule.ID, b.rule.ID, b.rule.Pos)
 		return true
@@ -154,7 +159,7 @@ func (v *reviewer) hidden(a, b *does, ab, ba bool) bool {
 		adds = adds || x.do == Weigh || x.do == Prefer
 	}
 	switch {
-	case adds && !ba:
+	case !ab() || adds && !ba():
 		return false
 	case adds:
 		v.rule(a.rule, "id", CodeHidden, "keep one of them", "%q and %q (%s) fire together and do the same, so it counts twice", a.rule.ID, b.rule.ID, b.rule.Pos)
@@ -190,7 +195,7 @@ func (v *reviewer) beaten(a, b *Rule) bool {
 
 // undone reports weights and demands of two rules that work against each other whenever
 // one of them fires.
-func (v *reviewer) undone(a, b *does, ab, ba bool) bool {
+func (v *reviewer) undone(a, b *does, ab, ba func() bool) bool {
 	if a.rule.Late != b.rule.Late {
 		return false
 	}
@@ -199,8 +204,8 @@ func (v *reviewer) undone(a, b *does, ab, ba bool) bool {
 			if x.target != y.target || x.target == "" || !x.against(y) {
 				continue
 			}
-			if crossing := v.crossing(a.rule, b.rule); ab || ba || crossing != "" {
-				v.against(a, b, x, y, ab, ba, crossing)
+			if crossing := v.crossing(a.rule, b.rule); ab() || ba() || crossing != "" {
+				v.against(a, b, x, y, ab(), ba(), crossing)
 				v.told[pairOf(a.rule, b.rule)] = true
 				return true
 			}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 
 	"coilside/rules"
 	"coilside/rulesets"
@@ -24,6 +25,9 @@ type setup struct {
 	data    string   // folder of the jobs
 	folders []string // rule folders over the shipped rules, later ones over earlier ones
 	jobs    *journal.Folder
+
+	loading sync.Mutex // of loader
+	loader  rules.Loader
 	// mostOpen bounds the jobs open at once for each front end; 0 = no bound.
 	mostOpen int
 	// mostResident bounds the jobs in memory; 0 = the session's own bound.
@@ -50,7 +54,9 @@ func (s *setup) loadBook() (*rules.Book, error) {
 		}
 		layers = append(layers, rules.Layer{Name: folder, FS: os.DirFS(folder)})
 	}
-	return rules.Load(layers...)
+	s.loading.Lock()
+	defer s.loading.Unlock()
+	return s.loader.Load(layers...)
 }
 
 // readCases reads the cases of the shipped rules and of the rule folders.

@@ -1,0 +1,100 @@
+package rules
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// Loader loads rulebooks and keeps what it read, so that loading again after a few files
+// changed costs little more than those files. The zero Loader is ready. Books share nothing that
+// changes. Not safe for concurrent use.
+type Loader struct {
+	files          map[fileKey]readFile // of the last load
+	were           map[fileKey]readFile // of the load before, while one is under way
+	signature      [sha256.Size]byte    // of the names that conditions were compiled for
+	compiles       map[conditionKey]Condition
+	compiledBefore map[conditionKey]Condition // of the load before
+}
+
+type fileKey struct {
+	name string
+	sum  [sha256.Size]byte
+}
+
+// readFile is a file as YAML, with what `for` stands for written out.
+type readFile struct {
+	src   *source
+	swaps map[*yaml.Node]*swap
+	doc   *yaml.Node
+}
+
+type conditionKey struct {
+	want   Kind
+	source string
+}
+
+// Load is like the function Load.
+func (kept *Loader) Load(layers ...Layer) (*Book, error) {
+	kept.were, kept.files = kept.files, map[fileKey]readFile{}
+	kept.compiledBefore, kept.compiles = kept.compiles, map[conditionKey]Condition{}
+	book, err := kept.load(layers...)
+	if err != nil { // what was read well before may be again
+		for key, f := range kept.were {
+			kept.files[key] = f
+		}
+	}
+	kept.were, kept.compiledBefore = nil, nil
+	return book, err
+}
+
+func keyOf(name string, data []byte) fileKey { return fileKey{name, sha256.Sum256(data)} }
+
+func (kept *Loader) read(name string, data []byte) (readFile, bool) {
+	key := keyOf(name, data)
+	f, ok := kept.were[key]
+	if ok {
+		kept.files[key] = f
+	}
+	return f, ok
+}
+
+func (kept *Loader) keep(name string, data []byte, f readFile) { kept.files[keyOf(name, data)] = f }
+
+// conditionsFor drops the compiled conditions when names have changed since.
+func (kept *Loader) conditionsFor(signature [sha256.Size]byte) {
+	if signature != kept.signature {
+		kept.compiledBefore = nil
+	}
+	kept.signature = signature
+}
+
+func (kept *Loader) compiled(want Kind, source string) (Condition, bool) {
+	key := conditionKey{want, source}
+	c, ok := kept.compiledBefore[key]
+	if ok {
+		kept.compiles[key] = c
+	}
+	return c, ok
+}
+
+func (kept *Loader) keepCondition(want Kind, c Condition) {
+	kept.compiles[conditionKey{want, c.source}] = c
+}
+
+// signature tells whether conditions mean the same: facts, parameters and suspects.
+func (k *checker) signature() [sha256.Size]byte {
+	var b strings.Builder
+	for _, f := range k.book.Facts {
+		fmt.Fprintf(&b, "%s %s %s %q %t\n", f.ID, f.Kind, f.Unit, f.Of, f.loose)
+	}
+	for _, p := range k.book.Parameters {
+		fmt.Fprintf(&b, "%s %v %s\n", p.ID, p.Value, p.Unit)
+	}
+	for _, s := range k.book.Suspects {
+		b.WriteString(s.ID + "\n")
+	}
+	return sha256.Sum256([]byte(b.String()))
+}
