@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"coilside/rules"
+	"coilside/session/experience"
 )
 
 // This file is the whole vocabulary that callers of a Service see. The JSON
@@ -409,6 +410,34 @@ type CaseImpact struct {
 	Words []string `json:"words"`
 }
 
+// ExperienceRequest asks what the proven repairs of closed jobs speak for.
+type ExperienceRequest struct {
+	Worth *int `json:"worth,omitempty"` // how many jobs the shipped priors weigh as much as; left out: 20
+}
+
+// Experience is what the proven repairs of closed jobs add to the shipped priors.
+type Experience struct {
+	On         bool                         `json:"on"` // whether jobs are opened with it
+	Worth      int                          `json:"worth"`
+	Jobs       int                          `json:"jobs"` // closed jobs that count
+	NotCounted []NotCounted                 `json:"not_counted"`
+	Groups     []experience.ExperienceGroup `json:"groups"`
+	File       string                       `json:"file"` // the same as a ruleset file, to be reviewed
+	Text       string                       `json:"text"`
+}
+
+// NotCounted is a closed job that counts for nothing.
+type NotCounted struct {
+	Job string `json:"job"`
+	Why string `json:"why"`
+}
+
+// ExperienceUsed says how much experience the rules in force hold.
+type ExperienceUsed struct {
+	Jobs   int `json:"jobs"`
+	Groups int `json:"groups"`
+}
+
 // WhyRequest asks why a rule fires or does not, in a job or in a case.
 type WhyRequest struct {
 	Rule string `json:"rule"`
@@ -426,6 +455,8 @@ type RulesList struct {
 	Rulesets []RulesSummary `json:"rulesets"`
 	// Refused says why the rule folders as they are now are not in force; null if they are.
 	Refused *RulesRefused `json:"refused"`
+	// Experience is what closed jobs add to them; null unless that is switched on.
+	Experience *ExperienceUsed `json:"experience"`
 }
 
 // RulesRefused is a reload that failed: the rules in force are the last good ones.

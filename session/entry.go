@@ -47,6 +47,7 @@ type Entry struct {
 	Skipped   *Skipped     `json:"skipped,omitempty"`
 	Repaired  *Repaired    `json:"repaired,omitempty"`
 	Closed    string       `json:"closed,omitempty"` // outcome
+	Proven    bool         `json:"proven,omitempty"` // of closed: the repair was proven
 	Moved     *RulesMove   `json:"moved,omitempty"`
 }
 

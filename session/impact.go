@@ -33,6 +33,9 @@ func (s *Service) RulesImpact(ctx context.Context, r ImpactRequest) (Impact, err
 	if err != nil {
 		return Impact{}, rulesError(err)
 	}
+	if book, _, err = s.withExperience(ctx, book); err != nil {
+		return Impact{}, rulesError(err)
+	}
 	cases, err := s.cases()
 	if err != nil {
 		return Impact{}, &Error{Kind: Rules, Message: "the cases cannot be read: " + err.Error()}
@@ -50,16 +53,16 @@ func (s *Service) Try(ctx context.Context, t Trial) (Impact, error) {
 	if t.Before == nil {
 		t.Before = s.inForce().book
 	}
-	list, err := s.List(ctx, JobsRequest{State: "closed", Limit: mostListed})
+	list, err := s.listed(ctx, "closed")
 	if err != nil {
 		return Impact{}, err
 	}
 	if t.Jobs > 0 {
-		list.Jobs = list.Jobs[:min(t.Jobs, len(list.Jobs))]
+		list = list[:min(t.Jobs, len(list))]
 	}
 	out := Impact{From: t.Before.Hash, To: t.Book.Hash, Jobs: []JobImpact{}, Cases: []CaseImpact{}}
-	jobs := make([]JobImpact, len(list.Jobs))
-	if err := inParallel(ctx, len(jobs), t.progress("jobs"), func(i int) { jobs[i] = s.tryJob(ctx, list.Jobs[i], to) }); err != nil {
+	jobs := make([]JobImpact, len(list))
+	if err := inParallel(ctx, len(jobs), t.progress("jobs"), func(i int) { jobs[i] = s.tryJob(ctx, list[i], to) }); err != nil {
 		return Impact{}, err
 	}
 	cases := make([]CaseImpact, len(t.Cases))

@@ -4,9 +4,11 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"coilside/rules"
+	"coilside/session/experience"
 )
 
 const unknown = "unknown"
@@ -173,6 +175,9 @@ func givenFields(book *rules.Book, o OpenRequest) ([]given, error) {
 		if b.value != nil {
 			out = append(out, given{b.fact, b.fact, rules.Value{Kind: rules.Bool, Bool: *b.value}})
 		}
+	}
+	if label := strings.TrimSpace(o.Label); label != "" {
+		out = append(out, given{"label", experience.LabelFact, rules.Value{Kind: rules.Text, Text: label}})
 	}
 	if o.Relay.Part != "" {
 		out = append(out, given{"relay.part", "relay_part", rules.Value{Kind: rules.Text, Text: o.Relay.Part}})

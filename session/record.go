@@ -263,7 +263,7 @@ func (t *turn) close(outcome string) error {
 	if outcome == "unproven" && t.j.repaired() != nil && why != "" {
 		words += " (" + why + ")"
 	}
-	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Words: words})
+	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Proven: outcome == "fixed" && t.j.repaired() != nil, Words: words})
 	if err != nil {
 		return err
 	}

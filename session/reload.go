@@ -3,6 +3,8 @@ package session
 import (
 	"context"
 	"time"
+
+	"coilside/rules"
 )
 
 // RulesReload puts the rule folders as they are now in force. Where they cannot
@@ -23,9 +25,8 @@ func (s *Service) reload() error {
 	s.reloading.Lock()
 	defer s.reloading.Unlock()
 	book, err := s.readRules()
-	var b *base
 	if err == nil {
-		b, err = s.prepare(book)
+		err = s.put(book)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -35,6 +36,22 @@ func (s *Service) reload() error {
 		return err
 	}
 	s.bad = nil
+	return nil
+}
+
+// put has a rulebook in force, with what closed jobs say where that is switched on.
+func (s *Service) put(book *rules.Book) error {
+	book, counted, err := s.withExperience(context.Background(), book)
+	if err != nil {
+		return err
+	}
+	b, err := s.prepare(book)
+	if err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.counted = counted
 	if b == s.base {
 		return nil
 	}
@@ -42,7 +59,7 @@ func (s *Service) reload() error {
 	if s.o.Journal != nil { // older ones are read back for the jobs that stand on them
 		s.bases = map[string]*base{book.Hash: b}
 	}
-	s.o.Log.Info().Str("hash", book.Hash).Msg("rules reloaded")
+	s.o.Log.Info().Str("hash", book.Hash).Any("experience", counted).Msg("rules put in force")
 	return nil
 }
 

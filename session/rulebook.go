@@ -19,7 +19,7 @@ func (s *Service) RulesList(ctx context.Context, _ struct{}) (RulesList, error) 
 func (s *Service) rulesList() RulesList {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return RulesList{Rulesets: []RulesSummary{summaryOfRules(s.base.book)}, Refused: s.bad}
+	return RulesList{Rulesets: []RulesSummary{summaryOfRules(s.base.book)}, Refused: s.bad, Experience: s.counted}
 }
 
 func (s *Service) inForce() *base {

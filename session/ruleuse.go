@@ -1,11 +1,14 @@
 package session
 
-import "coilside/rules"
+import (
+	"coilside/rules"
+	"coilside/session/experience"
+)
 
 // ReviewOptions tells a review of rules what jobs give them: the facts of an opening,
 // and what a meter on a vehicle can show at all.
 func ReviewOptions() rules.ReviewOptions {
-	given := []string{"load_moves", "exposed", "relay_sealed", "relay_part", "relay_access"}
+	given := []string{"load_moves", "exposed", "relay_sealed", "relay_part", "relay_access", experience.LabelFact}
 	for _, f := range choiceFields(OpenRequest{}) {
 		given = append(given, f.fact)
 	}

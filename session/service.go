@@ -36,6 +36,9 @@ type Options struct {
 	IDs     func() string                   // names of new jobs; nil = the day and random letters
 	Engine  string                          // version written into logs; "" = this one
 	Log     zerolog.Logger
+	// Experience has the proven repairs of closed jobs sharpen the priors, counted when the
+	// rules are loaded.
+	Experience bool
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int
 	// MostResident bounds the jobs kept in memory; others are read back when they are
@@ -52,11 +55,12 @@ type Service struct {
 
 	reloading sync.Mutex // one reload at a time
 
-	mu    sync.Mutex
-	base  *base            // in force
-	bad   *RulesRefused    // why the rule folders as they are now are not in force; nil if they are
-	bases map[string]*base // by content hash: jobs keep the rules they were opened with
-	jobs  map[string]*job
+	mu      sync.Mutex
+	base    *base            // in force
+	counted *ExperienceUsed  // what closed jobs add to the rules in force; nil = nothing
+	bad     *RulesRefused    // why the rule folders as they are now are not in force; nil if they are
+	bases   map[string]*base // by content hash: jobs keep the rules they were opened with
+	jobs    map[string]*job
 
 	residents residents
 }
@@ -103,6 +107,11 @@ func New(o Options) (*Service, error) {
 		j := &job{id: h.Name}
 		j.head.Store(readHead(h))
 		s.jobs[h.Name] = j
+	}
+	if o.Experience {
+		if err := s.put(o.Book); err != nil {
+			return nil, err
+		}
 	}
 	return s, nil
 }

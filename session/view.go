@@ -179,23 +179,32 @@ func (s *Service) List(ctx context.Context, r JobsRequest) (JobList, error) {
 	if r.State != "" && !slices.Contains(states, r.State) {
 		return JobList{}, notOneOf("state", r.State, states)
 	}
+	jobs, err := s.listed(ctx, r.State)
+	if err != nil {
+		return JobList{}, err
+	}
+	return JobList{Jobs: jobs[:min(most, len(jobs))]}, nil
+}
+
+// listed gives all jobs within the caller's reach, newest first, of one state where it
+// is not "".
+func (s *Service) listed(ctx context.Context, state string) ([]JobSummary, error) {
 	s.mu.Lock()
 	ids := slices.Sorted(maps.Keys(s.jobs))
 	s.mu.Unlock()
-	out := JobList{Jobs: []JobSummary{}}
+	out := []JobSummary{}
 	for _, id := range ids {
 		summary, err := s.summaryOf(ctx, id)
 		if err != nil {
-			return JobList{}, err
+			return nil, err
 		}
-		if summary.Job != "" && (r.State == "" || r.State == summary.State) {
-			out.Jobs = append(out.Jobs, summary)
+		if summary.Job != "" && (state == "" || state == summary.State) {
+			out = append(out, summary)
 		}
 	}
-	slices.SortStableFunc(out.Jobs, func(a, b JobSummary) int {
+	slices.SortStableFunc(out, func(a, b JobSummary) int {
 		return cmp.Or(b.Opened.Compare(a.Opened), strings.Compare(a.Job, b.Job))
 	})
-	out.Jobs = out.Jobs[:min(most, len(out.Jobs))]
 	return out, nil
 }
 

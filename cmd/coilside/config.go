@@ -20,7 +20,7 @@ import (
 const environmentPrefix = "COILSIDE_"
 
 // notSettings are flags that make sense on the command line only.
-var notSettings = []string{"config", "print-config", "job", "seed", "plain", "cover", "case", "jobs", "before"}
+var notSettings = []string{"config", "print-config", "job", "seed", "plain", "cover", "case", "jobs", "before", "worth", "export"}
 
 // notFlags are variables of the environment that are no settings but known: the
 // token that chat, link and the clients show, and what the tests are told by.

@@ -43,6 +43,7 @@ func (s *serveOptions) addFlags(flags *flag.FlagSet) {
 	flags.Var(number{&s.setup.mostOpen, 1, 1 << 30}, "max-open-jobs", "jobs open at once, for each front end (`number`)")
 	flags.Var(number{&s.setup.mostResident, 1, 1 << 20}, "max-resident-jobs", "jobs in memory at once, about 12 MB each; others are read back when asked for (`number`)")
 	flags.BoolVar(&s.watchRules, "watch-rules", true, "take up the files of the --rules folders when they change, if they are sound; false = only when rules.reload is called")
+	flags.BoolVar(&s.setup.experience, "experience", false, "have the proven repairs of closed jobs sharpen the priors; coilside rules experience shows how")
 	flags.BoolVar(&s.printConfig, "print-config", false, "print the settings in force, and where each came from, and end")
 }
 

@@ -21,6 +21,8 @@ const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR..
           and say how much of the rules they cover
   why     tell why a rule fires or does not: --job ID RULE, or --case FILE/ID RULE [DIR...]
   impact  replay closed jobs and cases on the edited rules of DIR and list what changes
+  experience
+          count the proven repairs of closed jobs and show what they add to the priors
   list    what the rules hold
 
 coilside rules VERB --help lists the options of one.
@@ -37,6 +39,8 @@ type rulesCommand struct {
 	job, caseID string   // what why looks at
 	jobs        int      // most closed jobs that impact replays; 0 = all
 	before      []string // rule folders as they were
+	worth       int      // how many jobs the shipped priors weigh as much as
+	export      string   // file that experience writes
 }
 
 // rulesVerb is one verb: the options it takes beside those of all, whether it reads
@@ -48,11 +52,12 @@ type rulesVerb struct {
 }
 
 var rulesVerbs = map[string]rulesVerb{
-	"check":  {run: (*rulesCommand).check},
-	"test":   {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
-	"why":    {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
-	"impact": {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
-	"list":   {run: (*rulesCommand).list},
+	"check":      {run: (*rulesCommand).check},
+	"test":       {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
+	"why":        {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
+	"impact":     {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
+	"experience": {run: (*rulesCommand).experience, options: (*rulesCommand).experienceOptions},
+	"list":       {run: (*rulesCommand).list},
 }
 
 // rulebooks works on the shipped rules with the folders given laid over them.

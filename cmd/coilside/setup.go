@@ -32,6 +32,8 @@ type setup struct {
 	mostOpen int
 	// mostResident bounds the jobs in memory; 0 = the session's own bound.
 	mostResident int
+	// experience has proven repairs of closed jobs sharpen the priors.
+	experience bool
 }
 
 // addFlags has --data and --rules fill the setup.
@@ -110,7 +112,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if s.jobs, err = journal.OpenFolder(data); err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Experience: s.experience, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
 }
 
 // closeJobs ends the work on the data folder, where this program has it open.

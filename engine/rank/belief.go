@@ -135,6 +135,20 @@ func Open(o Opening) (*Belief, error) {
 	return b, nil
 }
 
+// Priors gives every suspect's share under a complaint before anything is known of the circuit;
+// they add up to 1.
+func Priors(book *rules.Book, complaint string) map[string]float64 {
+	priors := complaintPriors(book, complaint)
+	sum := 0.0
+	for _, s := range book.Suspects {
+		sum += priors[s.ID]
+	}
+	for id := range priors {
+		priors[id] /= sum
+	}
+	return priors
+}
+
 // complaintPriors spreads the complaint's table over the suspects; where it is
 // silent a suspect keeps a part of its own weight.
 func complaintPriors(book *rules.Book, id string) map[string]float64 {
