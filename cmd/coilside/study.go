@@ -46,6 +46,8 @@ func studyJobs(ctx context.Context, args []string, _ io.Reader, stdout, stderr i
 	if o.optimum > 0 {
 		fmt.Fprintf(stdout, "%d problems of up to 12 faults and 20 tests, seed %d\n\n", o.optimum, o.seed)
 		optimum.Table(stdout, optimum.Compare(optimum.Policies, o.optimum, o.seed))
+		fmt.Fprintf(stdout, "\n%d problems whose tests err\n\n", max(o.optimum/25, 1))
+		optimum.NoisyTable(stdout, optimum.CompareNoisy(optimum.NoisyPolicies, max(o.optimum/25, 1), o.seed))
 		return exitDone
 	}
 	runs, err := o.runs()

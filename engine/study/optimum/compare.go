@@ -43,8 +43,16 @@ func Compare(policies []Named, n int, seed uint64) []Compared {
 
 // Table prints how policies did.
 func Table(w io.Writer, all []Compared) {
-	fmt.Fprintf(w, "%-26s %11s %11s %7s %8s\n", "policy", "mean ratio", "all minutes", "worst", "optimal")
+	fmt.Fprintf(w, "%-28s %11s %11s %7s %8s\n", "policy", "mean ratio", "all minutes", "worst", "optimal")
 	for _, c := range all {
-		fmt.Fprintf(w, "%-26s %11.4f %11.4f %7.3f %6.1f %%\n", c.ID, c.Mean, c.Total, c.Worst, 100*c.Optimal)
+		fmt.Fprintf(w, "%-28s %11.4f %11.4f %7.3f %6.1f %%\n", c.ID, c.Mean, c.Total, c.Worst, 100*c.Optimal)
+	}
+}
+
+// NoisyTable prints how policies did on problems whose tests err.
+func NoisyTable(w io.Writer, all []Compared) {
+	fmt.Fprintf(w, "%-28s %s\n", "policy, tests that err", "all minutes, over those of the last")
+	for _, c := range all {
+		fmt.Fprintf(w, "%-28s %11.4f\n", c.ID, c.Total)
 	}
 }

@@ -73,3 +73,32 @@ func TestPoliciesAgainstTheOptimum(t *testing.T) {
 		t.Errorf("look-ahead %g, greedy %g", last.Mean, greedy.Mean)
 	}
 }
+
+// What is believed is the prior times the likelihood; every policy comes to an end.
+func TestNoisy(t *testing.T) {
+	n := &Noisy{New(rand.New(rand.NewPCG(9, 9))), 0.1}
+	for test := range n.Says {
+		sum, back := 0.0, make([]float64, len(n.Prior))
+		for o := range n.outcomes(test) {
+			next, chance := n.after(n.Prior, test, o)
+			sum += chance
+			for f := range back {
+				back[f] += chance * next[f]
+			}
+		}
+		if math.Abs(sum-1) > 1e-12 {
+			t.Errorf("test %d: chances sum to %g", test, sum)
+		}
+		for f := range back {
+			if math.Abs(back[f]-n.Prior[f]) > 1e-12 {
+				t.Errorf("test %d, fault %d: on average %g is believed, want the prior %g", test, f, back[f], n.Prior[f])
+			}
+		}
+	}
+	all := CompareNoisy(NoisyPolicies[:3], 5, 2)
+	for _, c := range all {
+		if c.Total < 0.5 || c.Total > 2 {
+			t.Errorf("%s takes %g times the minutes of another way to look ahead", c.ID, c.Total)
+		}
+	}
+}
