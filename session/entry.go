@@ -82,9 +82,22 @@ type Skipped struct {
 
 // Repaired is what was done about a suspect and what became of the complaint.
 type Repaired struct {
-	Suspect string `json:"suspect"`
-	Action  string `json:"action,omitempty"`
-	Result  string `json:"result"`
+	Suspect string        `json:"suspect"`
+	Action  string        `json:"action,omitempty"`
+	Result  string        `json:"result"`
+	Proof   []ChosenProof `json:"proof,omitempty"` // tests that prove it, chosen when it was said to have helped
+}
+
+// ChosenProof is one test that proves a repair, and what it must give. It is kept in the log,
+// so that what is read later does not change what was asked for.
+type ChosenProof struct {
+	Test    string        `json:"test"`
+	Measure rules.Measure `json:"measure"`
+	Low     float64       `json:"low"`              // of a number: V, ohms or A
+	High    float64       `json:"high"`             //
+	Over    bool          `json:"over,omitempty"`   // OL
+	Choice  string        `json:"choice,omitempty"` // of a choice
+	Free    bool          `json:"free,omitempty"`   // the circuit does not decide it: any answer will do
 }
 
 // MarshalJSON writes the value alone.

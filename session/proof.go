@@ -162,12 +162,40 @@ func (j *job) proofParts() []proofPart {
 	}
 	n := j.now()
 	if !n.proofKnown {
-		n.proof, n.proofKnown = j.proofOf(r.Suspect), true
+		n.proof, n.proofKnown = j.chosenProof(r), true
 		for i := range n.proof {
 			j.judge(&n.proof[i])
 		}
 	}
 	return n.proof
+}
+
+// chooseProof picks the tests that will prove a repair that helped, with what each must give.
+func (j *job) chooseProof(suspect, result string) []ChosenProof {
+	if result != "gone" {
+		return nil
+	}
+	var out []ChosenProof
+	for _, p := range j.proofOf(suspect) {
+		out = append(out, ChosenProof{Test: p.test.ID, Measure: p.measure, Low: p.want.Low, High: p.want.High, Over: p.want.Over, Choice: p.want.Choice, Free: !p.decided})
+	}
+	return out
+}
+
+// chosenProof are the tests that were chosen when a repair was stored; of a log that names
+// none, those that would be chosen now.
+func (j *job) chosenProof(r *Repaired) []proofPart {
+	if len(r.Proof) == 0 {
+		return j.proofOf(r.Suspect)
+	}
+	var parts []proofPart
+	for _, c := range r.Proof {
+		if t, ok := j.base.book.Test(c.Test); ok {
+			parts = append(parts, proofPart{test: t, measure: c.Measure, decided: !c.Free,
+				want: diagnosis.Predicted{Mode: c.Measure.Mode, Low: c.Low, High: c.High, Over: c.Over, Choice: c.Choice}})
+		}
+	}
+	return parts
 }
 
 // judge finds the last reading of a test since the repair and holds it to what is expected.

@@ -214,7 +214,7 @@ func (t *turn) repair(suspect, action, result string) error {
 		words += " (" + action + ")"
 	}
 	words += "; " + resultWords[result]
-	n, err := t.add(Entry{Kind: kindRepaired, Repaired: &Repaired{Suspect: suspect, Action: action, Result: result}, Words: words})
+	n, err := t.add(Entry{Kind: kindRepaired, Repaired: &Repaired{Suspect: suspect, Action: action, Result: result, Proof: t.j.chooseProof(suspect, result)}, Words: words})
 	if err != nil {
 		return err
 	}

@@ -20,13 +20,15 @@ import (
 	"github.com/rs/zerolog"
 )
 
-const jobsUsage = `Usage: coilside jobs export|import|verify [OPTIONS] [FILE]
+const jobsUsage = `Usage: coilside jobs export|import|verify|report [OPTIONS] [FILE]
 
   export [--job ID]... [FILE]  write jobs and the rules they were made with to FILE, or to the
                                output; also while the service runs
   import FILE                  take over what an export holds, all of it or nothing; "-" is the
                                input. Stop the service first
   verify [--replay]            read everything back and report what is not as it was written
+  report [--job ID] [FILE]     write the record of a job, the newest if none is named, as --format
+                               markdown or html, for the shop's --for file or the customer
 
 An export is text, one JSON object a line, in this order:
 
@@ -47,6 +49,7 @@ type jobsCommand struct {
 	folder         string
 	flags          *flag.FlagSet
 	only           []string
+	format, whom   string
 	replay         bool
 	stdin          io.Reader
 	stdout, stderr io.Writer
@@ -54,7 +57,7 @@ type jobsCommand struct {
 
 // jobs moves the jobs of a data folder and checks them.
 func jobs(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	verbs := map[string]func(*jobsCommand, context.Context) int{"export": (*jobsCommand).export, "import": (*jobsCommand).load, "verify": (*jobsCommand).verify}
+	verbs := map[string]func(*jobsCommand, context.Context) int{"export": (*jobsCommand).export, "import": (*jobsCommand).load, "verify": (*jobsCommand).verify, "report": (*jobsCommand).report}
 	if len(args) > 0 && (args[0] == "help" || args[0] == "-h" || args[0] == "--help") {
 		fmt.Fprint(stdout, jobsUsage)
 		return exitDone
@@ -87,6 +90,11 @@ func (c *jobsCommand) parse(verb string, args []string) (code int, done bool) {
 	switch verb {
 	case "export":
 		c.flags.Func("job", "`ID` of a job; may be given again (default: all)", func(id string) error { c.only = append(c.only, id); return nil })
+	case "report":
+		c.flags.Func("job", "`ID` of the job (default: the newest)", func(id string) error { c.only = []string{id}; return nil })
+		c.flags.StringVar(&c.format, "format", "markdown", "markdown or html")
+		c.flags.StringVar(&c.whom, "for", "file", "whom it is for: file (the shop's) or customer")
+		c.flags.Var(list{&c.with.folders, string(os.PathListSeparator)}, "rules", "`folder` of rules, for a job whose own are gone; may be given again")
 	case "verify":
 		c.flags.BoolVar(&c.replay, "replay", false, "also compute every job anew and compare with what was shown")
 	}
@@ -96,10 +104,13 @@ func (c *jobsCommand) parse(verb string, args []string) (code int, done bool) {
 	case err != nil:
 		return exitUsage, true
 	}
-	most := map[string]int{"export": 1, "import": 1, "verify": 0}[verb]
+	most := map[string]int{"export": 1, "import": 1, "verify": 0, "report": 1}[verb]
 	switch {
 	case c.flags.NArg() > most:
 		fmt.Fprintf(c.stderr, "coilside jobs %s: %q is too much\n", verb, c.flags.Arg(most))
+		return exitUsage, true
+	case verb == "report" && c.format != "markdown" && c.format != "html":
+		fmt.Fprintf(c.stderr, "coilside jobs report: --format takes markdown or html, not %q\n", c.format)
 		return exitUsage, true
 	case verb == "import" && c.flags.NArg() == 0:
 		fmt.Fprintln(c.stderr, `coilside jobs import: say which file, or "-" for the input`)
