@@ -177,3 +177,17 @@ func quoted(list []string) string {
 	}
 	return strings.Join(slices.Compact(out), ", ")
 }
+
+// About makes a finding of someone else's about a suspect or a test of the book, at its id.
+func (b *Book) About(kind, id string, code Code, message, hint string) *Error {
+	p := &problems{}
+	at := spots{}
+	if s, ok := b.Suspect(id); ok && kind == "suspect" {
+		at = s.at
+	}
+	if t, ok := b.Test(id); ok && kind == "test" {
+		at = t.at
+	}
+	p.add(at.of("id"), code, message, hint)
+	return p.list[0]
+}

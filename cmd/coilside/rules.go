@@ -36,6 +36,7 @@ type rulesCommand struct {
 	stdout, stderr io.Writer
 
 	cover       int      // least coverage, percent; 0 = none asked for
+	quick       bool     // check without the circuit
 	job, caseID string   // what why looks at
 	jobs        int      // most closed jobs that impact replays; 0 = all
 	before      []string // rule folders as they were

@@ -4,15 +4,30 @@ import (
 	"context"
 	"fmt"
 
+	"coilside/engine/diagnosis"
+	"coilside/engine/survey"
 	"coilside/session"
 )
+
+func (c *rulesCommand) checkOptions() {
+	c.flags.BoolVar(&c.quick, "quick", false, "leave out what takes the circuit being worked through: suspects no test can tell apart, tests that tell nothing")
+}
 
 // check reports what a rulebook that loads says that its author can hardly mean.
 func (c *rulesCommand) check(context.Context, []string) int {
 	b, w := c.book, c.stdout
-	c.overrides()
 	options := session.ReviewOptions()
-	options.Also = append(options.Also, b.Stale()...)
+	if !c.quick {
+		k, err := diagnosis.Compile(b)
+		if err != nil {
+			return c.fail(exitWrong, "%v", err)
+		}
+		told, err := survey.Of(b, k.Model())
+		if err != nil {
+			return c.fail(exitWrong, "%v", err)
+		}
+		options.Also = told.Findings(b)
+	}
 	review := b.Review(options)
 	for _, m := range review.Meant {
 		fmt.Fprintf(w, "%s: meant: %s (%s)\n", m.Finding.Pos, m.Reason, m.Finding.Message)
