@@ -162,6 +162,8 @@ type Reply struct {
 	ProofOfRepair *Proof       `json:"proof_of_repair"` // null unless a repair helped and the job is open
 	Cautions      []string     `json:"cautions"`
 	Advice        []string     `json:"advice"`
+
+	Result *CourseResult `json:"result,omitempty"` // of a job that is not a diagnosis
 }
 
 // Understood is one thing taken from an utterance, in words and in structure.
@@ -192,6 +194,15 @@ type Test struct {
 	Gain     float64       `json:"gain"` // expected gain, bits
 	Cautions []string      `json:"cautions"`
 	Answers  AnswerKind    `json:"answers"`
+	Supply   *Supply       `json:"supply,omitempty"` // a bench supply that is on meanwhile
+}
+
+// Supply is where a bench supply is connected and what it is limited to.
+type Supply struct {
+	Positive string  `json:"positive"`
+	Negative string  `json:"negative"`
+	Volts    float64 `json:"volts"`
+	Amps     float64 `json:"amps"`
 }
 
 // AnswerKind says what answers a test takes.
@@ -280,6 +291,7 @@ type JobSummary struct {
 	Job       string    `json:"job"`
 	Label     string    `json:"label"`
 	Complaint string    `json:"complaint"`
+	Purpose   string    `json:"purpose,omitempty"` // left out: diagnose
 	State     string    `json:"state"`             // open, closed, damaged
 	Outcome   string    `json:"outcome,omitempty"` // of a closed one: fixed, unproven, abandoned
 	Opened    time.Time `json:"opened"`

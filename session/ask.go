@@ -45,7 +45,7 @@ func (s *Service) Ask(ctx context.Context, r AskRequest) (Asked, error) {
 	if len(r.Text) > mostText || !utf8.ValidString(r.Text) {
 		return Asked{}, invalid("text", "text must be UTF-8 of at most %d bytes", mostText)
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return Asked{}, err
 	}

@@ -36,7 +36,7 @@ func (s *Service) Grammar(ctx context.Context, r GrammarRequest) (Grammar, error
 	if !slices.Contains(grammarFormats, r.Format) {
 		return Grammar{}, notOneOf("format", r.Format, grammarFormats)
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return Grammar{}, err
 	}

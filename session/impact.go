@@ -57,6 +57,7 @@ func (s *Service) Try(ctx context.Context, t Trial) (Impact, error) {
 	if err != nil {
 		return Impact{}, err
 	}
+	list = slices.DeleteFunc(list, func(j JobSummary) bool { return j.Purpose != "" }) // no diagnosis to replay
 	if t.Jobs > 0 {
 		list = list[:min(t.Jobs, len(list))]
 	}

@@ -14,9 +14,10 @@ import (
 type Interview struct {
 	book   *rules.Book
 	reader *words.Reader
-	at     int  // index into questions
-	missed int  // answers to the question that were not taken
-	named  bool // the label names the load
+	at     int    // index into questions
+	missed int    // answers to the question that were not taken
+	named  bool   // the label names the load
+	said   string // what began a job beside diagnosis
 	o      OpenRequest
 }
 
@@ -45,6 +46,9 @@ func NewInterview(book *rules.Book) (*Interview, error) {
 
 // Question is what to ask now; nil when everything was asked.
 func (i *Interview) Question() *Question {
+	if i.o.Purpose != "" {
+		return nil // a job beside diagnosis asks for itself
+	}
 	qs := i.questions()
 	for i.at < len(qs) && i.knows(qs[i.at]) {
 		i.at++
@@ -79,6 +83,12 @@ func (i *Interview) Answer(text string) string {
 	}
 	kind, before := i.o.Circuit.Load.Kind, i.known(q)
 	took := i.takeWords(text)
+	if i.at == 0 && i.o.Complaint == "" {
+		if i.o.Purpose = courseSaidFirst(i.book, text); i.o.Purpose != "" {
+			i.said, i.o.Circuit = text, CircuitSpec{}
+			return ""
+		}
+	}
 	offer, plainly := nearestOffer(q, text)
 	if offer != nil && (plainly || !i.knows(q)) {
 		offer.set(&i.o)

@@ -121,11 +121,14 @@ func recordWords(job string, record int, problem string) string {
 
 // replay computes the case from the log.
 func (j *job) replay(s *Service) error {
-	if j.c != nil {
+	if j.c != nil || j.onCourse() && j.base != nil {
 		return nil
 	}
 	j.base, j.notes = s.baseFor(rulesOf(j.log))
 	j.given = nil
+	if j.onCourse() {
+		return nil // what it stands at is worked out from the log when it is asked
+	}
 	c, err := j.base.open(j.opening())
 	if err != nil {
 		return j.unreplayable(j.log[0], err)
@@ -219,6 +222,9 @@ var inCase = map[string]bool{kindReading: true, kindFact: true, kindSkipped: tru
 
 // shown is the ranking as it goes into the log.
 func (j *job) shown() []Shown {
+	if j.onCourse() {
+		return nil
+	}
 	ranking := j.now().ranking
 	out := make([]Shown, 0, mostShown)
 	for _, r := range ranking[:min(mostShown, len(ranking))] {

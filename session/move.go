@@ -28,6 +28,9 @@ func (s *Service) MoveRules(ctx context.Context, r MoveRulesRequest) (Moved, err
 		if err := t.writable(); err != nil {
 			return err
 		}
+		if err := t.j.diagnosing(); err != nil {
+			return err
+		}
 		return t.move(to)
 	})
 	if err != nil {
@@ -39,7 +42,7 @@ func (s *Service) MoveRules(ctx context.Context, r MoveRulesRequest) (Moved, err
 
 // moveMade finds the move that a reply, perhaps an earlier one, tells of.
 func (s *Service) moveMade(ctx context.Context, id string, reply Reply) (RulesMove, error) {
-	j, unlock, err := s.lockCase(ctx, id)
+	j, unlock, err := s.lockDiagnosis(ctx, id)
 	if err != nil {
 		return RulesMove{}, err
 	}

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"slices"
 
+	"coilside/engine/diagnosis"
 	"coilside/rules"
 )
 
@@ -56,9 +57,12 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 		seed := seedFor(id)
 		o.Seed = &seed
 	}
-	c, err := b.open(&o)
-	if err != nil {
-		return Opened{}, diagnosisError(err)
+	var c *diagnosis.Case
+	if !slices.Contains(coursePurposes, o.Purpose) {
+		var err error
+		if c, err = b.open(&o); err != nil {
+			return Opened{}, diagnosisError(err)
+		}
 	}
 	j := &job{id: id, keys: map[string]keyed{}, warned: map[string]bool{}, base: b, c: c}
 	j.mu.Lock()
@@ -103,6 +107,9 @@ func openingWords(book *rules.Book, o OpenRequest) string {
 	what := o.Complaint
 	if i := slices.IndexFunc(book.Complaints, func(c *rules.Complaint) bool { return c.ID == o.Complaint }); i >= 0 && book.Complaints[i].Words != "" {
 		what = book.Complaints[i].Words
+	}
+	if words := courseWords[o.Purpose]; words != "" {
+		what = "to " + words
 	}
 	if o.Label != "" {
 		return o.Label + ": " + what

@@ -14,7 +14,7 @@ import (
 const unknown = "unknown"
 
 // purposes are what a job may be opened for.
-var purposes = []string{"diagnose"}
+var purposes = append([]string{"diagnose"}, coursePurposes...)
 
 // given is one field of an opening that was filled in.
 type given struct {
@@ -53,10 +53,6 @@ func factsOf(book *rules.Book, o OpenRequest) (map[string]rules.Value, error) {
 
 func checkPurpose(o OpenRequest) error {
 	if o.Purpose != "" && !slices.Contains(purposes, o.Purpose) {
-		later := []string{"identify", "bench", "choose", "wire"}
-		if slices.Contains(later, o.Purpose) {
-			return invalid("purpose", "this version opens jobs for the purpose diagnose only, not %s", o.Purpose)
-		}
 		return notOneOf("purpose", o.Purpose, purposes)
 	}
 	return nil
@@ -154,7 +150,7 @@ func givenFields(book *rules.Book, o OpenRequest) ([]given, error) {
 		}
 		out = append(out, g...)
 	}
-	if o.Complaint == "" {
+	if o.Complaint == "" && !slices.Contains(coursePurposes, o.Purpose) {
 		of := make([]string, len(book.Complaints))
 		for i, c := range book.Complaints {
 			of[i] = c.ID

@@ -35,7 +35,7 @@ func (s *Service) Picture(ctx context.Context, r PictureRequest) (Picture, error
 	if !slices.Contains(pictureKinds, r.Kind) {
 		return Picture{}, notOneOf("kind", r.Kind, pictureKinds)
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return Picture{}, err
 	}

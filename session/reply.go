@@ -15,6 +15,9 @@ import (
 // only: the conclusion, a question, a caution to accept, or the next test.
 func (t *turn) compose() Reply {
 	j := t.j
+	if j.onCourse() {
+		return t.composeCourse()
+	}
 	made := t.made()
 	r := Reply{
 		Entries: made, Seq: j.seq(), Understood: nonNil(t.understood), Suspects: j.suspects(mostShown, 2),

@@ -29,6 +29,9 @@ func (s *Service) Report(ctx context.Context, r ReportRequest) (Report, error) {
 	}
 	defer unlock()
 	out := Report{Job: j.id, Format: format, For: whom}
+	if j.onCourse() {
+		return s.courseReport(j, out)
+	}
 	record, err := s.record(j)
 	if err != nil {
 		return Report{}, inJob(err, j.id)

@@ -207,6 +207,19 @@ func (s *Service) lockCase(ctx context.Context, id string) (*job, func(), error)
 	return j, unlock, nil
 }
 
+// lockDiagnosis is lockCase for what only a diagnosis can answer.
+func (s *Service) lockDiagnosis(ctx context.Context, id string) (*job, func(), error) {
+	j, unlock, err := s.lockCase(ctx, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := j.diagnosing(); err != nil {
+		unlock()
+		return nil, nil, err
+	}
+	return j, unlock, nil
+}
+
 func noJob(id string) *Error {
 	return &Error{Kind: NotFound, Field: "job", Job: short(id), Message: fmt.Sprintf("there is no job %q", short(id))}
 }

@@ -32,6 +32,9 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 			return err
 		}
 		t.said = r.Text
+		if t.j.onCourse() {
+			return t.tellCourse(r.Text)
+		}
 		if t.askedInPassing() {
 			return nil
 		}

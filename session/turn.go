@@ -40,7 +40,7 @@ func (t *turn) add(e Entry) (int, error) {
 	e.Entry = len(t.j.log) + 1
 	e.Turn = t.start + 1
 	e.Time, e.Engine, e.Rules, e.Said = t.now, t.s.o.Engine, t.j.base.book.Hash, t.said
-	if e.Kind != kindOpened {
+	if e.Kind != kindOpened && !t.j.onCourse() {
 		if err := apply(t.j.c, t.j.log, e); err != nil {
 			return 0, diagnosisError(err)
 		}

@@ -45,6 +45,10 @@ func (s *Service) Next(ctx context.Context, r ListRequest) (Tests, error) {
 	if j.outcome() != "" {
 		return out, nil
 	}
+	if j.onCourse() {
+		out.Tests, err = j.listCourse(most)
+		return out, err
+	}
 	best := j.now().best
 	if most > mostTests {
 		best = j.c.Next(most)
@@ -62,7 +66,7 @@ func (s *Service) Suspects(ctx context.Context, r ListRequest) (Suspects, error)
 	if err != nil {
 		return Suspects{}, err
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return Suspects{}, err
 	}
@@ -84,7 +88,7 @@ func (s *Service) Explain(ctx context.Context, r ExplainRequest) (Explanation, e
 	if asked != 1 {
 		return Explanation{}, invalid("suspect", "say one thing to explain: suspect, test or entry")
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return Explanation{}, err
 	}
@@ -243,7 +247,7 @@ func (s *Service) summaryOf(ctx context.Context, id string) (JobSummary, error) 
 
 func (j *job) summary() JobSummary {
 	o := j.opening()
-	s := JobSummary{Job: j.id, Label: o.Label, Complaint: o.Complaint, State: "open", Opened: j.log[0].Time, Seq: j.seq(), Outcome: j.outcome()}
+	s := JobSummary{Job: j.id, Label: o.Label, Complaint: o.Complaint, Purpose: coursePurpose(o.Purpose), State: "open", Opened: j.log[0].Time, Seq: j.seq(), Outcome: j.outcome()}
 	if s.Outcome != "" {
 		s.State = "closed"
 	}

@@ -22,7 +22,7 @@ func (s *Service) RulesWhy(ctx context.Context, r WhyRequest) (rulewhy.WhyRule, 
 	if r.Case != "" {
 		return s.whyInCase(ctx, r)
 	}
-	j, unlock, err := s.lockCase(ctx, r.Job)
+	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
 	if err != nil {
 		return rulewhy.WhyRule{}, err
 	}

@@ -70,7 +70,7 @@ var paramWords = map[string]string{
 	"limit":       "How many at most; a default if left out.",
 	"measure":     "What was measured and where the leads went, for a reading taken unasked.",
 	"outcome":     "How the job ended: fixed, unproven or abandoned.",
-	"purpose":     "What the job is for; diagnose if left out.",
+	"purpose":     "What the job is for: diagnose (if left out; only this needs a complaint), identify, bench, choose or wire.",
 	"reason":      "Why, in words.",
 	"relay":       "What is known of the relay fitted.",
 	"result":      "What became of the complaint: gone, still_there or changed.",

@@ -5,6 +5,19 @@ import "maps"
 // tradeWords are the words for the members of the calculations around the fault: they
 // stand in the one map with the others.
 var tradeWords = map[string]string{
+	"Reply.result":         "What a job of another purpose than diagnose has come to; left out until there is something.",
+	"CourseResult.purpose": "Which of the others is there: identify, bench, choose or wire.",
+	"identify":             "Which terminal is which.",
+	"bench":                "The verdict on a relay.",
+	"choose":               "The verdict on a part for a place.",
+	"wire":                 "How to wire the circuit.",
+	"supply":               "A bench supply that is on meanwhile; left out if none is.",
+	"Supply.positive":      "Where its plus is.",
+	"Supply.negative":      "Where its minus is.",
+	"Supply.volts":         "Its volts.",
+	"Supply.amps":          "At most so many amperes.",
+	"JobSummary.purpose":   "What the job is for; left out: diagnose.",
+	"JobView.purpose":      "What the job is for; left out: diagnose.",
 	"about":                "What the reason is about.",
 	"allowed_volts":        "How much voltage may be lost, volts.",
 	"ambient_c":            "Temperature around the wire, degrees Celsius; follows from engine_space if left out.",

@@ -115,13 +115,14 @@ func (c *conversation) greet(ctx context.Context) {
 	if c.plain {
 		return
 	}
+	fmt.Fprintln(c.meta, "No fault to find? Say: which terminal is which · test a relay · choose a relay · wire 15 amps over 6 metres.")
 	list, err := c.with.List(ctx, session.JobsRequest{State: "open", Limit: 3})
 	if err != nil || len(list.Jobs) == 0 {
 		return
 	}
 	fmt.Fprintln(c.meta, "Jobs still open; go on with one by --job ID:")
 	for _, j := range list.Jobs {
-		fmt.Fprintln(c.meta, strings.TrimRight(fmt.Sprintf("  %s  %s  %s", j.Job, strings.ReplaceAll(j.Complaint, "_", " "), j.Label), " "))
+		fmt.Fprintln(c.meta, strings.TrimRight(fmt.Sprintf("  %s  %s  %s", j.Job, strings.ReplaceAll(j.Complaint+j.Purpose, "_", " "), j.Label), " "))
 	}
 }
 
@@ -147,7 +148,10 @@ func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Open
 		request.Seed = c.seed
 		opened, err := c.with.Open(ctx, request)
 		if err == nil {
-			return opened, nil
+			if said := interview.Said(); said != "" {
+				opened.Reply, err = c.with.Tell(ctx, session.TellRequest{Write: session.Write{Job: opened.Job}, Text: said})
+			}
+			return opened, err
 		}
 		if e, ok := errors.AsType[*session.Error](err); !ok || e.Kind == session.Unsafe || e.Kind == session.Internal {
 			return session.Opened{}, err

@@ -15,17 +15,24 @@ type FieldError struct {
 	Field   string // dotted: place.load.amps
 	Message string // one sentence that names the field
 	Nearest string // the nearest valid choice
+	Missing bool   // it was not given
 }
 
 func (e *FieldError) Error() string { return e.Message }
 
-// Fields checks the fields of a request and keeps the first thing wrong.
+// Fields checks the fields of a request and keeps the first thing wrong; what is
+// missing counts only where nothing else is wrong.
 type Fields struct{ Err error }
 
 // Wrong notes that a field does not fit.
 func (f *Fields) Wrong(field, format string, args ...any) {
-	if f.Err == nil {
-		f.Err = &FieldError{Field: field, Message: field + " " + fmt.Sprintf(format, args...)}
+	f.note(&FieldError{Field: field, Message: field + " " + fmt.Sprintf(format, args...), Missing: strings.HasPrefix(format, "is missing")})
+}
+
+func (f *Fields) note(e *FieldError) {
+	before, ours := f.Err.(*FieldError)
+	if f.Err == nil || ours && before.Missing && !e.Missing {
+		f.Err = e
 	}
 }
 
@@ -93,9 +100,7 @@ func Choice(f *Fields, field, v, otherwise string, of ...string) string {
 		if near != "" {
 			e.Message += fmt.Sprintf("; did you mean %q?", near)
 		}
-		if f.Err == nil {
-			f.Err = e
-		}
+		f.note(e)
 	}
 	return v
 }
