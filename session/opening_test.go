@@ -71,7 +71,6 @@ func TestOpeningRefusals(t *testing.T) {
 		"endless amps":        {func(o *OpenRequest) { o.Circuit.Load.Amps = number(math.Inf(1)) }, Invalid, "circuit.load.amps", "finite", ""},
 		"airbag":              {func(o *OpenRequest) { o.Circuit.Load.Hazard = "restraint" }, Unsafe, "circuit.load.hazard", "qualified", ""},
 		"high voltage":        {func(o *OpenRequest) { o.Circuit.Load.Hazard = "high_voltage" }, Unsafe, "circuit.load.hazard", "qualified", ""},
-		"another purpose":     {func(o *OpenRequest) { o.Purpose = "bench" }, Invalid, "purpose", "this version opens jobs for the purpose diagnose only, not bench", ""},
 		"no purpose at all":   {func(o *OpenRequest) { o.Purpose = "diagnoze" }, Invalid, "purpose", `did you mean "diagnose"?`, "diagnose"},
 		"long label":          {func(o *OpenRequest) { o.Label = strings.Repeat("x", 201) }, Limit, "label", "longer than 200", ""},
 		"label with a bell":   {func(o *OpenRequest) { o.Label = "van\a" }, Invalid, "label", "cannot be printed", ""},
