@@ -53,7 +53,7 @@ type rulesVerb struct {
 }
 
 var rulesVerbs = map[string]rulesVerb{
-	"check":      {run: (*rulesCommand).check},
+	"check":      {run: (*rulesCommand).check, options: (*rulesCommand).checkOptions},
 	"test":       {run: (*rulesCommand).test, options: (*rulesCommand).testOptions},
 	"why":        {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
 	"impact":     {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},

@@ -29,6 +29,7 @@ func (c *rulesCommand) check(context.Context, []string) int {
 		options.Also = told.Findings(b)
 	}
 	review := b.Review(options)
+	c.overrides()
 	for _, m := range review.Meant {
 		fmt.Fprintf(w, "%s: meant: %s (%s)\n", m.Finding.Pos, m.Reason, m.Finding.Message)
 	}

@@ -20,7 +20,7 @@ const (
 	// needs to be possible at all.
 	mostWirings = 8
 	// mostMore bounds how many others are looked at for what these left open.
-	mostMore = 24
+	mostMore = 40
 	// telling is the least difference in what a test may answer, as the share of answers that
 	// would differ, for it to tell two suspects apart. Clouds of guesses differ by luck; those that
 	// expect the same share one estimate and do not differ at all.
