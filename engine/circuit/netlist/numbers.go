@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"reflect"
 	"slices"
 	"strconv"
 
@@ -308,18 +307,9 @@ func (n *Numbers) Threshold(pullIn bool) (volts float64, ok bool) {
 	return at[name] / n.Sound[coil]["ohms"] * (at["ohms"]*(234.5+at["celsius"])/254.5 + n.added[coil]), true
 }
 
-// learnt are the fields of an effect that a netlist can have.
-var learnt = []string{"To", "Open", "AddOhms", "ShortTo", "Ohms", "Hold", "Scale", "By", "Instead", "ComesAnd", "OneOf", "AllOf", "Pos"}
-
-// Knows reports whether a netlist can have all of some effects: none says anything
-// that this package has not learnt to write.
+// Knows reports whether a netlist can have all of some effects.
 func Knows(effects []rules.Effect) bool {
 	return !slices.ContainsFunc(effects, func(e rules.Effect) bool {
-		for field, value := range reflect.ValueOf(e).Fields() {
-			if field.IsExported() && !slices.Contains(learnt, field.Name) && !value.IsZero() {
-				return true
-			}
-		}
 		return !slices.Contains([]string{"", "closed", "open", "over", "rest"}, e.Hold) || !Knows(e.OneOf) || !Knows(e.AllOf)
 	})
 }
