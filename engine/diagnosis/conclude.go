@@ -16,8 +16,8 @@ const (
 	likelyAt   = 0.85 // probability that is enough when nothing more can be measured
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
-	rivalAt    = 0.1  // of the best by readings alone: a suspect that is no worse is a rival
-	tiedWithin = 0.05 // of the best by readings alone: what is further off is told apart
+	rivalAt    = 0.15 // of the best by readings alone: a suspect that is no worse is a rival
+	tiedWithin = 0.15 // of the best by readings alone: what is further off is told apart
 )
 
 // Conclusion is what is proven, nil until something is. It is single when one

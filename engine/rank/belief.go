@@ -27,6 +27,7 @@ type Belief struct {
 	solver      circuit.Solver
 	mixes       []mix
 	foreseen    []mix
+	twins       twins
 	shared      *shared
 	wirings     *circuit.Wirings
 	paired      int                   // how many readings there were when pairs of faults were last added

@@ -108,14 +108,80 @@ func (s *foreseen) alike(t *foreseen, error float64) bool {
 	if wide := 3 * error; s.width < wide && t.width < wide {
 		return apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b)
 	}
+	if !s.sameFunction(t, error) {
+		return false
+	}
+	luck := math.Hypot(s.width/math.Sqrt(s.effective), t.width/math.Sqrt(t.effective))
+	return apart <= math.Max(0.5*error, 3*luck) && max(a, b) < 1.8*min(a, b)
+}
+
+// sameFunction reports whether two hypotheses predict a reading by the same function
+// of the circuit, as their probes tell.
+func (s *foreseen) sameFunction(t *foreseen, error float64) bool {
+	if !s.ok || !t.ok {
+		return false
+	}
 	for i := range s.signature {
 		x, y := finite(s.signature[i]), finite(t.signature[i])
 		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
 			return false
 		}
 	}
-	luck := math.Hypot(s.width/math.Sqrt(s.effective), t.width/math.Sqrt(t.effective))
-	return apart <= math.Max(0.5*error, 3*luck) && max(a, b) < 1.8*min(a, b)
+	return true
+}
+
+// twins tells which hypotheses have predicted everything so far by the same
+// functions of the same numbers. What such two expect can differ by luck only.
+type twins struct {
+	n  int
+	no []bool // by pair of hypotheses
+}
+
+func (t *twins) are(i, k int) bool { return i < t.n && k < t.n && !t.no[i*t.n+k] }
+
+// part notes which hypotheses the newest reading tells apart.
+func (b *Belief) part(m *measurement, expect []foreseen) {
+	t := &b.twins
+	if t.n == 0 {
+		t.n = len(b.hyps)
+		t.no = make([]bool, t.n*t.n)
+		b.partByComplaint()
+	}
+	for i := range t.n {
+		for k := i + 1; k < t.n; k++ {
+			if t.no[i*t.n+k] {
+				continue
+			}
+			error := sigma(instrument(m.Measure), expect[i].middle, b.systemVolts)
+			if m.circuit && m.wiring == "" && !expect[i].sameFunction(&expect[k], error) {
+				t.no[i*t.n+k], t.no[k*t.n+i] = true, true
+			}
+		}
+	}
+}
+
+// partByComplaint does it for the complaint, and for what has no cloud.
+func (b *Belief) partByComplaint() {
+	t := &b.twins
+	apart := func(x, y *Hypothesis) bool {
+		if x.cloud == nil || y.cloud == nil || x.cloud.dims != y.cloud.dims || x.cloud.found+y.cloud.found > 0 ||
+			len(x.cloud.probes) != len(y.cloud.probes) || x.cloud.wirings.Count() != y.cloud.wirings.Count() {
+			return true
+		}
+		for i := range x.cloud.probes {
+			if math.Abs(x.cloud.probes[i].complaint-y.cloud.probes[i].complaint) > 0.1 {
+				return true
+			}
+		}
+		return false
+	}
+	for i := range t.n {
+		for k := i + 1; k < t.n; k++ {
+			if apart(b.hyps[i], b.hyps[k]) {
+				t.no[i*t.n+k], t.no[k*t.n+i] = true, true
+			}
+		}
+	}
 }
 
 // pool gives alike hypotheses the mean of their estimates of the newest reading.
@@ -131,7 +197,7 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 		var group []int
 		var terms, shares []float64
 		for i, h := range b.hyps {
-			if !done[i] && expect[i].ok && (i == lead || expect[lead].alike(&expect[i], error)) {
+			if !done[i] && expect[i].ok && (i == lead || b.twins.are(lead, i) || expect[lead].alike(&expect[i], error)) {
 				done[i] = true
 				group = append(group, i)
 				terms = append(terms, math.Log(h.bare)+h.gained[newest])

@@ -34,7 +34,7 @@ func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float6
 	for sweep := range sweeps {
 		for i := range c.particles {
 			c.stream.Seed(b.seed^step, uint64(sweep)<<32|uint64(i))
-			b.move(c, &c.particles[i], groups, newest, part)
+			b.move(c, &c.particles[i], groups, newest, part, sweep)
 		}
 	}
 }
@@ -82,10 +82,10 @@ func (b *Belief) resample(c *cloud) {
 // The proposal keeps the standard normal prior (x' = r x + sqrt(1-r^2) n, the
 // preconditioned Crank-Nicolson step of Cotter, Roberts, Stuart and White 2013),
 // so that only the likelihoods decide.
-func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64) {
+func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64, sweep int) {
 	accept := math.Log(c.rng.Float64())
 	q := particle{normal: slices.Clone(p.normal), loglik: slices.Clone(p.loglik)}
-	if onlyFault := b.propose(c, q.normal); onlyFault {
+	if onlyFault := b.propose(c, q.normal, sweep); onlyFault {
 		q.draw = p.draw
 	}
 	if err := b.build(c, &q); err != nil {
@@ -145,23 +145,28 @@ func (b *Belief) newestGroup(groups []group, newest int) int {
 	return len(groups) - 1
 }
 
-// propose changes normal in place: the fault's own numbers, some that the newest
-// reading hangs on, the wiring, or all of them a little. It reports whether only the
-// fault's own numbers changed.
-func (b *Belief) propose(c *cloud, normal []float64) (onlyFault bool) {
+// propose changes normal in place, in every sweep another part of it: the fault's
+// own numbers, which a reading of something else leaves as they were and the copying
+// made fewer; then those that the newest reading hangs on, the wiring, or all of
+// them a little. It reports whether only the fault's own numbers changed.
+func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool) {
 	shift := func(i int, step float64) { // 0..1: from nothing to a fresh number
 		normal[i] = math.Sqrt(1-step*step)*normal[i] + step*c.rng.NormFloat64()
 	}
 	wiring := c.wirings.Dims()
 	own := wiring + b.model.Dims()
 	step := math.Exp(math.Log(leastStep) * c.rng.Float64())
-	switch kind := c.rng.Float64(); {
-	case kind < 0.25 && own < len(normal):
+	if sweep == 0 && own < len(normal) {
+		if c.rng.Float64() < 0.5 {
+			step = 0.2 + 0.8*c.rng.Float64()
+		}
 		for i := own; i < len(normal); i++ {
 			shift(i, step)
 		}
 		return true
-	case kind < 0.7 && len(c.keen) > 0:
+	}
+	switch kind := c.rng.Float64(); {
+	case kind < 0.6 && len(c.keen) > 0:
 		onlyFault = true
 		for range 1 + c.rng.IntN(3) {
 			i := min(wiring+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
@@ -169,7 +174,7 @@ func (b *Belief) propose(c *cloud, normal []float64) (onlyFault bool) {
 			onlyFault = onlyFault && i >= own
 		}
 		return onlyFault
-	case kind < 0.8 && c.wirings.Count() > 1:
+	case kind < 0.75 && c.wirings.Count() > 1:
 		shift(0, step)
 	default:
 		for i := wiring; i < len(normal); i++ {

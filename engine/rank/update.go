@@ -106,6 +106,7 @@ func (b *Belief) Read(r Reading) error {
 		}
 		h.gained = append(h.gained, gained)
 	}
+	b.part(m, expect)
 	b.pool(m, expect)
 	b.compareToField(m)
 	b.normalise()
