@@ -116,7 +116,7 @@ func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
 	b.predict(&c.particles[i], ms, out)
 	for k, t := range todo {
 		p := pair{a: t.grid.cell(out[k].raw[0]), chance: float32(out[k].chance[0])}
-		if out[k].n == 2 {
+		if out[k].n > 1 { // of three the last two are much the same to what is asked next
 			p.b = t.grid.cell(out[k].raw[1])
 		}
 		t.kept[c].pairs[i], t.kept[c].there[i] = p, true

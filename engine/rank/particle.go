@@ -58,15 +58,15 @@ func (p *particle) of(reading int) float64 {
 	return 0
 }
 
-// mix is a prediction: one or two raw values with their chances.
+// mix is a prediction: up to three raw values with their chances.
 type mix struct {
-	raw    [2]circuit.Raw
-	chance [2]float64
+	raw    [3]circuit.Raw
+	chance [3]float64
 	n      int
 }
 
 func one(raw circuit.Raw) mix {
-	return mix{raw: [2]circuit.Raw{raw}, chance: [2]float64{1}, n: 1}
+	return mix{raw: [3]circuit.Raw{raw}, chance: [3]float64{1}, n: 1}
 }
 
 // likelihood of an answer under the mix, without slips.
@@ -243,11 +243,28 @@ func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64
 		other := sv.At(ms[i].probe(b.model, p.draw.Wiring))
 		x := &out[i]
 		x.raw[1], x.n = other, 2
-		x.chance = [2]float64{chance, 1 - chance}
-		if ms[i].Measure.Mode == rules.MinMax {
-			x.raw[1] = circuit.Raw{A: math.Min(x.raw[0].A, other.A), B: math.Max(x.raw[0].B, other.B)}
-			x.raw[0] = other // nothing moved: it stayed away
-			x.chance = [2]float64{1 - wiggleShows, wiggleShows}
+		x.chance = [3]float64{chance, 1 - chance}
+		if ms[i].Measure.During == "wiggle" {
+			x.wiggle(ms[i].Measure.Mode, chance)
 		}
+	}
+}
+
+// wiggle makes of a prediction, there and away, what is seen while the place is
+// moved: mostly both, else whichever it stays in.
+func (x *mix) wiggle(mode rules.Mode, chance float64) {
+	there, away := x.raw[0], x.raw[1]
+	both := there
+	switch {
+	case mode == rules.MinMax:
+		both = circuit.Raw{A: math.Min(there.A, away.A), B: math.Max(there.B, away.B)}
+	case mode == rules.Watch && math.Abs(there.A-away.A) > 0.2:
+		both = circuit.Raw{A: circuit.ComesAndGoes}
+		chance = 0.8 // a look between two moves sees what moving it did
+	}
+	x.raw, x.n = [3]circuit.Raw{both, there, away}, 3
+	x.chance = [3]float64{wiggleShows, (1 - wiggleShows) * chance, (1 - wiggleShows) * (1 - chance)}
+	if mode == rules.Watch {
+		x.chance = [3]float64{wiggleShows / 2, (1 - wiggleShows/2) * chance, (1 - wiggleShows/2) * (1 - chance)}
 	}
 }

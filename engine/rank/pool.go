@@ -53,7 +53,7 @@ func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
 	for i := range c.probes {
 		b.predict(&c.probes[i], ms, out[:])
 		s.signature[2*i], s.signature[2*i+1] = out[0].raw[0].A, 1
-		if out[0].n == 2 && out[0].raw[1] != out[0].raw[0] {
+		if out[0].n > 1 && out[0].raw[1] != out[0].raw[0] {
 			s.signature[2*i+1] = 10 + out[0].raw[1].A + out[0].chance[0]
 		}
 	}
