@@ -3,6 +3,8 @@ module coilside
 go 1.26.8
 
 require (
+	github.com/chromedp/cdproto v0.159.0
+	github.com/chromedp/chromedp v0.23.0
 	github.com/expr-lang/expr v1.17.8
 	github.com/go-json-experiment/json v1.27.2
 	github.com/gofrs/flock v0.13.2

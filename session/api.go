@@ -193,6 +193,8 @@ type Test struct {
 	Minutes  float64       `json:"minutes"`
 	Gain     float64       `json:"gain"` // expected gain, bits
 	Cautions []string      `json:"cautions"`
+	Accept   string        `json:"accept,omitempty"` // the caution to accept first, as the load may move; left out where none is
+	Leads    []LeadAt      `json:"leads"`
 	Answers  AnswerKind    `json:"answers"`
 	Supply   *Supply       `json:"supply,omitempty"` // a bench supply that is on meanwhile
 }
@@ -203,6 +205,13 @@ type Supply struct {
 	Negative string  `json:"negative"`
 	Volts    float64 `json:"volts"`
 	Amps     float64 `json:"amps"`
+}
+
+// LeadAt says in words where one lead of a test goes.
+type LeadAt struct {
+	Lead  string `json:"lead"` // red, black, jumper, clamp, look
+	Place string `json:"place"`
+	Words string `json:"words"`
 }
 
 // AnswerKind says what answers a test takes.

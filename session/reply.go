@@ -258,10 +258,14 @@ func (j *job) test(p diagnosis.Proposal) Test {
 	labels := j.labels()
 	t := Test{
 		ID: p.Test.ID, Say: withMarks(p.Say, labels), Why: withMarks(p.Why, labels), Measure: p.Measure, Setup: p.Setup,
-		Minutes: p.Minutes, Gain: p.Gain, Cautions: []string{}, Answers: answerKind(p.Measure, p.Test.Of),
+		Minutes: p.Minutes, Gain: p.Gain, Cautions: []string{}, Leads: []LeadAt{}, Answers: answerKind(p.Measure, p.Test.Of),
+	}
+	for _, l := range j.leads(p.Measure) {
+		t.Leads = append(t.Leads, LeadAt{l.Kind, l.Place, l.Words})
 	}
 	if commands(p.Measure, p.Setup) && j.moves() && !j.accepted() {
-		t.Cautions = append(t.Cautions, sentence(movesCautionFor(j)))
+		t.Accept = sentence(movesCautionFor(j))
+		t.Cautions = append(t.Cautions, t.Accept)
 	}
 	for _, c := range p.Cautions {
 		t.Cautions = appendNew(t.Cautions, withMarks(c, labels))

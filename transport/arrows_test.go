@@ -23,6 +23,7 @@ var readsRulesets = []string{"session", "cmd"}
 var knowsNothingOf = map[string][]string{
 	"coilside/transport/jsonrpc":   {"coilside/session", "coilside/engine", "coilside/transport"},
 	"coilside/transport/websocket": {"coilside"},
+	"coilside/transport/page":      {"coilside"},
 	"coilside/session/journal":     {"coilside"},
 	"coilside/session/picture":     {"coilside"},
 	"coilside/rulesets":            {"coilside"},

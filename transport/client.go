@@ -61,13 +61,21 @@ func (s *Server) known(next http.Handler) http.Handler {
 			if !ok {
 				s.allow(c)
 				w.Header().Set("WWW-Authenticate", `Bearer realm="coilside"`)
-				s.turnAway(w, "token", http.StatusUnauthorized, "This service takes a token it knows, in the header: Authorization: Bearer TOKEN.")
+				s.turnAway(w, "token", http.StatusUnauthorized, unknownWords(r.URL.Path))
 				return
 			}
 			c = client{token: &token, key: "token " + token.Name}
 		}
 		next.ServeHTTP(w, r.WithContext(withClient(r.Context(), c)))
 	})
+}
+
+// unknownWords says how to be known: a person looks at /, programs do not.
+func unknownWords(path string) string {
+	if path == "/" {
+		return "This browser needs a link first. On the machine that serves, run: coilside link. Then open here what it prints."
+	}
+	return "This service takes a token it knows, in the header: Authorization: Bearer TOKEN."
 }
 
 // tokenOf is the token a request shows: in its header, or, from a browser, by the

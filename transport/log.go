@@ -16,6 +16,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+	"coilside/transport/page"
+
 	"github.com/rs/zerolog"
 )
 
@@ -45,6 +47,8 @@ func pathName(path string) string {
 	switch {
 	case slices.Contains(paths, path):
 		return path
+	case strings.HasPrefix(path, page.Path):
+		return page.Path
 	case strings.HasPrefix(path, enterPath):
 		return enterPath
 	}

@@ -4,11 +4,14 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"net"
 	"net/http"
 	"net/url"
 	"sync"
 	"time"
+
+	"coilside/transport/page"
 )
 
 // A browser cannot send a token of its own accord. Whoever has the token asks for a
@@ -119,6 +122,12 @@ func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, body)
 }
 
+// entered leads on to the page. A redirect would still count as coming from where the
+// link stood, and the cookie would not be sent along.
+const entered = `<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/"><title>Coilside</title>
+<p>This browser may use the service now. <a href="/">Go on</a></p></html>
+`
+
 // serveEnter takes a link once and leaves a cookie.
 func (s *Server) serveEnter(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Referrer-Policy", "no-referrer")
@@ -130,5 +139,7 @@ func (s *Server) serveEnter(w http.ResponseWriter, r *http.Request) {
 	}
 	http.SetCookie(w, &http.Cookie{Name: s.cookieName(), Value: cookie, Path: "/", MaxAge: int(cookieFor.Seconds()),
 		HttpOnly: true, Secure: s.tls != nil, SameSite: http.SameSiteStrictMode})
-	refuse(w, http.StatusOK, "This browser may use the service now.")
+	page.Protect(w.Header(), r.Host)
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = fmt.Fprint(w, entered)
 }

@@ -17,6 +17,7 @@ import (
 
 	"coilside/session"
 	"coilside/transport/jsonrpc"
+	"coilside/transport/page"
 
 	"github.com/rs/zerolog"
 )
@@ -186,6 +187,9 @@ func (s *Server) handler(stop context.Context) http.Handler {
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { writeJSON(w, http.StatusOK, []byte(`{"status":"ok"}`)) })
 	mux.HandleFunc("GET /readyz", s.serveReady)
 	mux.HandleFunc("GET /openrpc.json", func(w http.ResponseWriter, _ *http.Request) { writeJSON(w, http.StatusOK, s.document) })
+	screen := page.Handler()
+	mux.Handle("GET /{$}", screen)
+	mux.Handle("GET "+page.Path, screen)
 	mux.HandleFunc("POST /link", s.serveLink)
 	mux.HandleFunc("GET "+enterPath+"{secret}", s.serveEnter)
 	return s.logged(s.guard(namesFor(s.listener.Addr(), s.scheme(), s.hosts), s.known(mux)))

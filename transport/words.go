@@ -4,6 +4,7 @@ package transport
 // with its unit. "Type.member" goes before "member" alone, and that before
 // paramWords.
 var memberWords = map[string]string{
+	"accept":                "The caution to accept before the test is done, as the load may move: say ready. Left out where there is none.",
 	"accepted":              "The caution that was accepted.",
 	"advice":                "What the rules advise, in sentences.",
 	"amps":                  "Rated current, amperes, above 0.",
@@ -134,6 +135,8 @@ var memberWords = map[string]string{
 	"LoadSpec.kind":         "lamp, motor, heater, solenoid, electronics or unknown.",
 	"Entry.kind":            "What the entry is: opened, reading, fact, skipped, repaired, retracted, closed and so on.",
 	"labels":                "The marks on the relay: din (30, 85, 86, 87, 87a), numbers (1 to 5), en (A1, A2, 11, 12, 14) or unknown.",
+	"lead":                  "Which lead: red, black, jumper or clamp; look for a part that is looked at.",
+	"leads":                 "Where the leads go, in words.",
 	"line":                  "Line of the file, from 1.",
 	"load":                  "What the relay switches.",
 	"load_on":               "The contact terminal toward the load: 30, 87 or 87a.",
@@ -157,6 +160,7 @@ var memberWords = map[string]string{
 	"owner":                 "The front end that opened the job; left out if it belongs to none.",
 	"parameters":            "The named numbers of the trade that the rules use.",
 	"part":                  "The relay's part number.",
+	"place":                 "A place a lead can touch.",
 	"power_enters":          "The contact terminal that the supply feeds: 30, 87, 87a or unknown.",
 	"probability":           "0 to 1.",
 	"problem":               "What is wrong with the job's log; left out if nothing is.",

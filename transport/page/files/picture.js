@@ -1,0 +1,75 @@
+// Pictures of the job, drawn by the service: where the leads go, the socket's face, the
+// circuit.
+
+import { h, button, fill } from "./dom.js";
+
+const KINDS = [["leads", "Leads"], ["socket", "Socket"], ["circuit", "Circuit"]];
+const DRAWN = new Set(["svg", "g", "line", "path", "rect", "circle", "ellipse", "polyline", "polygon", "text", "tspan", "title", "desc"]);
+
+// An SVG is read as XML and put into the page as elements; the policy lets only this
+// text through to the reader.
+const policy = globalThis.trustedTypes?.createPolicy("coilside-picture", { createHTML: text => text }) ?? { createHTML: text => text };
+
+function read(svg) {
+  const plain = svg.replace(/ style="[^"]*"/g, ""); // the page has a style of its own, and takes no other
+  const root = new DOMParser().parseFromString(policy.createHTML(plain), "image/svg+xml").documentElement;
+  for (const node of [root, ...root.querySelectorAll("*")]) {
+    if (!DRAWN.has(node.localName)) node.remove();
+    else for (const a of [...node.attributes]) if (a.name.startsWith("on") || a.name.includes("href")) node.removeAttribute(a.name);
+  }
+  return document.importNode(root, true);
+}
+
+// Pictures shows one picture at a time on the card.
+export class Pictures {
+  kind = "leads";
+  #turn = 0;
+  #there = true;
+
+  constructor(job) { this.job = job; }
+
+  leave() { this.#turn++; }
+
+  // draw makes the place for the pictures of a test and fills it when they come.
+  draw(test) {
+    if (!this.#there) return null;
+    const kinds = KINDS.filter(([k]) => k !== "leads" || test.leads.length);
+    const kind = kinds.some(([k]) => k === this.kind) ? this.kind : kinds[0][0];
+    const place = h("div.drawing", { role: "region", tabindex: "0", "aria-label": "Picture" });
+    const tabs = kinds.map(([k, text]) => button(text, () => { this.kind = k; press(k); this.#fill(place, k, test); }, { "data-kind": k }));
+    const press = k => tabs.forEach(b => b.setAttribute("aria-pressed", String(b.dataset.kind === k)));
+    press(kind);
+    const node = h("div.pictures", {}, h("div.row", { role: "group", "aria-label": "Which picture" }, tabs,
+      button("Larger", () => enlarge(place), { class: "larger" })), place);
+    requestAnimationFrame(() => setTimeout(() => this.#fill(place, kind, test, node)));
+    return node;
+  }
+
+  async #fill(place, kind, test, node) {
+    const turn = ++this.#turn;
+    try {
+      const picture = await this.job.app.wire.call("job.picture", { job: this.job.id, kind, test: test.id });
+      if (turn === this.#turn) fill(place, read(picture.svg));
+    } catch (error) {
+      if (turn !== this.#turn) return;
+      if (error.code === -32601) { // a service without pictures
+        this.#there = false;
+        node?.remove();
+      } else fill(place, h("p.soft", {}, error.message));
+    }
+  }
+}
+
+// enlarge shows a picture over the whole screen.
+function enlarge(place) {
+  const svg = place.querySelector("svg")?.cloneNode(true);
+  if (!svg) return;
+  const name = svg.querySelector("title")?.textContent ?? "Picture";
+  for (const node of [svg, ...svg.querySelectorAll("[id]")]) node.removeAttribute("id");
+  svg.removeAttribute("aria-labelledby");
+  svg.setAttribute("aria-label", name);
+  const dialog = h("dialog.large", { "aria-label": name, onclose: () => dialog.remove() },
+    button("Close", () => dialog.close(), { class: "big" }), h("div.drawing", { tabindex: "0", role: "region", "aria-label": name }, svg));
+  document.body.append(dialog);
+  dialog.showModal();
+}
