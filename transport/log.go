@@ -13,11 +13,10 @@ import (
 	"time"
 
 	"coilside/transport/jsonrpc"
+	"coilside/transport/page"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
-	"coilside/transport/page"
-
 	"github.com/rs/zerolog"
 )
 
