@@ -370,3 +370,18 @@ func TestARepairThatDidNotHoldIsNotCalledProved(t *testing.T) {
 	require.NotContains(t, r.Text, "Nothing speaks against the repair")
 	require.NotEmpty(t, r.Next, "the diagnosis goes on")
 }
+
+// What a question offers is taken as its answer, word for word, also where it would be
+// a reading by itself.
+func TestAnOfferedChoiceIsAnAnswer(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("replaced it")
+	require.NotNil(t, r.Question)
+	for _, choice := range r.Question.Choices {
+		told := c.say(choice)
+		require.NotNil(t, told.Question, choice)
+		require.Contains(t, told.Question.Choices, "still there", choice)
+		require.Empty(t, told.Entries, "%s is no reading", choice)
+		r = c.say("replaced it")
+	}
+}

@@ -14,6 +14,13 @@ func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	if len(q.Pending) > 0 && len(q.Choices) > 0 {
 		return r.answerReadBack(text, q, ctx)
 	}
+	// A screen's button says the words that were offered: those are an answer, whatever
+	// else they could mean.
+	for _, ch := range q.Choices {
+		if strings.EqualFold(strings.TrimSpace(text), ch.Words) {
+			return Result{Findings: ch.Findings, Commands: ch.Commands, Answered: true}
+		}
+	}
 	fresh := r.readFresh(text, ctx)
 	if corrects(fresh, ctx) || wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
 		return fresh

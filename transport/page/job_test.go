@@ -20,7 +20,6 @@ type player struct {
 	shop    *shop
 	vehicle *vehicle.Vehicle
 	job     string
-	hidden  string
 	states  map[string]bool // that a picture was taken of
 }
 
@@ -52,7 +51,7 @@ func (p *player) shows(t *testing.T) session.JobView {
 // it is come to.
 func (p *player) keep(t *testing.T, state string) {
 	t.Helper()
-	if p.states[state] {
+	if p.states == nil || p.states[state] { // nil: none is kept
 		return
 	}
 	p.states[state] = true
@@ -140,24 +139,39 @@ func (p *player) dial(t *testing.T, v float64) {
 // mend repairs what was found, one suspect after the other where there are several.
 func (p *player) mend(t *testing.T, suspects []string) {
 	t.Helper()
-	view := p.shop.view(t, p.job)
-	tried := 0
-	for _, e := range view.Log {
-		if e.Repaired != nil {
-			tried++
-		}
-	}
-	suspect := suspects[min(tried, len(suspects)-1)]
-	_, err := p.vehicle.Repair(suspect)
-	require.NoError(t, err)
-	result := "still_there"
-	if p.vehicle.Complaint() == "" {
-		result = "gone"
-	}
+	suspect := p.nextToMend(t, suspects)
 	if len(suspects) > 1 {
 		js[bool](t, p.window, `document.querySelector('.which input[value="`+suspect+`"]').click(), true`)
 	}
-	p.press(t, ".card [data-answer="+result+"]")
+	p.press(t, ".card [data-answer="+p.repair(t, suspect)+"]")
+}
+
+// nextToMend is the first suspect that was not mended yet.
+func (p *player) nextToMend(t *testing.T, suspects []string) string {
+	t.Helper()
+	tried := map[string]bool{}
+	for _, e := range p.shop.view(t, p.job).Log {
+		if e.Repaired != nil {
+			tried[e.Repaired.Suspect] = true
+		}
+	}
+	for _, s := range suspects {
+		if !tried[s] {
+			return s
+		}
+	}
+	return suspects[0]
+}
+
+// repair mends the vehicle and gives what became of the complaint.
+func (p *player) repair(t *testing.T, suspect string) string {
+	t.Helper()
+	_, err := p.vehicle.Repair(suspect)
+	require.NoError(t, err)
+	if p.vehicle.Complaint() == "" {
+		return "gone"
+	}
+	return "still_there"
 }
 
 // play does steps until the job is closed, and looks at what came of it.

@@ -106,7 +106,7 @@ func (f *file) serve(w http.ResponseWriter, r *http.Request) {
 // some browsers do not count a WebSocket to it as its own.
 func Protect(h http.Header, host string) {
 	h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' ws://"+host+" wss://"+host+
-		"; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types coilside-picture")
+		"; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types coilside-markup")
 	h.Set("Permissions-Policy", "microphone=(self), camera=(), geolocation=()")
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")

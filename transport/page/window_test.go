@@ -173,14 +173,18 @@ func (w *window) until(t *testing.T, condition string) {
 // there is a control that can be used: it is shown, and not disabled.
 const there = `(s => [...document.querySelectorAll(s)].find(e => e.checkVisibility() && !e.disabled))`
 
-// press clicks, or touches on a phone, where the first control that fits is.
+// aim brings a control into view and gives its middle, null while something else is
+// in front of it.
+const aim = `(e => { if (!e) return null; e.scrollIntoView({block: "center", behavior: "instant"}); const r = e.getBoundingClientRect();
+	const at = {X: r.x + r.width / 2, Y: r.y + r.height / 2}; return e.contains(document.elementFromPoint(at.X, at.Y)) ? at : null; })`
+
+// press clicks where the first control is that fits, can be used and is in reach.
 func (w *window) press(t *testing.T, selector string) {
 	t.Helper()
-	find := there + "(" + quoted(selector) + ")"
+	find := aim + "(" + there + "(" + quoted(selector) + "))"
 	w.until(t, find)
-	at := js[struct{ X, Y float64 }](t, w, `(e => { e.scrollIntoView({block: "center", behavior: "instant"}); const r = e.getBoundingClientRect(); return {X: r.x + r.width / 2, Y: r.y + r.height / 2}; })(`+find+`)`)
-	hits := js[bool](t, w, fmt.Sprintf(`(e => e.contains(document.elementFromPoint(%v, %v)))(%s)`, at.X, at.Y, find))
-	require.True(t, hits, "%s is covered by something else", selector)
+	at := js[*struct{ X, Y float64 }](t, w, find)
+	require.NotNil(t, at, "%s went out of reach", selector)
 	w.run(t, chromedp.MouseClickXY(at.X, at.Y))
 }
 
@@ -188,7 +192,7 @@ func (w *window) press(t *testing.T, selector string) {
 func (w *window) named(t *testing.T, text string) {
 	t.Helper()
 	mark := "data-test"
-	find := `[...document.querySelectorAll("button, a, summary, label")].find(e => e.checkVisibility() && !e.disabled && e.textContent.trim().startsWith(` + quoted(text) + `))`
+	find := `[...document.querySelectorAll("main :is(button, a, summary, label)")].find(e => e.checkVisibility() && !e.disabled && e.textContent.trim().startsWith(` + quoted(text) + `))`
 	w.until(t, find)
 	js[bool](t, w, `(e => { document.querySelectorAll("[`+mark+`]").forEach(x => x.removeAttribute("`+mark+`")); e.setAttribute("`+mark+`", ""); return true; })(`+find+`)`)
 	w.press(t, "["+mark+"]")

@@ -3,6 +3,7 @@
 
 import { Wire } from "./wire.js";
 import { fill, stored } from "./dom.js";
+import { capital } from "./words.js";
 import { Voice } from "./voice.js";
 import { jobsScreen, openScreen } from "./jobs.js";
 import { jobScreen } from "./job.js";
@@ -74,7 +75,7 @@ const THEMES = { auto: "light", light: "dark", dark: "auto" };
 
 function theme(value) {
   document.documentElement.dataset.theme = value;
-  $("theme").textContent = value;
+  $("theme").textContent = capital(value);
   $("theme").setAttribute("aria-label", `Screen: ${value}. Change to ${THEMES[value]}`);
   $("theme").onclick = () => theme(THEMES[value]);
   stored("theme", value);

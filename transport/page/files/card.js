@@ -27,7 +27,8 @@ export class Card {
   // focus goes to where the next answer is given: to the field where there are keys to
   // type with, else to the heading.
   focus() {
-    const field = matchMedia("(pointer: fine)").matches && this.node.querySelector("[data-first]");
+    const keys = matchMedia("(pointer: fine)").matches;
+    const field = keys && (this.node.querySelector("[data-first]") ?? (this.node.dataset.kind === "question" && this.job.talk.field));
     (field || this.heading()).focus({ preventScroll: true });
     this.node.scrollIntoView({ block: "nearest" });
   }
@@ -119,7 +120,8 @@ export class Card {
   #question(q) {
     this.put("question", "Which did you mean?", q.text,
       h("div.choices", {}, q.choices.map((c, i) => button(capital(c), () => this.try("job.tell", { text: c }, c), { class: "big", "data-first": i === 0 }))),
-      q.choices.length === 0 && h("p", {}, "Say it below."));
+      q.choices.length === 0 && h("p", {}, "Say it below."),
+      h("p", {}, button("Never mind", () => this.try("job.tell", { text: "never mind" }, "never mind"))));
   }
 
   #test(test) {

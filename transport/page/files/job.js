@@ -42,7 +42,7 @@ export class Job {
       h("nav.views", { "aria-label": "Parts of the job" }, this.tabs, h("a", { href: `#/job/${encodeURIComponent(this.id)}/record` }, "Record")),
       this.suspects.node,
       h("section.talk", { "aria-labelledby": middle }, h("h2.unseen", { id: middle }, "Conversation and next test"),
-        this.talk.log, this.cautions, this.card.node, this.talk.form),
+        h("div.flow", {}, this.talk.log, this.cautions, this.card.node), this.talk.form),
       this.readings.node);
   }
 

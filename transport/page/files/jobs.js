@@ -14,17 +14,20 @@ export function jobsScreen(app) {
 }
 
 async function show(app, list) {
-  const [jobs, rules] = await app.wire.batch([["job.list", { limit: 200 }], ["rules.show", {}]]);
-  if (jobs.error) return fill(list, h("li", {}, jobs.error.message));
-  const complaints = new Map((rules.result?.complaints ?? []).map(c => [c.id, c.words]));
-  fill(list, jobs.result.jobs.length === 0 ? h("li.soft", {}, "No jobs yet. Open one, and the assistant asks what it needs.") : jobs.result.jobs.map(j => item(j, complaints)));
+  try {
+    const { jobs } = await app.wire.call("job.list", { limit: 200 });
+    fill(list, jobs.length === 0 ? h("li.soft", {}, "No jobs yet. Open one, and the assistant asks what it needs.") : jobs.map(item));
+  } catch (error) {
+    fill(list, h("li", {}, error.message));
+  }
 }
 
-function item(j, complaints) {
+function item(j) {
+  const complaint = capital(j.complaint.replaceAll("_", " "));
   const state = { open: "Open", closed: { fixed: "Closed: fixed", unproven: "Closed: not proven", abandoned: "Closed: given up" }[j.outcome] ?? "Closed", damaged: "Damaged" }[j.state];
   if (j.state === "damaged") return h("li.damaged", {}, h("b", {}, j.job), " ", state, h("small", {}, j.problem));
   return h("li", {}, h("a", { href: "#/job/" + encodeURIComponent(j.job) },
-    h("b", {}, capital(j.label || complaints.get(j.complaint) || j.complaint)), h("span", {}, j.label ? complaints.get(j.complaint) ?? j.complaint : "no name"),
+    h("b", {}, capital(j.label || complaint)), h("span", {}, j.label ? complaint : "No name"),
     h("small", { class: j.state }, state), h("small", {}, when(j.opened), " · ", j.job)));
 }
 

@@ -2,24 +2,9 @@
 // circuit.
 
 import { h, button, fill } from "./dom.js";
+import { drawing } from "./markup.js";
 
 const KINDS = [["leads", "Leads"], ["socket", "Socket"], ["circuit", "Circuit"]];
-const DRAWN = new Set(["svg", "g", "line", "path", "rect", "circle", "ellipse", "polyline", "polygon", "text", "tspan", "title", "desc"]);
-
-// An SVG is read as XML and put into the page as elements; the policy lets only this
-// text through to the reader.
-const policy = globalThis.trustedTypes?.createPolicy("coilside-picture", { createHTML: text => text }) ?? { createHTML: text => text };
-
-function read(svg) {
-  const plain = svg.replace(/ style="[^"]*"/g, ""); // the page has a style of its own, and takes no other
-  const root = new DOMParser().parseFromString(policy.createHTML(plain), "image/svg+xml").documentElement;
-  for (const node of [root, ...root.querySelectorAll("*")]) {
-    if (!DRAWN.has(node.localName)) node.remove();
-    else for (const a of [...node.attributes]) if (a.name.startsWith("on") || a.name.includes("href")) node.removeAttribute(a.name);
-  }
-  return document.importNode(root, true);
-}
-
 // Pictures shows one picture at a time on the card.
 export class Pictures {
   kind = "leads";
@@ -49,7 +34,7 @@ export class Pictures {
     const turn = ++this.#turn;
     try {
       const picture = await this.job.app.wire.call("job.picture", { job: this.job.id, kind, test: test.id });
-      if (turn === this.#turn) fill(place, read(picture.svg));
+      if (turn === this.#turn) fill(place, drawing(picture.svg));
     } catch (error) {
       if (turn !== this.#turn) return;
       if (error.code === -32601) { // a service without pictures

@@ -1,7 +1,7 @@
 // What was found and what became of it: the repair, and the end of the job.
 
 import { h, button, newID } from "./dom.js";
-import { percent } from "./words.js";
+import { capital, percent } from "./words.js";
 
 const RESULTS = [["gone", "It is gone"], ["still_there", "It is still there"], ["changed", "It changed"]];
 const OUTCOMES = [["fixed", "Fixed"], ["unproven", "Not proven"], ["abandoned", "Given up"]];
@@ -14,7 +14,7 @@ export function found(card, conclusion, lines) {
   const suspects = conclusion?.suspects ?? [];
   const titles = { single: "Found", pair: "Two faults at once", tied: "These look alike" };
   const tag = conclusion ? `${titles[conclusion.kind] ?? "Mended"}${conclusion.probability ? " · " + percent(conclusion.probability) : ""}` : "Where we stand";
-  card.put("found", tag, first.replace(/^Found: /, ""), prose(rest), proofs(job, conclusion));
+  card.put("found", tag, capital(first.replace(/^Found: /, "")), prose(rest), proofs(job, conclusion));
   if (suspects.length && !suspects.includes(SOUND)) card.node.append(repair(card, suspects));
   if (!conclusion && settled(job.view)) card.node.append(button("Close it as fixed", () => card.try("job.close", { outcome: "fixed" }, "done"), { class: "main big", "data-first": true }));
   if (card.mending) card.node.append(button("Back", () => card.mend(null)));

@@ -101,7 +101,7 @@ export class Talk {
       e.gone && h("small", {}, " taken back"), e.notes.map(n => h("small.note", {}, n))));
     fill(node,
       turn.said && h("p.said", {}, h("span.unseen", {}, "You: "), turn.said),
-      (heard.length || turn.lines.length) && h("div.reply", {}, h("span.unseen", {}, "Coilside: "), heard, turn.lines.map(l => h(l.startsWith("Careful:") ? "p.warned" : "p", {}, l))),
+      heard.length + turn.lines.length > 0 && h("div.reply", {}, h("span.unseen", {}, "Coilside: "), heard, turn.lines.map(l => h(l.startsWith("Careful:") ? "p.warned" : "p", {}, l))),
       turn.time && h("time", { datetime: turn.time }, when(turn.time)));
   }
 }
