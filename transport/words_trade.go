@@ -38,6 +38,7 @@ var tradeWords = map[string]string{
 	"coil_length_m":        "Length from supply over coil and control to ground, one way, metres; as length_m if left out.",
 	"coil_ohms_20":         "The coil's resistance at 20 °C, ohms.",
 	"coil_ohms_hot":        "The coil's resistance at hottest_c, ohms.",
+	"Wire.drop_volts":      "Lost out and back at that temperature, volts.",
 	"coil_path_drop_volts": "Voltage lost between battery and coil in the vehicle, volts; 0 if left out.",
 	"coil_volts":           "Nominal volts of the coil: 12 or 24.",
 	"conductor_c":          "Temperature of the conductor at this current, degrees Celsius.",
