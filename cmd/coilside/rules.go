@@ -23,6 +23,7 @@ const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR..
   impact  replay closed jobs and cases on the edited rules of DIR and list what changes
   experience
           count the proven repairs of closed jobs and show what they add to the priors
+  doc     write the whole rulebook as one page to be read: --out FILE.html
   list    what the rules hold
 
 coilside rules VERB --help lists the options of one.
@@ -37,6 +38,7 @@ type rulesCommand struct {
 
 	cover       int      // least coverage, percent; 0 = none asked for
 	quick       bool     // check without the circuit
+	out         string   // file that doc writes
 	job, caseID string   // what why looks at
 	jobs        int      // most closed jobs that impact replays; 0 = all
 	before      []string // rule folders as they were
@@ -58,6 +60,7 @@ var rulesVerbs = map[string]rulesVerb{
 	"why":        {run: (*rulesCommand).why, options: (*rulesCommand).whyOptions, readsSelf: true},
 	"impact":     {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
 	"experience": {run: (*rulesCommand).experience, options: (*rulesCommand).experienceOptions},
+	"doc":        {run: (*rulesCommand).doc, options: (*rulesCommand).docOptions},
 	"list":       {run: (*rulesCommand).list},
 }
 
