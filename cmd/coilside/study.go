@@ -161,7 +161,7 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 	}
 	began := time.Now()
 	dealer := study.Dealer{Knowledge: k}
-	player := study.Player{Knowledge: k, Minutes: minutes, Clock: func() float64 { return time.Since(began).Seconds() * 1000 }}
+	player := study.Player{Knowledge: k, Minutes: minutes, Clock: threadTime}
 	if err := errors.Join(o.answerBy(&dealer, &player), o.seatAt(&player)); err != nil {
 		return err
 	}
@@ -244,6 +244,8 @@ func (o *studied) play(ctx context.Context, dealer study.Dealer, player study.Pl
 	var played sync.WaitGroup
 	for range min(o.atOnce, o.cases) {
 		played.Go(func() {
+			runtime.LockOSThread() // whose time is measured
+			defer runtime.UnlockOSThread()
 			for i := range next {
 				j, err := dealer.Deal(r.stratum, o.seed, o.first+i)
 				if err == nil {

@@ -22,7 +22,7 @@ type Player struct {
 	Knowledge *diagnosis.Knowledge
 	Minutes   *Minutes
 	Policy    Policy
-	Clock     func() float64       // milliseconds since any fixed moment
+	Clock     func() float64       // milliseconds, of which differences are taken
 	Log       func(string, ...any) // each turn in words; nil = not wanted
 	// Fit makes the vehicle that answers, and the complaint is its own; nil = the job's vehicle.
 	Fit  func(*Job) (Answerer, error)
