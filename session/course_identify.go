@@ -71,6 +71,32 @@ func (c *errand) identify(book *rules.Book, o OpenRequest, readings []Reading, s
 		c.asks[0].skip = false // nothing can be told without it
 		return nil
 	}
+	p, err := pinout.Identify(book, c.unmarked(o, readings))
+	if err != nil {
+		c.wrong = err
+		return nil
+	}
+	c.result.Identify, c.ready = &p, p.State == "identified" || p.State == "proven" || p.State == "impossible"
+	c.text = strings.Split(p.Text, "\nTo prove it: ")[0]
+	if p.State == "measuring" || p.State == "doubtful" {
+		c.text = strings.Join(p.Mistakes, "\n")
+	}
+	if c.done = p.Next == nil; c.done {
+		return nil
+	}
+	t, _ := pinAsk(pinTestID(p.Next))
+	t.Say, t.Why, t.Cautions = p.Next.Say, p.Next.Why, p.Next.Cautions
+	if l := p.Next.Limit; l != nil {
+		t.Supply = &Supply{Positive: "pin." + p.Next.Positive, Negative: "pin." + p.Next.Negative, Volts: l.Volts, Amps: l.Amps}
+	}
+	// What only proves may be left out; without the others nothing is told.
+	c.done = p.State == "identified" && skipped[t.ID]
+	c.asks = append(c.asks, ask{test: t, must: true, skip: c.done})
+	return nil
+}
+
+// unmarked is the relay with the readings so far, as the calculation takes it.
+func (c *errand) unmarked(o OpenRequest, readings []Reading) pinout.Unmarked {
 	pins := 5
 	if c.asks[0].answer.Choice == "4" {
 		pins = 4
@@ -89,25 +115,5 @@ func (c *errand) identify(book *rules.Book, o OpenRequest, readings []Reading, s
 			u.Readings = append(u.Readings, p)
 		}
 	}
-	p, err := pinout.Identify(book, u)
-	if err != nil {
-		c.wrong = err
-		return nil
-	}
-	c.result.Identify, c.ready = &p, p.State == "identified" || p.State == "proven" || p.State == "impossible"
-	c.text = strings.Split(p.Text, "\nTo prove it: ")[0]
-	if p.State == "measuring" || p.State == "doubtful" {
-		c.text = strings.Join(p.Mistakes, "\n")
-	}
-	c.done = p.Next == nil
-	if p.Next != nil {
-		t, _ := pinAsk(pinTestID(p.Next))
-		t.Say, t.Why, t.Cautions = p.Next.Say, p.Next.Why, p.Next.Cautions
-		if l := p.Next.Limit; l != nil {
-			t.Supply = &Supply{Positive: "pin." + p.Next.Positive, Negative: "pin." + p.Next.Negative, Volts: l.Volts, Amps: l.Amps}
-		}
-		c.asks = append(c.asks, ask{test: t, must: true, skip: p.State == "identified" && skipped[t.ID]})
-		c.done = c.asks[len(c.asks)-1].skip
-	}
-	return nil
+	return u
 }

@@ -95,7 +95,7 @@ func TestCoursesInPlainWords(t *testing.T) {
 	}{
 		{"wire", []line{
 			{"15 amps over 6 metres, 12 volt motor", "amps: 15 A|length: 6 m|system volts: 12 V|load kind: motor"}, {"no", "critical: no"}, {"yes", "engine space: yes"},
-			{"two metres back", "ground length: 2 m"}, {"105 degrees", "insulation: 105 °C"}, {"3", "bundle: 3"}, {"done", "the job is closed: fixed"},
+			{"two metres back", "ground length: 2 m"}, {"105 degrees", "insulation: 105 °C"}, {"3", "bundle: 3"}, {"done", "the job is closed"},
 		}, []string{"12 AWG", "Fuse: 20 A"}},
 		{"wire", []line{{"twenty amps", "amps: 20 A"}, {"20 feet", "length: 6.096 m"}, {"24 volts", "system volts: 24 V"}, {"undo", ""}, {"12", "system volts: 12 V"}}, []string{"Load side"}},
 		{"bench", []line{

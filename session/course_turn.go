@@ -157,12 +157,20 @@ func (t *turn) closeCourse(outcome string) error {
 		e.Nearest = "unproven"
 		return e
 	}
-	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Words: "closed: " + outcome})
+	n, err := t.add(Entry{Kind: kindClosed, Closed: outcome, Words: withoutFixed("closed", outcome)})
 	if err != nil {
 		return err
 	}
-	t.understood = append(t.understood, Understood{Entry: &n, Words: "the job is closed: " + outcome})
+	t.understood = append(t.understood, Understood{Entry: &n, Words: withoutFixed("the job is closed", outcome)})
 	return nil
+}
+
+// withoutFixed says how the job ended; one with a result mended nothing and just ended.
+func withoutFixed(words, outcome string) string {
+	if outcome == "fixed" {
+		return words
+	}
+	return words + ": " + outcome
 }
 
 // composeCourse makes the reply: what was understood, the result as far as there is
@@ -198,7 +206,10 @@ func (t *turn) composeCourse() Reply {
 	case len(t.lines) > 0:
 		spokenFirst = firstSentence(t.lines[0])
 	}
-	voice := []speech.Of{brief(speech.Of{Text: spokenFirst}), brief(speech.Of{Text: strings.TrimPrefix(step[0], "Next: ")})}
+	voice := []speech.Of{brief(speech.Of{Text: spokenFirst})}
+	if len(step) > 0 {
+		voice = append(voice, brief(speech.Of{Text: strings.TrimPrefix(step[0], "Next: ")}))
+	}
 	r.Speech, r.SSML = spoken(voice), speech.SSML(voice...)
 	return r
 }
@@ -241,8 +252,10 @@ func condemned[T any](is bool, first string, reasons []T, of func(T) (string, bo
 func (t *turn) courseStep(r *Reply, c errand) []string {
 	open := c.open()
 	switch {
+	case t.j.outcome() != "" && len(t.made()) > 0:
+		return nil // it was read back
 	case t.j.outcome() != "":
-		return []string{"This job is closed: " + t.j.outcome() + "."}
+		return []string{withoutFixed("This job is closed", t.j.outcome()) + "."}
 	case len(open) == 0 && c.ready:
 		return []string{"That is all. Say done to close the job, or undo to change an answer."}
 	case len(open) == 0:

@@ -84,18 +84,7 @@ func (r *relay) check() error {
 	if r.ResistorOhms != nil {
 		quantity.Need(&f, "resistor_ohms", r.ResistorOhms, ohmsIn)
 	}
-	if r.PullIn != nil {
-		r.pullIn = quantity.Need(&f, "pull_in_volts", r.PullIn, quantity.Range{Low: 0, High: 2 * r.volts, Unit: "V", Above: true, Hint: voltsIn.Hint})
-	}
-	if r.DropOut != nil {
-		r.dropOut = quantity.Need(&f, "drop_out_volts", r.DropOut, voltsIn)
-	}
-	if r.dropOut > r.pullIn {
-		f.Wrong("drop_out_volts", "is %s V, above the pull-in of %s V: they are changed over", quantity.Plain(r.dropOut), quantity.Plain(r.pullIn))
-	}
-	if r.NeverPullsIn && r.PullIn != nil {
-		f.Wrong("never_pulls_in", "and pull_in_volts contradict each other: give one")
-	}
+	r.armature(&f, voltsIn)
 	quantity.Choice(&f, "click", r.Click, "unknown", "click", "silent", "buzz", "unknown")
 	r.place(&f, voltsIn, celsiusIn)
 	r.contact(&f, "working", r.Working)
@@ -108,6 +97,22 @@ func (r *relay) check() error {
 		f.Wrong("coil_ohms", "is missing, and so is every other reading: give at least one")
 	}
 	return f.Err
+}
+
+// armature checks what it takes to move it.
+func (r *relay) armature(f *quantity.Fields, voltsIn quantity.Range) {
+	if r.PullIn != nil {
+		r.pullIn = quantity.Need(f, "pull_in_volts", r.PullIn, quantity.Range{Low: 0, High: 2 * r.volts, Unit: "V", Above: true, Hint: voltsIn.Hint})
+	}
+	if r.DropOut != nil {
+		r.dropOut = quantity.Need(f, "drop_out_volts", r.DropOut, voltsIn)
+	}
+	if r.dropOut > r.pullIn {
+		f.Wrong("drop_out_volts", "is %s V, above the pull-in of %s V: they are changed over", quantity.Plain(r.dropOut), quantity.Plain(r.pullIn))
+	}
+	if r.NeverPullsIn && r.PullIn != nil {
+		f.Wrong("never_pulls_in", "and pull_in_volts contradict each other: give one")
+	}
 }
 
 // place checks where the relay is to work.

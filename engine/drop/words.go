@@ -32,6 +32,12 @@ func (p *path) conclude(out *Judgement) {
 	default:
 		lines = append(lines, fmt.Sprintf("Every part keeps its limit at %s A; the path takes %s V.", quantity.Plain(p.amps), volts(out.Total.Volts)))
 	}
+	out.Text = strings.Join(append(lines, p.beside(out, worst)...), "\n")
+}
+
+// beside says what else there is to know than where the drop sits.
+func (p *path) beside(out *Judgement, worst int) []string {
+	var lines []string
 	if out.MissingLoss != nil && *out.MissingLoss > 0 {
 		lines = append(lines, fmt.Sprintf("%s V more is lost where nobody measured: go on from part to part until the sum fits.", volts(*out.MissingLoss)))
 	}
@@ -49,7 +55,7 @@ func (p *path) conclude(out *Judgement) {
 	if p.rated > 1.2*p.amps {
 		lines = append(lines, fmt.Sprintf("Read at %s A and judged as at %s A, which it carries normally.", quantity.Plain(p.amps), quantity.Plain(p.rated)))
 	}
-	out.Text = strings.Join(lines, "\n")
+	return lines
 }
 
 // rule names the limit that was not kept.

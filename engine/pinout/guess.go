@@ -197,13 +197,6 @@ func (s set) and(o set) set {
 	return s
 }
 
-func (s set) without(o set) set {
-	for i := range s {
-		s[i] &^= o[i]
-	}
-	return s
-}
-
 func (s set) count() int {
 	n := 0
 	for _, w := range s {
