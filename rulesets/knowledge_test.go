@@ -183,3 +183,22 @@ func plain(t *testing.T, id, text string, longest int) {
 	assert.NotContains(t, role.ReplaceAllString(text, ""), "_", id)
 	assert.NotRegexp(t, doubleSpace, text, id)
 }
+
+// A suspect says what to do, what to look at while there, and which test proves the repair; and
+// what asks for a cause asks for it, so that the new part does not go the way of the old.
+func TestEverySuspectSaysHowToMendAndProve(t *testing.T) {
+	book := relayBook(t)
+	for _, s := range book.Suspects {
+		assert.NotEmpty(t, s.Repair.Do, s.ID)
+		assert.NotEmpty(t, s.Repair.Check, s.ID)
+		assert.NotEmpty(t, s.Repair.Verify, s.ID)
+	}
+	for pattern, cause := range map[string]string{"*_fuse.open": "what blew it", "*.welded": "why it welded", "terminal_*.resistive": "where the water came from"} {
+		ids := book.MatchSuspects(pattern)
+		require.NotEmpty(t, ids, pattern)
+		for _, id := range ids {
+			s, _ := book.Suspect(id)
+			assert.Contains(t, strings.Join(s.Repair.Check, "; "), cause, id)
+		}
+	}
+}
