@@ -42,7 +42,7 @@ func called(text string) string {
 // Each answer leaves the focus where the next one is given.
 func TestAJobByKeyboardAlone(t *testing.T) {
 	b, shop := startBrowser(t), openShop(t)
-	w := b.open(t, shop.url, desk)
+	w := b.open(t, shop.url, bench)
 	p := newPlayer(t, w, shop, "", "feed_fuse.open")
 	w.tab(t, called("Skip to the work"))
 	w.tab(t, called("New job"))
@@ -205,4 +205,24 @@ func TestTalkingOnThePage(t *testing.T) {
 	w.keep(t, "question")
 	w.press(t, ".card[data-kind=question] .choices button")
 	w.until(t, settled+` && document.querySelector(".card h2").innerText !== `+quoted(view.Reply.Question.Text))
+}
+
+// A job beside diagnosis is opened from the same form and asked by the same card.
+func TestAJobOfAnotherPurpose(t *testing.T) {
+	b, shop := startBrowser(t), openShop(t)
+	w := b.open(t, shop.url, phone)
+	p := newPlayer(t, w, shop, "", "coil.open")
+	w.named(t, "New job")
+	w.named(t, "Tell a relay's terminals apart")
+	w.until(t, `![...document.querySelectorAll("[data-field=complaint]")].some(e => e.checkVisibility())`)
+	w.named(t, "Open the job")
+	p.job = w.jobOf(t)
+	view := p.shows(t)
+	require.NotNil(t, view.Reply.Next)
+	p.keep(t, "identify")
+	w.press(t, ".card [data-answer]")
+	after := p.shows(t)
+	assert.Greater(t, after.Seq, view.Seq)
+	assert.NotEqual(t, view.Reply.Next.Say, after.Reply.Next.Say)
+	w.until(t, `document.querySelector(".card h2").innerText === `+quoted(after.Reply.Next.Say))
 }

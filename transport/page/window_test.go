@@ -43,7 +43,8 @@ type size struct {
 
 var (
 	phone = size{"phone", 360, 740, true}
-	desk  = size{"desk", 1440, 900, false}
+	desk  = size{"desk", 1280, 760, false}
+	bench = size{"bench", 1920, 1080, false}
 )
 
 // browser is one real Chromium.

@@ -2,6 +2,9 @@
 
 const yes = "yes", no = "no";
 
+export const PURPOSE = { name: "purpose", text: "What is to be done?", of: [["diagnose", "Find a fault"], ["identify", "Tell a relay's terminals apart"], ["bench", "Test a relay on the bench"],
+  ["choose", "Choose a relay"], ["wire", "Wire a circuit"]] };
+
 export const FIELDS = [
   { name: "circuit.system_volts", text: "12 or 24 volts?", of: [["12", "12 volts"], ["24", "24 volts"]], number: true },
   { name: "circuit.load.kind", text: "What kind of load is it?", of: [["lamp", "Lamp"], ["motor", "Motor"], ["heater", "Heater"], ["solenoid", "Solenoid or valve"], ["electronics", "Electronics"]] },

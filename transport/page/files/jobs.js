@@ -3,7 +3,7 @@
 import { h, button, fill, newID } from "./dom.js";
 import { newKey } from "./wire.js";
 import { capital, when } from "./words.js";
-import { FIELDS, MORE } from "./fields.js";
+import { FIELDS, MORE, PURPOSE } from "./fields.js";
 
 export function jobsScreen(app) {
   app.title("Jobs");
@@ -23,7 +23,8 @@ async function show(app, list) {
 }
 
 function item(j) {
-  const complaint = capital(j.complaint.replaceAll("_", " "));
+  const purpose = PURPOSE.of.find(([id]) => id === j.purpose)?.[1];
+  const complaint = j.complaint ? capital(j.complaint.replaceAll("_", " ")) : purpose ?? "";
   const state = { open: "Open", closed: { fixed: "Closed: fixed", unproven: "Closed: not proven", abandoned: "Closed: given up" }[j.outcome] ?? "Closed", damaged: "Damaged" }[j.state];
   if (j.state === "damaged") return h("li.damaged", {}, h("b", {}, j.job), " ", state, h("small", {}, j.problem));
   return h("li", {}, h("a", { href: "#/job/" + encodeURIComponent(j.job) },
@@ -35,10 +36,14 @@ export function openScreen(app) {
   app.title("New job");
   const error = h("p.error", { role: "alert" });
   const complaint = choice({ name: "complaint", text: "What does it do wrong?", of: [] });
+  const purpose = choice({ ...PURPOSE, needed: true, first: true });
+  purpose.onchange = event => { // a job beside diagnosis asks for what it needs
+    for (const part of form.querySelectorAll(".told, [data-field=complaint]")) part.hidden = event.target.value !== "diagnose";
+  };
   const form = h("form.open", { novalidate: true, onsubmit: event => { event.preventDefault(); open(app, form, error); } },
     text({ name: "label", text: "What is it about?", hint: "The vehicle and the load, such as: delivery van, radiator fan" }),
-    complaint, FIELDS.map(field),
-    h("details", {}, h("summary", {}, "More, if you know it"), MORE.map(field)),
+    purpose, complaint, h("div.told", {}, FIELDS.map(field),
+      h("details", {}, h("summary", {}, "More, if you know it"), MORE.map(field))),
     h("p.soft", {}, "What you leave out stays unknown; nothing is assumed."), error,
     h("p.row", {}, h("button.main.big", { type: "submit" }, "Open the job"), h("a.big", { href: "#/" }, "Back")));
   app.wire.call("rules.show").then(r => {
@@ -49,10 +54,10 @@ export function openScreen(app) {
 
 const field = f => f.of ? choice(f) : text(f);
 
-function choice({ name, text, of, needed, hint }) {
+function choice({ name, text, of, needed, first, hint }) {
   const all = needed ? of : [...of, ["", "Don't know"]];
-  return h("fieldset.pick", { "data-field": name }, h("legend", {}, text), hint && h("small", {}, hint), h("div.options", {}, all.map(([value, words]) =>
-    h("label", {}, h("input", { type: "radio", name, value, checked: !needed && value === "" }), h("span", {}, words)))));
+  return h("fieldset.pick", { "data-field": name }, h("legend", {}, text), hint && h("small", {}, hint), h("div.options", {}, all.map(([value, words], i) =>
+    h("label", {}, h("input", { type: "radio", name, value, checked: first ? i === 0 : !needed && value === "" }), h("span", {}, words)))));
 }
 
 function text({ name, text: words, hint, unit }) {
@@ -64,6 +69,8 @@ function text({ name, text: words, hint, unit }) {
 // request makes job.open's parameters of what was filled in. A value that is JSON of an
 // object fills in several.
 function request(form) {
+  const purpose = new FormData(form).get("purpose");
+  if (purpose !== "diagnose") return { purpose, label: new FormData(form).get("label").trim() || undefined };
   const out = {};
   for (const f of [{ name: "label" }, { name: "complaint" }, ...FIELDS, ...MORE]) {
     const value = new FormData(form).get(f.name)?.trim();
@@ -84,7 +91,7 @@ async function open(app, form, error) {
   const params = request(form);
   error.textContent = "";
   const number = [...FIELDS, ...MORE].find(f => f.unit && Number.isNaN(f.name.split(".").reduce((o, n) => o?.[n], params) ?? 0));
-  if (!params.complaint) return wrong(form, error, "complaint", "Say what it does wrong.");
+  if (!params.complaint && !params.purpose) return wrong(form, error, "complaint", "Say what it does wrong.");
   if (number) return wrong(form, error, number.name, `${number.text} takes a number.`);
   try {
     form.key ??= newKey();

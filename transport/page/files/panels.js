@@ -28,6 +28,7 @@ export class Suspects {
     if (view.seq === this.#seq) return;
     this.#seq = view.seq;
     this.#show(view.reply.suspects);
+    this.node.classList.toggle("none", Boolean(view.opening.purpose) && view.opening.purpose !== "diagnose"); // nothing is suspected there
     if (view.state === "open") requestAnimationFrame(() => setTimeout(() => this.#more()));
   }
 
@@ -106,7 +107,10 @@ export class Readings {
   }
 
   #busy() {
-    for (const b of this.list.querySelectorAll("button")) b.disabled = Boolean(this.job.pending);
+    for (const b of this.list.querySelectorAll("button")) {
+      b.disabled = Boolean(this.job.pending);
+      b.parentNode.hidden = this.job.view.state !== "open";
+    }
   }
 
   #make(e) {
