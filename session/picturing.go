@@ -22,6 +22,7 @@ type Picture struct {
 	SVG         string `json:"svg"`
 	Title       string `json:"title"`
 	Description string `json:"description"`
+	Text        string `json:"text,omitempty"` // the same in plain characters; of the socket only
 }
 
 var pictureKinds = []string{"circuit", "socket", "leads"}
@@ -56,7 +57,10 @@ func (j *job) draw(kind string, test *Test) (picture.Drawing, error) {
 	case "circuit":
 		return j.drawCircuit(test)
 	case "socket":
-		return j.socket(test).Draw(), nil
+		k := j.socket(test)
+		d := k.Draw()
+		d.Text = k.Characters()
+		return d, nil
 	}
 	return j.drawLeads(test)
 }

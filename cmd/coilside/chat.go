@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 
@@ -24,25 +23,29 @@ type assistant interface {
 	Tell(context.Context, session.TellRequest) (session.Reply, error)
 	Show(context.Context, session.JobRequest) (session.JobView, error)
 	List(context.Context, session.JobsRequest) (session.JobList, error)
+	Picture(context.Context, session.PictureRequest) (session.Picture, error)
 }
 
 // conversation is a chat in a terminal or over a pipe.
 type conversation struct {
 	with  assistant
-	lines *lineReader
+	lines lines
 	out   io.Writer
 	meta  io.Writer // about the conversation, not of it
 	seed  *uint64   // fixes the draws; nil = by the job's id
-	plain bool      // no prompt and no echo: for programs and screen readers
+	plain bool      // no prompt, no echo, no drawing and no colour: for programs and screen readers
 	echo  bool      // input is no terminal: show what was read
+	paint bool      // the output is a terminal that wants colour
+	edit  *editor   // the terminal, where there is one
+	drawn bool      // the socket was drawn once, unasked
 }
 
 // chat is the assistant in a terminal.
 func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	var with setup
 	flags := flag.NewFlagSet("chat", flag.ContinueOnError)
-	job := flags.String("job", "", "`ID` of a job to go on with")
-	plain := flags.Bool("plain", false, "print replies only, without prompts")
+	job := flags.String("job", "", "`ID` of a job to go on with, or last for the newest that is open")
+	plain := flags.Bool("plain", false, "print replies only: no prompts, no colour, no drawing, for pipes and screen readers")
 	var seed *uint64
 	flags.Func("seed", "`number` that fixes the draws, so that a conversation can be had again word for word", func(text string) error {
 		n, err := strconv.ParseUint(text, 10, 64)
@@ -57,8 +60,9 @@ func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io
 	if err == nil {
 		var a assistant
 		if a, err = with.assistant(ctx); err == nil {
-			c := &conversation{with: a, lines: newLineReader(stdin), out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin)}
-			err = c.run(ctx, book, *job)
+			c := &conversation{with: a, out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin), paint: !*plain && wantsColour(stdout)}
+			c.listen(stdin, stdout, with.historyFile())
+			err = errors.Join(c.run(ctx, book, *job), c.lines.close())
 		}
 		err = errors.Join(err, with.closeJobs())
 	}
@@ -77,18 +81,30 @@ func (s *setup) assistant(ctx context.Context) (assistant, error) {
 	return s.openService(zerolog.Nop())
 }
 
-func isTerminal(r io.Reader) bool {
-	f, ok := r.(*os.File)
-	if !ok {
-		return false
+// listen picks where lines come from: a terminal on both sides is edited in, unless plain
+// was asked for.
+func (c *conversation) listen(stdin io.Reader, stdout io.Writer, history string) {
+	if !c.plain && isTerminal(stdin) && isTerminal(stdout) {
+		if c.edit = newEditor(history); c.edit != nil {
+			c.lines = c.edit
+			return
+		}
 	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+	c.lines = newLineReader(stdin)
 }
 
 // run opens or resumes a job and talks about it until the input ends or the job
 // is closed.
 func (c *conversation) run(ctx context.Context, book *rules.Book, job string) error {
+	if job == "" && c.edit != nil {
+		job = c.pickJob(ctx)
+	}
+	if job == "last" {
+		var err error
+		if job, err = c.lastOpen(ctx); err != nil {
+			return err
+		}
+	}
 	if job != "" {
 		v, err := c.with.Show(ctx, session.JobRequest{Job: job})
 		if err != nil {
@@ -99,6 +115,7 @@ func (c *conversation) run(ctx context.Context, book *rules.Book, job string) er
 		if v.State == "closed" {
 			return nil
 		}
+		c.offer(v.Reply)
 		return c.talk(ctx, v.Job)
 	}
 	c.greet(ctx)
@@ -108,11 +125,12 @@ func (c *conversation) run(ctx context.Context, book *rules.Book, job string) er
 	}
 	fmt.Fprintf(c.meta, "Job %s. Say help for what you can say. Ctrl-D leaves; the job is kept.\n", opened.Job)
 	c.say(opened.Reply.Text)
+	c.offer(opened.Reply)
 	return c.talk(ctx, opened.Job)
 }
 
 func (c *conversation) greet(ctx context.Context) {
-	if c.plain {
+	if c.plain || c.edit != nil { // a terminal was asked already
 		return
 	}
 	fmt.Fprintln(c.meta, "No fault to find? Say: which terminal is which · test a relay · choose a relay · wire 15 amps over 6 metres.")
@@ -180,6 +198,10 @@ func (c *conversation) talk(ctx context.Context, job string) error {
 		if word := strings.ToLower(strings.TrimSpace(line)); word == "quit" || word == "exit" {
 			return nil
 		}
+		if drawing(line) {
+			c.draw(ctx, job)
+			continue
+		}
 		reply, err := c.with.Tell(ctx, session.TellRequest{Write: session.Write{Job: job}, Text: line})
 		if e, refused := errors.AsType[*session.Error](err); refused && e.Kind != session.Internal && e.Kind != session.NotFound {
 			c.say(e.Message)
@@ -189,6 +211,8 @@ func (c *conversation) talk(ctx context.Context, job string) error {
 			return err
 		}
 		c.say(reply.Text)
+		c.offer(reply)
+		c.drawOnce(ctx, job, reply)
 		if reply.Next == nil && reply.Question == nil && reply.Conclusion == nil && closed(reply) {
 			return nil
 		}
@@ -206,7 +230,11 @@ func closed(r session.Reply) bool {
 }
 
 func (c *conversation) say(text string) {
-	fmt.Fprintln(c.out, strings.TrimRight(text, "\n"))
+	text = strings.TrimRight(text, "\n")
+	if c.paint {
+		text = painted(text)
+	}
+	fmt.Fprintln(c.out, text)
 	if !c.plain {
 		fmt.Fprintln(c.out)
 	}
@@ -214,10 +242,10 @@ func (c *conversation) say(text string) {
 
 // hear reads one line; io.EOF when there are no more.
 func (c *conversation) hear(ctx context.Context) (string, error) {
-	if !c.plain {
+	if !c.plain && c.edit == nil {
 		fmt.Fprint(c.out, "> ")
 	}
-	line, err := c.lines.next(ctx)
+	line, err := c.lines.next(ctx, "> ")
 	switch {
 	case err != nil && !c.plain:
 		fmt.Fprintln(c.out)
@@ -270,7 +298,9 @@ func readLine(in *bufio.Reader) (string, error) {
 	}
 }
 
-func (l *lineReader) next(ctx context.Context) (string, error) {
+func (l *lineReader) close() error { return nil }
+
+func (l *lineReader) next(ctx context.Context, _ string) (string, error) {
 	select {
 	case line, ok := <-l.lines:
 		if !ok {

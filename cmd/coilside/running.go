@@ -212,6 +212,10 @@ func (r *remote) Show(ctx context.Context, o session.JobRequest) (out session.Jo
 	return out, r.call(ctx, "job.show", o, &out)
 }
 
+func (r *remote) Picture(ctx context.Context, o session.PictureRequest) (out session.Picture, err error) {
+	return out, r.call(ctx, "job.picture", o, &out)
+}
+
 func (r *remote) List(ctx context.Context, o session.JobsRequest) (out session.JobList, err error) {
 	return out, r.call(ctx, "job.list", o, &out)
 }

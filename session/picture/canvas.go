@@ -19,6 +19,7 @@ type Drawing struct {
 	SVG         string
 	Title       string // what it is a picture of
 	Description string // what can be seen, for who cannot see it
+	Text        string // the same in plain characters; of the socket only
 }
 
 // canvas collects the elements of one SVG, in user units of about a pixel.
