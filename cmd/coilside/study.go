@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -147,24 +148,11 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 	if err != nil {
 		return err
 	}
-	book, err := o.with.loadBook()
-	if err != nil {
-		return err
-	}
-	k, err := diagnosis.Compile(book)
-	if err != nil {
-		return err
-	}
-	minutes, err := study.ReadMinutes()
+	dealer, player, err := o.prepare()
 	if err != nil {
 		return err
 	}
 	began := time.Now()
-	dealer := study.Dealer{Knowledge: k}
-	player := study.Player{Knowledge: k, Minutes: minutes, Clock: threadTime}
-	if err := errors.Join(o.answerBy(&dealer, &player), o.seatAt(&player)); err != nil {
-		return err
-	}
 	var all []*study.Tally
 	for _, r := range runs {
 		player.Policy = r.policy
@@ -179,12 +167,38 @@ func (o *studied) run(ctx context.Context, runs []studyRun, stdout, stderr io.Wr
 			return err
 		}
 		all = append(all, t)
+		if len(runs) > 1 {
+			study.Table(stderr, all[len(all)-1:])
+		}
+		if ctx.Err() != nil {
+			fmt.Fprintln(stderr, "coilside study: stopped; this is what was played")
+			break
+		}
 	}
 	if o.only >= 0 {
 		return nil
 	}
 	o.report(all, time.Since(began), stdout)
 	return floors.hold(all)
+}
+
+// prepare makes ready who deals the jobs and who plays them.
+func (o *studied) prepare() (dealer study.Dealer, player study.Player, err error) {
+	book, err := o.with.loadBook()
+	if err != nil {
+		return dealer, player, err
+	}
+	k, err := diagnosis.Compile(book)
+	if err != nil {
+		return dealer, player, err
+	}
+	minutes, err := study.ReadMinutes()
+	if err != nil {
+		return dealer, player, err
+	}
+	dealer = study.Dealer{Knowledge: k}
+	player = study.Player{Knowledge: k, Minutes: minutes, Clock: threadTime}
+	return dealer, player, errors.Join(o.answerBy(&dealer, &player), o.seatAt(&player))
 }
 
 // answerBy has another vehicle than the simulated one answer, if that was asked for.
@@ -273,7 +287,8 @@ func (o *studied) play(ctx context.Context, dealer study.Dealer, player study.Pl
 			return nil, err
 		}
 	}
-	return t, ctx.Err()
+	t.Results = slices.DeleteFunc(t.Results, func(r *study.Result) bool { return r == nil }) // those not come to
+	return t, nil
 }
 
 // report prints the tables.
