@@ -24,7 +24,8 @@ type Trial struct {
 
 // RulesImpact tells what the rule folders as they are now would change, before they are
 // reloaded: closed jobs and the cases are replayed on them. Errors: Rules where the folders cannot be used.
-func (s *Service) RulesImpact(ctx context.Context, r ImpactRequest) (Impact, error) {
+// progress is told how far it is, one call after another; nil = nobody looks.
+func (s *Service) RulesImpact(ctx context.Context, r ImpactRequest, progress func(what string, done, most int)) (Impact, error) {
 	most, err := limit(r.Jobs, defaultJobs)
 	if err != nil {
 		return Impact{}, err
@@ -40,7 +41,7 @@ func (s *Service) RulesImpact(ctx context.Context, r ImpactRequest) (Impact, err
 	if err != nil {
 		return Impact{}, &Error{Kind: Rules, Message: "the cases cannot be read: " + err.Error()}
 	}
-	return s.Try(ctx, Trial{Book: book, Jobs: most, Cases: cases})
+	return s.Try(ctx, Trial{Book: book, Jobs: most, Cases: cases, Progress: progress})
 }
 
 // Try replays closed jobs, each on the rules it stands on and on the edited ones, and

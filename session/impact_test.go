@@ -32,7 +32,7 @@ func TestImpactOfEditedRules(t *testing.T) {
 	s.o.Cases = func() ([]rulecase.Case, error) {
 		return []rulecase.Case{{ID: "ours/dead", Facts: map[string]*string{"complaint": &yes}, Quiet: []string{"our_fan"}}}, nil
 	}
-	same, err := s.RulesImpact(t.Context(), ImpactRequest{})
+	same, err := s.RulesImpact(t.Context(), ImpactRequest{}, nil)
 	require.NoError(t, err)
 	require.Zero(t, same.Totals.Changed)
 	require.Equal(t, 3, same.Totals.Jobs)
@@ -40,7 +40,7 @@ func TestImpactOfEditedRules(t *testing.T) {
 
 	write(cautiousRule)
 	hash := s.inForce().book.Hash
-	out, err := s.RulesImpact(t.Context(), ImpactRequest{})
+	out, err := s.RulesImpact(t.Context(), ImpactRequest{}, nil)
 	require.NoError(t, err)
 	require.Equal(t, hash, out.From)
 	require.Equal(t, 3, out.Totals.Changed)
@@ -52,12 +52,12 @@ func TestImpactOfEditedRules(t *testing.T) {
 	require.Equal(t, "cannot be run", out.Cases[0].Was)
 	require.Equal(t, "fails", out.Cases[0].Now)
 	require.Equal(t, hash, s.inForce().book.Hash, "nothing is put in force")
-	few, err := s.RulesImpact(t.Context(), ImpactRequest{Jobs: 1})
+	few, err := s.RulesImpact(t.Context(), ImpactRequest{Jobs: 1}, nil)
 	require.NoError(t, err)
 	require.Equal(t, 1, few.Totals.Jobs)
 
 	write("rulez: []\n")
-	_, err = s.RulesImpact(t.Context(), ImpactRequest{})
+	_, err = s.RulesImpact(t.Context(), ImpactRequest{}, nil)
 	require.Equal(t, Rules, kindOf(t, err))
 }
 

@@ -44,7 +44,7 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
 	jsonrpc.Handle(t, "rules.why", "Tells why a rule fires or does not, in a job or in a case of the rules: each part of its condition with the values behind it.", v.RulesWhy)
 	jsonrpc.Handle(t, "rules.check", "Checks the rule folders as they are on disk and lists every problem.", v.RulesCheck)
-	jsonrpc.Handle(t, "rules.impact", "Replays closed jobs and the cases on the rule folders as they are on disk, and lists what they would change; nothing is put in force.", v.RulesImpact)
+	jsonrpc.Handle(t, "rules.impact", "Replays closed jobs and the cases on the rule folders as they are on disk, and lists what they would change; nothing is put in force. Over the WebSocket, rules.progress notifications tell how far it is.", s.impact)
 	jsonrpc.Handle(t, "rules.experience", "Counts the proven repairs of closed jobs and shows what they add to the shipped priors, in numbers and as a ruleset file; nothing is put in force.", v.RulesExperience)
 	jsonrpc.Handle(t, "rules.reload", "Puts the rule folders as they are on disk in force, if they have no problem.", v.RulesReload)
 }
