@@ -24,6 +24,7 @@ const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR..
   experience
           count the proven repairs of closed jobs and show what they add to the priors
   doc     write the whole rulebook as one page to be read: --out FILE.html
+  schema  print the JSON Schema of rule files, or with  cases  of case files, for a YAML editor
   list    what the rules hold
 
 coilside rules VERB --help lists the options of one.
@@ -61,6 +62,7 @@ var rulesVerbs = map[string]rulesVerb{
 	"impact":     {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
 	"experience": {run: (*rulesCommand).experience, options: (*rulesCommand).experienceOptions},
 	"doc":        {run: (*rulesCommand).doc, options: (*rulesCommand).docOptions},
+	"schema":     {run: (*rulesCommand).schema, readsSelf: true},
 	"list":       {run: (*rulesCommand).list},
 }
 

@@ -49,4 +49,3 @@ func (c *rulesCommand) experience(ctx context.Context, _ []string) int {
 	fmt.Fprintf(c.stdout, "written to %s; read it through, then lay its folder over the shipped rules with --rules\n", c.export)
 	return exitDone
 }
-
