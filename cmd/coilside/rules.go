@@ -24,6 +24,7 @@ const rulesUsage = `Usage: coilside rules VERB [OPTIONS] [--rules DIR]... [DIR..
   experience
           count the proven repairs of closed jobs and show what they add to the priors
   doc     write the whole rulebook as one page to be read: --out FILE.html
+  fmt     lay out rule files in one way, comments kept: FOLDER or FILE...; --check lists only
   schema  print the JSON Schema of rule files, or with  cases  of case files, for a YAML editor
   list    what the rules hold
 
@@ -39,6 +40,7 @@ type rulesCommand struct {
 
 	cover       int      // least coverage, percent; 0 = none asked for
 	quick       bool     // check without the circuit
+	dry         bool     // fmt changes nothing
 	out         string   // file that doc writes
 	job, caseID string   // what why looks at
 	jobs        int      // most closed jobs that impact replays; 0 = all
@@ -62,6 +64,7 @@ var rulesVerbs = map[string]rulesVerb{
 	"impact":     {run: (*rulesCommand).impact, options: (*rulesCommand).impactOptions},
 	"experience": {run: (*rulesCommand).experience, options: (*rulesCommand).experienceOptions},
 	"doc":        {run: (*rulesCommand).doc, options: (*rulesCommand).docOptions},
+	"fmt":        {run: (*rulesCommand).format, options: (*rulesCommand).formatOptions, readsSelf: true},
 	"schema":     {run: (*rulesCommand).schema, readsSelf: true},
 	"list":       {run: (*rulesCommand).list},
 }
