@@ -90,7 +90,7 @@ func (s *Service) provenRepair(ctx context.Context, head JobSummary) (experience
 		return experience.Repair{}, "more than one thing was mended"
 	}
 	if !slices.ContainsFunc(standing(j.log), func(e Entry) bool { return e.Kind == kindClosed && e.Proven }) {
-		if err := j.replay(s); err != nil {
+		if err := j.replay(s, telling(ctx)); err != nil {
 			return experience.Repair{}, err.Error()
 		}
 		if why := j.unproven(); why != "" {

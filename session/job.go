@@ -120,7 +120,7 @@ func recordWords(job string, record int, problem string) string {
 }
 
 // replay computes the case from the log.
-func (j *job) replay(s *Service) error {
+func (j *job) replay(s *Service, tell func(Progress)) error {
 	if j.c != nil || j.onCourse() && j.base != nil {
 		return nil
 	}
@@ -134,6 +134,7 @@ func (j *job) replay(s *Service) error {
 		return j.unreplayable(j.log[0], err)
 	}
 	for i, e := range j.log[1:] {
+		tell(Progress{Job: j.id, What: "entries replayed", Done: i, Of: len(j.log) - 1})
 		if err := apply(c, j.log[:i+1], e); err != nil {
 			return j.unreplayable(e, err)
 		}

@@ -75,7 +75,7 @@ func (t *turn) move(to *base) error {
 	}
 	j.log[n-1].Rules = to.book.Hash
 	j.forget()
-	if err := j.replay(t.s); err != nil {
+	if err := j.replay(t.s, t.far); err != nil {
 		return &Error{Kind: Conflict, Field: "ruleset", Message: "the job does not fit those rules and stays on its own: " + err.Error() +
 			". Take that entry back first"}
 	}

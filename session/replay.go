@@ -31,7 +31,7 @@ func (s *Service) Replay(ctx context.Context, id string) (Replayed, error) {
 	}
 	defer unlock()
 	j.forget()
-	if err := j.replay(s); err != nil {
+	if err := j.replay(s, telling(ctx)); err != nil {
 		return Replayed{}, err
 	}
 	last := j.log[len(j.log)-1]

@@ -200,7 +200,7 @@ func (s *Service) lockCase(ctx context.Context, id string) (*job, func(), error)
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := j.replay(s); err != nil {
+	if err := j.replay(s, telling(ctx)); err != nil {
 		unlock()
 		return nil, nil, err
 	}

@@ -21,8 +21,9 @@ type turn struct {
 	s     *Service
 	j     *job
 	now   time.Time
-	said  string // the utterance, for Tell
-	start int    // entries in the log before the turn
+	said  string         // the utterance, for Tell
+	start int            // entries in the log before the turn
+	far   func(Progress) // told how far a replay is
 
 	understood []Understood
 	lines      []string // said first: answers to commands, what was not understood
@@ -32,7 +33,7 @@ type turn struct {
 }
 
 func (s *Service) newTurn(j *job) *turn {
-	return &turn{s: s, j: j, now: s.o.Clock().UTC().Truncate(time.Millisecond), start: len(j.log)}
+	return &turn{s: s, j: j, now: s.o.Clock().UTC().Truncate(time.Millisecond), start: len(j.log), far: func(Progress) {}}
 }
 
 // add numbers an entry, gives it to the case and puts it in the log.
@@ -109,6 +110,7 @@ func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) e
 			Message: fmt.Sprintf("the job has moved on: it stands at %d, not %d. Read it again", j.seq(), *w.IfSeq)}
 	}
 	t := s.newTurn(j)
+	t.far = telling(ctx)
 	if err := do(t); err != nil {
 		t.undo()
 		return Reply{}, inJob(err, j.id)
@@ -124,7 +126,7 @@ func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) e
 // finish composes the reply and writes the turn's entries, if it made any.
 func (t *turn) finish(key, call string) (Reply, error) {
 	j := t.j
-	if err := j.replay(t.s); err != nil {
+	if err := j.replay(t.s, t.far); err != nil {
 		return Reply{}, err
 	}
 	reply := t.compose()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"time"
 
 	"coilside/session"
 	"coilside/transport/jsonrpc"
@@ -57,11 +58,28 @@ func (s *Server) serveSocket(stop context.Context, w http.ResponseWriter, r *htt
 	who := clientOf(r.Context())
 	err = conn.Run(stop, func(ctx context.Context, msg []byte) []byte {
 		ctx = named(context.WithValue(context.WithoutCancel(ctx), socketKey{}, sock), log)
+		ctx = session.WithProgress(ctx, sock.progress(time.Now()))
 		out, _ := s.answer(withClient(ctx, who), msg)
 		return out
 	})
 	if err != nil {
 		log.Warn().Err(err).Msg("connection broke")
+	}
+}
+
+// progress tells how far a call that began at start is, by call.progress notifications,
+// once it takes long; what was not sent yet is replaced by what is newer.
+func (k *socket) progress(start time.Time) func(session.Progress) {
+	next := start.Add(progressEvery)
+	return func(p session.Progress) {
+		now := time.Now()
+		if now.Before(next) {
+			return
+		}
+		next = now.Add(progressEvery)
+		if msg, err := jsonrpc.Notification("call.progress", p); err == nil {
+			k.Post("progress of "+p.Job, msg)
+		}
 	}
 }
 

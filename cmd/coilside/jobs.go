@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"coilside/rules"
 	"coilside/session"
@@ -272,7 +273,9 @@ func (c *jobsCommand) replayAll(ctx context.Context, d *journal.Folder) (problem
 	if err != nil {
 		return nil, err
 	}
-	for _, h := range heads {
+	tell := progressOn(c.stderr, time.Now)
+	for i, h := range heads {
+		tell("jobs", i, len(heads))
 		if _, _, err := d.Open(h.Name); err != nil {
 			continue // reported already
 		}

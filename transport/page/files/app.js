@@ -65,7 +65,7 @@ function busy() {
   const slow = since && wire.state === "open" && Date.now() - since > 500;
   $("busy").dataset.on = slow ? "yes" : "no";
   if (!since) progress = null;
-  const part = progress ? ` ${progress.words}: ${progress.done} of ${progress.of}.` : "";
+  const part = progress ? ` ${progress.what}: ${progress.done} of ${progress.of}.` : "";
   const text = slow ? `Working for ${Math.round((Date.now() - since) / 1000) || 1} s.${part}` : "";
   if ($("busy").textContent !== text) $("busy").textContent = text;
   if (since && !slow && wire.state === "open") setTimeout(busy, 520 - (Date.now() - since));
