@@ -295,6 +295,7 @@ func (o *studied) play(ctx context.Context, dealer study.Dealer, player study.Pl
 func (o *studied) report(all []*study.Tally, took time.Duration, w io.Writer) {
 	fmt.Fprintf(w, "%s vehicle, through the %s, seed %d, jobs %d to %d of each stratum, %d at once, %s\n\n", o.vehicle, o.through, o.seed, o.first, o.first+o.cases-1, o.atOnce, took.Round(time.Second))
 	study.Table(w, all)
+	study.Against(w, all)
 	fmt.Fprintln(w)
 	study.Calibration(w, all)
 	if silent := study.Silent(all); silent != "" {

@@ -131,6 +131,17 @@ func Table(w io.Writer, all []*Tally) {
 	}
 }
 
+// Against prints, by stratum, the minutes of the first policy over those of each other.
+func Against(w io.Writer, all []*Tally) {
+	for _, t := range all {
+		for _, other := range all {
+			if t.Policy == all[0].Policy && other.Policy != t.Policy && other.Stratum.ID == t.Stratum.ID {
+				fmt.Fprintf(w, "%s: %s takes %.2f of the minutes of %s\n", t.Stratum.ID, t.Policy, t.Minutes()/other.Minutes(), other.Policy)
+			}
+		}
+	}
+}
+
 // Calibration prints, by stratum, how often conclusions of a claimed probability
 // were right.
 func Calibration(w io.Writer, all []*Tally) {
