@@ -65,7 +65,9 @@ type Proposal struct {
 	Cautions []string
 	Outcomes []Outcome
 
-	outlook *rank.Outlook
+	outlook *rank.Outlook // of the test itself
+	opening *rank.Outlook // of the test it is worth doing for: itself, or one that it makes safe
+	proving float64       // minutes of that one
 }
 
 // Outcome is one possible result of a test and what it would make likeliest.

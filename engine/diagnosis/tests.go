@@ -67,14 +67,15 @@ func (c *Case) worthBy(proving bool) []Proposal {
 		o := &outlooks[i]
 		gain := choose.Gain(o.Prior, o.Cells)
 		minutes := c.minutes(cand)
+		opening, proving := o, 0.0
 		if o, ok := opens[opensBy(cand)]; ok && o.gain > gain {
-			gain, minutes = o.gain, minutes+o.minutes
+			gain, minutes, opening, proving = o.gain, minutes+o.minutes, o.outlook, o.minutes
 		}
 		if gain < worthless && !c.required(cand.Test.ID) {
 			continue
 		}
 		ps = append(ps, Proposal{Test: cand.Test, Measure: cand.Measure, Setup: cand.Setup,
-			Gain: gain, Minutes: minutes, outlook: o})
+			Gain: gain, Minutes: minutes, outlook: o, opening: opening, proving: proving})
 		score := gain / (minutes + lookingUp)
 		if f, ok := c.effects.Preferred[cand.Test.ID]; ok {
 			score *= f.Factor
@@ -85,6 +86,7 @@ func (c *Case) worthBy(proving bool) []Proposal {
 		scores[cand.Test.ID] = score
 	}
 	sort.SliceStable(ps, func(i, j int) bool { return scores[ps[i].Test.ID] > scores[ps[j].Test.ID] })
+	c.lookAhead(ps)
 	return ps
 }
 
@@ -130,14 +132,17 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 }
 
 // opening is what a reading that proves a place dead opens the way to.
-type opening struct{ gain, minutes float64 }
+type opening struct {
+	gain, minutes float64
+	outlook       *rank.Outlook
+}
 
 // opens tells, by place and setup, the best ohms test that a dead reading there
 // would make safe.
 func (c *Case) opens(blocked []*rank.Candidate, outlooks []rank.Outlook) map[string]opening {
 	out := map[string]opening{}
 	for i, cand := range blocked {
-		o := opening{choose.Gain(outlooks[i].Prior, outlooks[i].Cells), anotherReading}
+		o := opening{choose.Gain(outlooks[i].Prior, outlooks[i].Cells), anotherReading, &outlooks[i]}
 		if !c.meterProved() && o.gain > out[meterKey].gain {
 			out[meterKey] = o
 		}
@@ -363,22 +368,12 @@ func spotOf(m rules.Measure) string {
 	return string(m.Mode)
 }
 
-// minutes a test takes from where the technician stands: getting there and
-// changing the setup are paid once, further readings on the spot are quick.
-func (c *Case) minutes(cand *rank.Candidate) float64 {
-	t := cand.Test
-	access := 0
+// access is how hard the relay is to get at, as an index of a test's minutes.
+func (c *Case) access() int {
 	if v, ok := c.facts["relay_access"]; ok {
-		access = max(slices.Index([]string{"bonnet", "dash", "under"}, v.Text), 0)
+		return max(slices.Index([]string{"bonnet", "dash", "under"}, v.Text), 0)
 	}
-	full := t.Minutes[access]
-	switch {
-	case !quickOnTheSpot(t.Measure.Mode) || c.at == "" || spotOf(cand.Measure) != c.at || cand.Setup.Relay != c.stand.Relay:
-		return full
-	case cand.Setup.Key == c.stand.Key && cand.Setup.Command == c.stand.Command && cand.Setup.Coil == c.stand.Coil:
-		return min(full, anotherReading)
-	}
-	return min(full, anotherReading+switching)
+	return 0
 }
 
 // quickOnTheSpot reports whether a further reading of this kind costs next to

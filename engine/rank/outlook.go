@@ -1,7 +1,9 @@
 package rank
 
 import (
+	"cmp"
 	"math"
+	"slices"
 )
 
 // Outlook is what a test that has not been done yet would read: for each live
@@ -92,6 +94,41 @@ func (o *Outlook) pool() {
 			done[h], o.Cells[h] = true, mixed
 		}
 	}
+}
+
+// Parts gathers the outcomes into at most so many, by which hypothesis each makes
+// likeliest: by hypothesis and outcome the chance, which sums to 1 over outcomes.
+func (o *Outlook) Parts(most int) [][]float64 {
+	leads := make([]int, len(o.Cells[0])) // by cell: the hypothesis it makes likeliest
+	mass := make([]float64, len(o.Cells)) // by hypothesis: the chance of the cells that it leads
+	for cell := range leads {
+		best, whole := 0.0, 0.0
+		for h, p := range o.Prior {
+			x := p * o.Cells[h][cell]
+			whole += x
+			if x > best*(1+1e-9) {
+				best, leads[cell] = x, h
+			}
+		}
+		mass[leads[cell]] += whole
+	}
+	order := make([]int, len(mass))
+	for h := range order {
+		order[h] = h
+	}
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(mass[y], mass[x]) })
+	outcome := make([]int, len(mass))
+	for rank, h := range order {
+		outcome[h] = min(rank, most-1)
+	}
+	out := make([][]float64, len(o.Cells))
+	for h := range out {
+		out[h] = make([]float64, most)
+		for cell, p := range o.Cells[h] {
+			out[h][outcome[leads[cell]]] += p
+		}
+	}
+	return out
 }
 
 // center is the mean and the standard deviation of what a hypothesis expects, in

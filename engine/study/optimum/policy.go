@@ -1,6 +1,10 @@
 package optimum
 
-import "math"
+import (
+	"math"
+
+	"coilside/engine/choose"
+)
 
 // Policy picks the next test with so much left, standing in a setup. It has to pick
 // one that parts what is left.
@@ -90,6 +94,7 @@ var Policies = []Named{
 	{"gain per minute, repairs", func() Policy { return perMinute(func(p *Problem, t int, s Set) float64 { return p.gain(t, s, true) }) }},
 	{"EC2 per minute", func() Policy { return perMinute((*Problem).cut) }},
 	{"look-ahead over EC2", lookAhead},
+	{"as the assistant chooses", assistant},
 }
 
 func perMinute(worth func(p *Problem, test int, left Set) float64) Policy {
@@ -167,5 +172,35 @@ func lookAhead() Policy {
 			then = costs{p, perMinute((*Problem).cut), map[place]float64{}}
 		}
 		return least(p, left, func(t int) float64 { return then.by(t, left, at) })
+	}
+}
+
+// assistant chooses by the code that proposes tests in a job.
+func assistant() Policy {
+	return func(p *Problem, left Set, at int) int {
+		o := choose.Options{Enough: 1 - 1e-9, Minutes: func(from, test int) float64 {
+			if from < 0 {
+				return p.Minutes(test, at)
+			}
+			return p.Minutes(test, p.Setup[from])
+		}}
+		for f, x := range p.Prior {
+			if left>>f&1 == 1 {
+				o.Prior, o.Class = append(o.Prior, x/p.Weight(left)), append(o.Class, p.Class[f])
+			}
+		}
+		for t := range p.Says {
+			var parts [][]float64
+			for f := range p.Prior {
+				if left>>f&1 == 1 {
+					outcome := make([]float64, 4)
+					outcome[p.Says[t][f]] = 1
+					parts = append(parts, outcome)
+				}
+			}
+			o.Parts = append(o.Parts, parts)
+		}
+		minutes := choose.ToRepair(&o)
+		return least(p, left, func(t int) float64 { return minutes[t] })
 	}
 }
