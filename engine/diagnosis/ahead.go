@@ -2,7 +2,6 @@ package diagnosis
 
 import (
 	"math"
-	"sort"
 
 	"coilside/engine/choose"
 	"coilside/engine/rank"
@@ -17,9 +16,9 @@ const (
 	outcomes    = 5 // that a test's readings are gathered into
 )
 
-// lookAhead puts the first few of the proposals, best first by what they tell a
-// minute, in the order of the minutes after which the fault is expected to be
-// proven. Tests that a rule requires stay first.
+// lookAhead puts first, of the proposals that tell most a minute, the one from which
+// the proof is fewest expected minutes away. Tests that a rule requires stay before
+// it.
 func (c *Case) lookAhead(ps []Proposal) {
 	for len(ps) > 0 && c.required(ps[0].Test.ID) {
 		ps = ps[1:]
@@ -48,13 +47,23 @@ func (c *Case) lookAhead(ps []Proposal) {
 		}
 		return minutes
 	}
-	away := map[string]float64{}
-	for i, minutes := range choose.ToRepair(&o) {
-		away[follow[i].Test.ID] = minutes
+	away := choose.ToRepair(&o)
+	best := 0
+	for i := range next {
+		if away[i] < away[best] {
+			best = i
+		}
 	}
-	first := ps[:next]
-	sort.SliceStable(first, func(i, j int) bool { return away[first[i].Test.ID] < away[first[j].Test.ID]-1e-9 })
+	if away[best] < nearer*away[0] {
+		p := ps[best]
+		copy(ps[1:best+1], ps[:best])
+		ps[0] = p
+	}
 }
+
+// nearer is by how much the look-ahead must bring the proof nearer to overrule what
+// tells most a minute: it looks at a simplified future.
+const nearer = 0.98
 
 // minutesFrom is what a test takes for one who stands in a setup at some part of
 // the vehicle: getting there and changing the setup are paid once, further readings
