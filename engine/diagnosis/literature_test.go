@@ -73,10 +73,12 @@ func TestMultipliersAndAdders(t *testing.T) {
 	read(t, c, 3, taken{Test: "probe_x", Answer: "6"})
 	assert.Equal(t, "a1.bad", lead(t, c).Suspect)
 	assert.InDelta(t, 0.495/0.505, c.Probability("a1.bad"), rank.Slip)
-	// The pairs are as good by the readings: Y tells them from the adder.
-	require.NotEmpty(t, c.Next(1))
-	assert.Equal(t, "probe_y", c.Next(1)[0].Test.ID)
-	read(t, c, 4, taken{Test: "probe_y", Answer: "6"})
+	// The pairs are as good by the readings: Y tells both from the adder, Z one of
+	// them, and by the readings alone either order takes the same tests on average.
+	for entry := 4; c.Conclusion() == nil && entry < 6; entry++ {
+		require.NotEmpty(t, c.Next(1))
+		read(t, c, entry, taken{Test: c.Next(1)[0].Test.ID, Answer: "6"})
+	}
 	require.NotNil(t, c.Conclusion())
 	assert.Equal(t, []string{"a1.bad"}, c.Conclusion().Suspects)
 
