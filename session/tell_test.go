@@ -294,6 +294,8 @@ func TestCorrectionsFindTheirReading(t *testing.T) {
 		{"both of two", []string{"30 is 12.6 and 86 is 12.4", "no wait, 30 is 12.5 and 86 is 12.2"}, []string{"socket.30 12.5", "socket.86 12.2"}},
 		{"an earlier one", []string{"30 is 12.6", "86 is 12.4", "sorry, that was 12.5 on 30"}, []string{"socket.30 12.5", "socket.86 12.4"}},
 		{"the last by its number", []string{"30 is 12.6", "86 is 12.4", "no, 12.2"}, []string{"socket.30 12.6", "socket.86 12.2"}},
+		{"two exchanged", []string{"30 is 12.6 and 86 is 12.4", "oops, swap those"}, []string{"socket.30 12.4", "socket.86 12.6"}},
+		{"two exchanged at once", []string{"30 is 12.6 and 86 is 12.4, no, other way round"}, []string{"socket.30 12.4", "socket.86 12.6"}},
 		{"the last by its place", []string{"30 is 12.6", "86 is 12.4", "no, that was 87"}, []string{"socket.30 12.6", "socket.87 12.4"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -89,7 +89,7 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 	if len(f.places) == 0 && len(f.elements) == 0 {
 		f.nums = slices.CompactFunc(f.nums, func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
 	}
-	if len(f.nums) == 2 && (f.span || f.act("jumping") || c.expects(rules.MinMax)) {
+	if len(f.nums) == 2 && !f.or && (f.span || f.act("jumping") || c.expects(rules.MinMax)) {
 		c.minMax(f, said)
 		return
 	}

@@ -41,7 +41,7 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 	case "undo":
 		return "undo", 1
 	case "rather":
-		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || nextSaid(in, i).concept == "that_was" && len(c.ctx.Last) > 0 {
+		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || c.numberAlone(in[i+1:]) || nextSaid(in, i).concept == "that_was" && len(c.ctx.Last) > 0 {
 			return "correction", 1
 		}
 		return "", 1
@@ -162,7 +162,18 @@ func (c *call) correctEach(all, got []frame) []frame {
 		} else if old := c.storedAt(g); old != nil {
 			c.correctLast(g, *old)
 		} else if i == 0 && said > 0 {
-			all[said-1].patch(*g)
+			last := &all[said-1]
+			if k := c.lastReading(); k >= 0 && last.onlyPlace() && g.onlyPlace() && c.readAt(last.places[0], c.ctx.Last[k].Measure) {
+				c.correctLast(g, c.ctx.Last[k]) // "I said 86 but I meant 30"
+				all, said = all[:said-1], said-1
+				continue
+			}
+			begun := last.bare()
+			last.patch(*g)
+			if old := c.storedAt(last); begun && old != nil { // "86 should have been 12.5"
+				c.correctLast(last, *old)
+				all, said = all[:said-1], said-1
+			}
 		} else if i == 0 && c.lastReading() >= 0 {
 			c.correctLast(g, c.ctx.Last[c.lastReading()])
 		} else {
@@ -385,4 +396,63 @@ func (c *call) correctAnswer(fd *Finding, f *frame) bool {
 	}
 	fd.Answer = *a
 	return true
+}
+
+// numberAlone tells "actually, 12.4" after a number was stored: it corrects that.
+func (c *call) numberAlone(rest []item) bool {
+	i := c.lastReading()
+	if i < 0 || c.ctx.Last[i].Answer.Number == nil {
+		return false
+	}
+	nums := 0
+	for _, it := range rest {
+		switch {
+		case it.kind == kNum:
+			nums++
+		case it.kind == kSep, it.kind == kWord && (linkWords[it.text] || common[it.text]):
+		default:
+			return false
+		}
+	}
+	return nums == 1
+}
+
+// exchanged takes "swap those" out of what was said.
+func (c *call) exchanged(in []item) (rest []item, said bool) {
+	for _, it := range in {
+		if it.concept == "exchange" {
+			said = true
+			continue
+		}
+		rest = append(rest, it)
+	}
+	return rest, said
+}
+
+// exchange gives each of the last two places read what the other read: those of this
+// utterance, or else those stored last.
+func (c *call) exchange(all []frame) []frame {
+	if n := len(all); n >= 2 && all[n-1].wholeReading() && all[n-2].wholeReading() && len(all[n-1].nums) == 1 && len(all[n-2].nums) == 1 {
+		all[n-1].nums, all[n-2].nums = all[n-2].nums, all[n-1].nums
+		return all
+	}
+	var two []Finding
+	for _, f := range c.ctx.Last {
+		if f.Answer.Number != nil {
+			two = append(two, f)
+		}
+	}
+	if len(all) > 0 || len(two) != 2 || two[0].Measure.Mode != two[1].Measure.Mode {
+		c.ask("Which two should be exchanged? Say each place with its number.", nil)
+		return nil
+	}
+	f := frame{raw: c.text}
+	c.cur = &f
+	defer func() { c.cur = nil }()
+	for i, fd := range two {
+		c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: fd.Entry})
+		fd.Answer, fd.Entry, fd.Warning, fd.Assumed = two[1-i].Answer, 0, "", nil
+		c.file(fd, &f)
+	}
+	return nil
 }

@@ -22,6 +22,7 @@ type frame struct {
 	before   []string // setups said in a clause of their own before it
 	after    []string // and after it
 	question bool
+	or       bool   // begins with "or": another value for what went before
 	no       bool   // "no" in front
 	sideOnly bool   // a side, and nothing it is a side of
 	prefix   string // socket, back, relay, said apart from the place
@@ -64,6 +65,7 @@ func (c *call) frames(clause []item) []frame {
 	var syms []symbol
 	clause = c.coilAsPlace(negate(clause))
 	base.raw = rawOf(clause)
+	base.or = len(clause) > 0 && clause[0].text == "or"
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}

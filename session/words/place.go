@@ -341,7 +341,11 @@ func pairs(in []item) []item {
 				tie = "to"
 			}
 		}
-		j := skipFiller(in, i+2)
+		next := i + 2
+		if neighbour(in, i, 1).concept == "across" && neighbour(in, i, 2).text == "to" { // "from 86 across to 85"
+			tie, next = "to", i+3
+		}
+		j := skipFiller(in, next)
 		if j < len(in) && in[j].kind == kPlace && len(in[j].place.spots) == 1 && (tie == "to" || tie == "-" || tie == "and") {
 			p := placeRef{spots: []spot{it.place.spots[0], in[j].place.spots[0]}, pair: tie != "and", vague: tie == "and"}
 			if tie == "and" && betweenBefore(out) {
@@ -364,7 +368,7 @@ func pairs(in []item) []item {
 func betweenBefore(out []item) bool {
 	for i := len(out) - 1; i >= 0; i-- {
 		switch {
-		case out[i].concept == "between" || out[i].concept == "across" || out[i].text == "from":
+		case out[i].concept == "between" || out[i].concept == "across" || out[i].concept == "drop" || out[i].text == "from":
 			return true
 		case out[i].kind != kWord || !filler[out[i].text]:
 			return false

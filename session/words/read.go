@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -116,6 +117,10 @@ func (c *call) run(items []item) {
 	items = justOn(rhetorical(items))
 	var all []frame
 	for _, seg := range c.corrections(items) {
+		if rest, swap := c.exchanged(seg.items); swap {
+			all = c.exchange(append(all, c.segment(rest)...))
+			continue
+		}
 		got := c.segment(seg.items)
 		if seg.mark == "" {
 			all = append(all, got...)
@@ -226,6 +231,12 @@ func (c *call) inherit(all []frame) {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
+	for i := range all {
+		f := &all[i]
+		if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
+			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
+		}
+	}
 }
 
 // contradictions asks where one utterance gave one reading two values.
@@ -304,6 +315,8 @@ func joins(a, b *frame) bool {
 	aVal, bVal := len(a.nums)+len(a.values) > 0, len(b.nums)+len(b.values) > 0
 	aPlace, bPlace := len(a.places) > 0, len(b.places) > 0
 	switch {
+	case b.or && len(a.nums) > 0 && onlyNumber(b):
+		return true // "12.6, or was it 12.5"
 	case b.nothingBut() || a.nothingBut():
 		return true // a hedge, a filler
 	case onlyLoad(a) && onlyLoad(b):
@@ -324,6 +337,8 @@ func joins(a, b *frame) bool {
 		return true
 	case aPlace && len(a.nums) == 0 && a.has(a.values, "live", "same") && len(b.nums) > 0 && !bPlace:
 		return true
+	case aPlace && len(a.nums) == 0 && a.has(a.values, "nothing", "dead") && onlyNumber(b) && math.Abs(value(b.nums[0].num)) < 0.5:
+		return true // "nothing, meter says zero"
 	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0:
 		return true
 	case trial(a) && a.bare() && !bPlace && !trial(b) && len(b.nums) == 0:
@@ -411,6 +426,7 @@ func (f *frame) join(g frame) {
 	} else {
 		f.hedges = append(f.hedges, g.hedges...)
 	}
+	f.or = f.or || g.or
 	f.raw += ", " + g.raw
 }
 

@@ -195,9 +195,14 @@ func (s *speller) fraction(n *num) bool {
 		n.set(n.digits + "." + frac)
 		return true
 	}
-	if s.at(0) == "and" && s.at(1) == "a" && s.at(2) == "half" {
+	if s.at(0) == "and" && s.at(1) == "a" && (s.at(2) == "half" || s.at(2) == "quarter") {
+		n.set(n.digits + map[string]string{"half": ".5", "quarter": ".25"}[s.at(2)])
 		s.pos += 3
-		n.set(n.digits + ".5")
+		return true
+	}
+	if s.at(0) == "and" && s.at(1) == "three" && s.at(2) == "quarters" {
+		s.pos += 3
+		n.set(n.digits + ".75")
 		return true
 	}
 	return false
