@@ -233,7 +233,7 @@ func TestCourseRefusesWhatCannotBe(t *testing.T) {
 			return err
 		},
 		"picture": func(ctx context.Context) error {
-			_, err := s.Picture(ctx, PictureRequest{Job: opened.Job, Kind: "circuit"})
+			_, err := s.Picture(ctx, PictureRequest{Job: opened.Job, Kind: "socket"})
 			return err
 		},
 		"move": func(ctx context.Context) error {
@@ -264,4 +264,42 @@ func TestInterviewHearsThePurpose(t *testing.T) {
 		assert.Equal(t, purpose, i.Request().Purpose, text)
 		assert.Equal(t, purpose != "", i.Question() == nil, text)
 	}
+}
+
+// The drawing of a wiring job bears what was worked out; before that it says what is
+// missing.
+func TestWiringIsDrawn(t *testing.T) {
+	s, err := New(Options{Book: book(t)})
+	require.NoError(t, err)
+	opened := courseOpened(t, s, OpenRequest{Purpose: "wire", Label: "horn <loud>"})
+	_, err = s.Picture(t.Context(), PictureRequest{Job: opened.Job, Kind: "circuit"})
+	require.ErrorContains(t, err, "How many amps")
+	r := said(t, s, opened.Job, "15 amps over 6 metres, 12 volts")
+	p, err := s.Picture(t.Context(), PictureRequest{Job: opened.Job, Kind: "circuit"})
+	require.NoError(t, err)
+	for _, says := range []string{"fuse 20 A", r.Result.Wire.Load.AWG.Size + " AWG", r.Result.Wire.Load.MM2.Size + " mm²", "horn &lt;loud&gt;"} {
+		require.Contains(t, p.SVG, says)
+	}
+}
+
+// Whatever is said, a course neither fails nor loses what it has.
+func FuzzCourseTell(f *testing.F) {
+	for _, seed := range []string{"a to b is 84", "15 amps over 6 metres", "-5 A", "1e309 V", "OL", "yes no", "done", "undo undo", "a a 3", "°C", "twenty twenty five amps", "\x00", "87a 87"} {
+		f.Add(seed, uint8(len(seed)))
+	}
+	s, err := New(Options{Book: book(f)})
+	require.NoError(f, err)
+	f.Fuzz(func(t *testing.T, text string, which uint8) {
+		opened, err := s.Open(t.Context(), OpenRequest{Purpose: coursePurposes[int(which)%len(coursePurposes)]})
+		require.NoError(t, err)
+		for range 3 {
+			r, err := s.Tell(t.Context(), TellRequest{Write: Write{Job: opened.Job}, Text: text})
+			if err != nil {
+				require.IsType(t, &Error{}, err)
+				require.NotEqual(t, Internal, err.(*Error).Kind)
+				return
+			}
+			require.NotEmpty(t, r.Text)
+		}
+	})
 }

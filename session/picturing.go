@@ -36,11 +36,18 @@ func (s *Service) Picture(ctx context.Context, r PictureRequest) (Picture, error
 	if !slices.Contains(pictureKinds, r.Kind) {
 		return Picture{}, notOneOf("kind", r.Kind, pictureKinds)
 	}
-	j, unlock, err := s.lockDiagnosis(ctx, r.Job)
+	j, unlock, err := s.lockCase(ctx, r.Job)
 	if err != nil {
 		return Picture{}, err
 	}
 	defer unlock()
+	if j.opening().Purpose == "wire" && r.Kind == "circuit" {
+		d, err := j.wiringPicture()
+		return Picture(d), inJob(err, j.id)
+	}
+	if err := j.diagnosing(); err != nil {
+		return Picture{}, err
+	}
 	test, err := j.pictured(r.Test)
 	if err != nil {
 		return Picture{}, inJob(err, j.id)
