@@ -28,6 +28,7 @@ func (c *rulesCommand) check(context.Context, []string) int {
 		}
 		options.Also = told.Findings(b)
 	}
+	options.Also = append(options.Also, b.Stale()...)
 	review := b.Review(options)
 	c.overrides()
 	for _, m := range review.Meant {

@@ -21,6 +21,8 @@ const (
 	mostWirings = 8
 	// mostMore bounds how many others are looked at for what these left open.
 	mostMore = 40
+	// mostForTwins bounds those in which all tests are tried again on suspects that look alike.
+	mostForTwins = 8
 	// telling is the least difference in what a test may answer, as the share of answers that
 	// would differ, for it to tell two suspects apart. Clouds of guesses differ by luck; those that
 	// expect the same share one estimate and do not differ at all.
@@ -53,8 +55,12 @@ func Of(book *rules.Book, model *circuit.Model) (*Result, error) {
 		}
 	}
 	r.conclude(book)
-	for i := 0; i < len(more) && i < mostMore && len(r.Twins)+len(r.Idle) > 0; i++ {
-		only := func(id string) bool { return len(r.Twins) > 0 || slices.Contains(r.Idle, id) }
+	for i := range min(mostMore, len(more)) {
+		all := len(r.Twins) > 0 && i < mostForTwins
+		if !all && len(r.Idle) == 0 {
+			break
+		}
+		only := func(id string) bool { return all || slices.Contains(r.Idle, id) }
 		if err := r.look(book, model, more[i], uint64(len(first)+i+1), only); err != nil {
 			return nil, err
 		}
