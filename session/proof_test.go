@@ -123,3 +123,46 @@ func complaining(b *rules.Book, m *circuit.Model, suspect string, seed uint64) (
 	}
 	return nil, ""
 }
+
+// Rules without a circuit prove repairs by the tests they name; there is no circuit to draw.
+func TestProofAndRecordWithoutACircuit(t *testing.T) {
+	b, err := rules.Load(rules.Layer{Name: "lift", FS: os.DirFS("../testdata/nocircuit")})
+	require.NoError(t, err)
+	s, err := New(Options{Book: b})
+	require.NoError(t, err)
+	for _, c := range []struct {
+		suspect, answer, missing string
+	}{
+		{"oil.low", "runs", ""},
+		{"oil.low", "weak", "sound circuit gives runs"},
+		{"filter.blocked", "", "No test at hand proves this repair"},
+	} {
+		job := opened(t, s, OpenRequest{Complaint: "slow"}).Job
+		r, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: c.suspect, Action: "mended", Result: "gone"})
+		require.NoError(t, err)
+		if c.answer != "" {
+			require.NotNil(t, r.Next)
+			require.Equal(t, "rises", r.Next.ID)
+			r, err = s.Record(t.Context(), RecordRequest{Write: Write{Job: job}, Test: r.Next.ID, Answer: Answer{Choice: c.answer}})
+			require.NoError(t, err)
+		}
+		assert.Equal(t, c.missing == "", r.ProofOfRepair.Proven)
+		assert.Contains(t, r.ProofOfRepair.Missing, c.missing)
+		for _, whom := range forWhoms {
+			_, err := s.Report(t.Context(), ReportRequest{Job: job, Format: "html", For: whom})
+			require.NoError(t, err)
+		}
+		for _, kind := range pictureKinds {
+			_, err := s.Picture(t.Context(), PictureRequest{Job: job, Kind: kind, Test: "pressure"})
+			if kind == "circuit" {
+				require.ErrorContains(t, err, "no circuit")
+			} else {
+				require.NoError(t, err)
+			}
+		}
+		_, err = s.Ask(t.Context(), AskRequest{Job: job, Text: "what should 87 read now?"})
+		require.ErrorContains(t, err, "not known")
+		_, err = s.Ask(t.Context(), AskRequest{Job: job, Text: "what does 87a do?"})
+		require.ErrorContains(t, err, "no table")
+	}
+}

@@ -335,3 +335,24 @@ func (c *Case) Roles() map[string]string { return maps.Clone(c.roles()) }
 
 // Forbidden reports whether a rule forbids a test now.
 func (c *Case) Forbidden(test string) bool { return c.forbidden(test) }
+
+// healthySure is how likely a test's own figures must make an answer for it to be the sound one.
+const healthySure = 0.6
+
+// Healthy is what a test gives where nothing is wrong, for what the circuit does not predict:
+// by the test's own figures, or, where the rulebook has no circuit, that what is switched on
+// runs. False where neither tells.
+func (c *Case) Healthy(t *rules.Test) (Predicted, bool) {
+	p := Predicted{Mode: t.Measure.Mode}
+	if rank.ByHand(t) {
+		most := 0.0
+		for _, choice := range t.Answers() {
+			if is := rank.Expected(t, "none.found", choice); is > most {
+				p.Choice, most = choice, is
+			}
+		}
+		return p, most >= healthySure
+	}
+	p.Choice = "runs"
+	return p, c.knowledge.model == nil && p.Mode == rules.Watch && t.Setup.Command != "off"
+}

@@ -81,12 +81,21 @@ func (s *sheet) height(sec section) float64 {
 	return high
 }
 
+// nameOf is a part's name, in lines; a contact with a spare one beside it has less room.
+func (s *sheet) nameOf(p Part) []string {
+	most := labelMax
+	if (p.Kind == "make" || p.Kind == "rest") && s.k.Spare != "" {
+		most = labelMax - 9
+	}
+	if !p.Label || p.Kind == "terminal" {
+		return nil
+	}
+	return wrapped(p.Words, most)
+}
+
 // labelOf is what is written beside a part, in lines; the suspect's mark last.
 func (s *sheet) labelOf(p Part) []string {
-	var lines []string
-	if p.Label && p.Kind != "terminal" {
-		lines = wrapped(p.Words, labelMax)
-	}
+	lines := s.nameOf(p)
 	for _, f := range s.flags[p.ID] {
 		lines = append(lines, flagText(f))
 	}
@@ -129,6 +138,7 @@ func (s *sheet) draw() {
 		end := own.Places[len(own.Places)-1]
 		s.gap[end] = max(0, s.height(cb)+busyHigh-s.height(lb.upTo(end)))
 	}
+	s.roomForSpare(la, lb)
 	start := topRail + busyHigh
 	boxTop := start + max(s.height(la), s.height(ca))
 	if head > 0 {
@@ -146,6 +156,21 @@ func (s *sheet) draw() {
 		s.relayBox(boxTop, boxBottom)
 	}
 	s.c.down(bottom + 30)
+}
+
+// roomForSpare moves the parts beside the spare terminal away from it, where something is
+// pinned there.
+func (s *sheet) roomForSpare(above, below section) {
+	spare := "socket." + s.k.Spare
+	if s.k.Spare == "" || len(s.flags[spare])+len(s.leads[spare]) == 0 {
+		return
+	}
+	switch {
+	case len(below.places) > 2 && above.places[len(above.places)-1] == "relay.30":
+		s.gap[below.places[1]] += busyHigh
+	case len(above.places) > 2:
+		s.gap[above.places[len(above.places)-2]] += busyHigh
+	}
 }
 
 // from is the rest of a section below a place, upTo the part of it above one.
@@ -263,8 +288,12 @@ func (s *sheet) pinAt(place string, right, left, y float64) {
 	}
 }
 
-// tag draws where a lead goes, its tip at x: red has a round end, black a square one.
-func (s *sheet) tag(l Lead, x, y float64) float64 {
+// tag draws where a lead goes, its tip at x and the rest to the left of it.
+func (s *sheet) tag(l Lead, x, y float64) float64 { return s.pointer(l, x, y, -1) }
+
+// pointer draws a tag with its tip at x and the rest to the left (side -1) or right (1) of it:
+// red has round ends, black square ones.
+func (s *sheet) pointer(l Lead, x, y, side float64) float64 {
 	name := map[string]string{"red": "RED", "black": "BLACK", "jumper": "JUMPER", "clamp": "AMPS", "look": "LOOK"}[l.Kind]
 	fill := map[string]string{"red": "#c62828", "black": "#111111"}[l.Kind]
 	if fill == "" {
@@ -275,10 +304,10 @@ func (s *sheet) tag(l Lead, x, y float64) float64 {
 		round = 9
 	}
 	w := 12 + 8.2*float64(len(name))
-	s.c.put(`<path d="M%s %s l-10 -5 v10 z" fill="%s"/>`, n(x), n(y), fill)
-	s.c.put(`<rect x="%s" y="%s" width="%s" height="18" rx="%s" fill="%s"/>`, n(x-10-w), n(y-9), n(w), n(round), fill)
-	s.c.put(`<text x="%s" y="%s" text-anchor="middle" font-size="12" font-weight="bold" fill="#ffffff" stroke="none">%s</text>`, n(x-10-w/2), n(y+4.5), name)
-	return x - 14 - w
+	s.c.put(`<path d="M%s %s l%s -5 v10 z" fill="%s"/>`, n(x), n(y), n(10*side), fill)
+	s.c.put(`<rect x="%s" y="%s" width="%s" height="18" rx="%s" fill="%s"/>`, n(x+side*(10+w/2)-w/2), n(y-9), n(w), n(round), fill)
+	s.c.put(`<text x="%s" y="%s" text-anchor="middle" font-size="12" font-weight="bold" fill="#ffffff" stroke="none">%s</text>`, n(x+side*(10+w/2)), n(y+4.5), name)
+	return x + side*(14+w)
 }
 
 // battery draws the rails and the battery between them.
@@ -333,13 +362,11 @@ func (s *sheet) rail(place, words string, y float64) {
 func (s *sheet) pinRight(place string, x, y float64) {
 	leads := s.leads[place]
 	s.leads[place] = nil
-	at := x + 8
 	for _, l := range leads {
-		s.c.stroke(x, y, at+4, y+14, 1.5, "")
-		at = x + 22 + 12 + 8.2*7
-		s.tag(l, at, y+18)
+		s.c.stroke(x, y, x+10, y+16, 1.5, "")
+		s.pointer(l, x+10, y+18, 1)
 	}
-	s.pinAt(place, x+14, 0, y+18+20*float64(min(1, len(leads))))
+	s.pinAt(place, x+14, 0, y+18+22*float64(min(1, len(leads))))
 }
 
 func (s *sheet) ground(x, y float64) {

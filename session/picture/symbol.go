@@ -49,10 +49,7 @@ func (s *sheet) label(p Part, x, middle float64) {
 			right += 8 + 7*float64(len("marked "+mark))
 		}
 	}
-	names := 0
-	if p.Label && p.Kind != "terminal" {
-		names = len(wrapped(p.Words, labelMax))
-	}
+	names := len(s.nameOf(p))
 	y := middle + 4.5 - lineHigh*float64(len(lines)-1)/2
 	for i, line := range lines {
 		s.c.words(right, y+lineHigh*float64(i), "start", line, 13, i >= names)
