@@ -87,16 +87,20 @@ type shop struct {
 	jobs *session.Service
 }
 
-func openShop(t *testing.T) *shop {
+func openShop(t *testing.T, with ...func(*transport.Options)) *shop {
 	t.Helper()
 	book, err := shipped()
 	require.NoError(t, err)
-	jobs, err := session.New(session.Options{Book: book, Reload: loadShipped})
+	jobs, err := session.New(session.Options{Book: book, Reload: loadShipped, MostResident: 1})
 	require.NoError(t, err)
 	l, err := transport.Listen("127.0.0.1:0", false)
 	require.NoError(t, err)
 	s := &shop{line: &line{Listener: l}, jobs: jobs}
-	server := transport.New(transport.Options{Service: jobs, Listener: s.line, Log: zerolog.New(io.Discard), Limits: transport.DefaultLimits})
+	o := transport.Options{Service: jobs, Listener: s.line, Log: zerolog.New(io.Discard), Limits: transport.DefaultLimits}
+	for _, change := range with {
+		change(&o)
+	}
+	server := transport.New(o)
 	s.url = server.URL()
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan error, 1)

@@ -78,6 +78,12 @@ type window struct {
 // the service.
 func (b *browser) open(t *testing.T, url string, s size) *window {
 	t.Helper()
+	return b.openAt(t, url, url, s)
+}
+
+// openAt does so at an address below url.
+func (b *browser) openAt(t *testing.T, url, at string, s size) *window {
+	t.Helper()
 	w := &window{size: s}
 	ctx, cancel := chromedp.NewContext(b.ctx, chromedp.WithNewBrowserContext(), chromedp.WithListener(w.hear))
 	w.ctx = ctx
@@ -93,11 +99,11 @@ func (b *browser) open(t *testing.T, url string, s size) *window {
 	require.NoError(t, chromedp.Do(ctx)) // the window lives as long as the context of its first action
 	w.run(t, order(network.Enable, network.EnableParams{}), order(log.Enable, cdp.Empty{}), order(runtime.Enable, cdp.Empty{}),
 		order(emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: s.width, Height: s.height, DeviceScaleFactor: 1, Mobile: s.touch}),
-		order(emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: s.touch}), chromedp.Navigate(url))
+		order(emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: s.touch}), chromedp.Navigate(at))
 	return w
 }
 
-// order is a command to the window that answers nothing.
+// order is a command to the window, whose answer does not matter.
 func order[P, R any](command cdp.Command[P, R], params P) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 		_, err := cdp.Call(ctx, target, command, params)
