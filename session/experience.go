@@ -126,5 +126,6 @@ func (s *Service) withExperience(ctx context.Context, book *rules.Book) (*rules.
 	if err != nil {
 		return nil, nil, errors.Join(errors.New("what closed jobs say does not fit these rules"), err)
 	}
+	with.Name = book.Name // it is asked for by the shop's own name
 	return with, &ExperienceUsed{Jobs: counted.Jobs, Groups: len(counted.Groups)}, nil
 }

@@ -86,6 +86,7 @@ func TestOnlyProvenRepairsCount(t *testing.T) {
 	list, err := with.RulesList(t.Context(), struct{}{})
 	require.NoError(t, err)
 	require.Equal(t, 3, list.Experience.Jobs)
+	require.Equal(t, "relay", list.Rulesets[0].Name)
 	sharper := opened(t, with, o)
 	after := explain(with, sharper.Job)
 	require.NotContains(t, before.Text, "Proven repairs here")

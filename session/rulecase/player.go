@@ -123,14 +123,23 @@ func (c Case) touches(book *rules.Book, r *result) (suspects, tests []string) {
 		}
 	}
 	tests = append(tests, x.SomeForbidden...)
-	for _, t := range book.Tests {
-		for _, fact := range []string{t.Sets, t.Sets + "_min", t.Sets + "_max"} {
-			if c.Facts[fact] != nil {
-				tests = append(tests, t.ID)
-			}
-		}
+	if !c.Whole() { // a whole job's facts are told at the opening; here they stand for answers
+		tests = append(tests, c.answered(book)...)
 	}
 	slices.Sort(suspects)
 	slices.Sort(tests)
 	return slices.Compact(suspects), slices.Compact(tests)
+}
+
+// answered lists the tests whose answers are among the facts.
+func (c Case) answered(book *rules.Book) []string {
+	var out []string
+	for _, t := range book.Tests {
+		for _, fact := range []string{t.Sets, t.Sets + "_min", t.Sets + "_max"} {
+			if c.Facts[fact] != nil {
+				out = append(out, t.ID)
+			}
+		}
+	}
+	return out
 }
