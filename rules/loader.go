@@ -57,11 +57,34 @@ func (kept *Loader) read(name string, data []byte) (readFile, bool) {
 	f, ok := kept.were[key]
 	if ok {
 		kept.files[key] = f
+		f.doc = itemsOfTheirOwn(f.doc)
 	}
 	return f, ok
 }
 
-func (kept *Loader) keep(name string, data []byte, f readFile) { kept.files[keyOf(name, data)] = f }
+func (kept *Loader) keep(name string, data []byte, f readFile) {
+	f.doc = itemsOfTheirOwn(f.doc)
+	kept.files[keyOf(name, data)] = f
+}
+
+// itemsOfTheirOwn copies a document down to its items, of which reading takes fields out.
+func itemsOfTheirOwn(doc *yaml.Node) *yaml.Node {
+	const levels = 3 // document, sections, items
+	return copied(doc, levels)
+}
+
+func copied(n *yaml.Node, levels int) *yaml.Node {
+	out := *n
+	if levels > 0 {
+		out.Content = make([]*yaml.Node, len(n.Content))
+		for i, c := range n.Content {
+			if out.Content[i] = c; c.Kind != yaml.ScalarNode {
+				out.Content[i] = copied(c, levels-1)
+			}
+		}
+	}
+	return &out
+}
 
 // conditionsFor drops the compiled conditions when names have changed since.
 func (kept *Loader) conditionsFor(signature [sha256.Size]byte) {

@@ -31,8 +31,10 @@ func Schema() map[string]any {
 	} {
 		sections[section.name] = map[string]any{"type": "array", "items": s.ref(section.of)}
 	}
-	for _, name := range looseSections {
-		sections[name] = map[string]any{"type": "array", "items": map[string]any{"type": "object"}}
+	sections["tables"] = map[string]any{"type": "array", "items": map[string]any{"type": "object"}} // their columns are their own
+	sections["changes"] = map[string]any{"type": "array", "items": changeSchema()}
+	for _, of := range []string{"Fact", "Parameter", "Circuit", "Complaint", "Suspect", "Test", "Rule"} {
+		s.defs[of].(map[string]any)["properties"].(map[string]any)["was"] = wasSchema()
 	}
 	return map[string]any{
 		"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Rule file", "type": "object",
@@ -40,8 +42,23 @@ func Schema() map[string]any {
 	}
 }
 
-// looseSections are checked by the loader only.
-var looseSections = []string{"tables", "changes"}
+// changeSchema is one entry of `changes`.
+func changeSchema() map[string]any {
+	text, number := map[string]any{"type": "string"}, map[string]any{"type": "number"}
+	properties := map[string]any{
+		"because": text, "source": text, "was": wasSchema(), "prior": number, "value": number, "off": map[string]any{"type": "boolean"},
+		"minutes": map[string]any{"anyOf": []any{number, map[string]any{"type": "array", "items": number}}},
+		"priors":  map[string]any{"type": "object", "additionalProperties": number},
+	}
+	for _, kind := range changeKinds {
+		properties[kind] = map[string]any{"type": "string", "description": "the " + kind + " of an earlier ruleset of which one thing is changed"}
+	}
+	return map[string]any{"type": "object", "additionalProperties": false, "properties": properties, "required": []string{"because"}}
+}
+
+func wasSchema() map[string]any {
+	return map[string]any{"description": "what stood underneath when this was written; the check tells when that changes"}
+}
 
 type schemas struct {
 	docs map[string]string // "Rule.When" to its comment
