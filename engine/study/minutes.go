@@ -3,7 +3,9 @@ package study
 import (
 	"bytes"
 	"embed"
+	"encoding/json"
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -111,13 +113,37 @@ func (l *Ledger) change(s rules.Setup) float64 {
 	if s.Relay == "bench" && s.Coil != was.Coil {
 		minutes += cost("coil")
 	}
-	for _, part := range []string{"load", "control"} {
+	for _, part := range slices.Compact(slices.Sorted(slices.Values(slices.Concat(s.Unplugged, was.Unplugged)))) {
 		if slices.Contains(s.Unplugged, part) != slices.Contains(was.Unplugged, part) {
 			minutes += cost("plug")
 		}
 	}
+	now, before := conditions(s), conditions(was)
+	for _, id := range slices.Sorted(maps.Keys(l.table.Change)) {
+		if now[id] != before[id] {
+			minutes += cost(id)
+		}
+	}
 	l.setup = s
 	return minutes
+}
+
+// conditions are what a setup says beside relay, key, command and parts, such as heat:
+// whatever there is, by its name.
+func conditions(s rules.Setup) map[string]any {
+	s.Relay, s.Key, s.Command, s.Coil, s.Unplugged = "", "", "", "", nil
+	all := map[string]any{}
+	data, err := json.Marshal(s)
+	if err == nil {
+		err = json.Unmarshal(data, &all)
+	}
+	if err != nil {
+		panic(err) // a setup is made of words
+	}
+	delete(all, "relay")
+	delete(all, "key")
+	delete(all, "command")
+	return all
 }
 
 // act is what the test itself takes.

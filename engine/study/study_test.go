@@ -138,6 +138,9 @@ func TestEveryTestHasMinutes(t *testing.T) {
 	for _, test := range knowledge(t).Book().Tests {
 		assert.Positive(t, NewLedger(table, 0).Charge(test.Measure, test.Setup), test.ID)
 		assert.Contains(t, table.Do, string(test.Measure.Mode))
+		for condition := range conditions(test.Setup) {
+			assert.Contains(t, table.Change, condition, test.ID)
+		}
 	}
 }
 

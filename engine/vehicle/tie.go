@@ -43,7 +43,7 @@ func (v *Vehicle) ToldApart(replaced, other string, done, open []Taken) (string,
 		return "this circuit can't have it", nil
 	}
 	telling := slices.DeleteFunc(slices.Clone(done), func(d Taken) bool {
-		return d.Answer.Unsure || d.Measure.Mode == rules.Ask // which speaks of the wiring
+		return d.Answer.Unsure || d.Measure.Mode == rules.Ask && !rank.ByHand(d.Test) // which speaks of the wiring
 	})
 	m := matcher{truth: v, replaced: replaced, done: telling, open: open}
 	m.outlook()
