@@ -87,6 +87,7 @@ export class Job {
     this.#update();
     const full = { ...params, job: this.id, key: newKey(), if_seq: this.view.seq };
     const [done, shown] = await this.app.wire.batch([[method, full], ["job.show", { job: this.id }]]);
+    performance.measure("coilside-answer", "coilside-start");
     this.pending = null;
     if (shown.result && !this.#gone) this.#take(shown.result, done.result, said);
     if (done.error) {

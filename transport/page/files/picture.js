@@ -17,7 +17,8 @@ export class Pictures {
 
   // draw makes the place for the pictures of a test and fills it when they come.
   draw(test) {
-    if (!this.#there) return null;
+    const purpose = this.job.view.opening.purpose ?? "diagnose";
+    if (!this.#there || purpose !== "diagnose") return null; // the other jobs have no circuit
     const kinds = KINDS.filter(([k]) => k !== "leads" || test.leads.length);
     const kind = kinds.some(([k]) => k === this.kind) ? this.kind : kinds[0][0];
     const place = h("div.drawing", { role: "region", tabindex: "0", "aria-label": "Picture" });

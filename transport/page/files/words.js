@@ -46,7 +46,7 @@ export function setup(now, before) {
     if (now.coil) list.push(["Coil", now.coil === "rest" ? "at rest" : now.coil, now.coil !== before?.coil]);
     return list;
   }
-  list.push(["Key", now.key, now.key !== before?.key], ["Load commanded", now.command, now.command !== before?.command]);
+  list.push(["Key", now.key, now.key !== before?.key], ["Command", now.command, now.command !== before?.command]);
   for (const part of now.unplugged ?? []) list.push(["Unplugged", part.replaceAll("_", " "), !before?.unplugged?.includes(part)]);
   return list;
 }
