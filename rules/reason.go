@@ -65,14 +65,21 @@ type reasoner struct {
 	settable []bool         // by fact: may be given by someone
 	opaques  map[string]int // expressions taken as one number: index into domains
 	claims   map[wholeKey]claim
-	steps    int  // left for the question being answered
-	blind    bool // do not follow facts to the rules that set them
+	binaries map[nodeKey]claim // claims made already
+	steps    int               // left for the question being answered
+	blind    bool              // do not follow facts to the rules that set them
 }
 
 // setter is a rule that may give a fact a value: words it may be, nil = any.
 type setter struct {
 	rule  *Rule
 	words []string
+}
+
+// nodeKey is a part of a condition and what is asked of it.
+type nodeKey struct {
+	node *ast.BinaryNode
+	want want
 }
 
 // claim says what it takes for a condition to be as wanted.
@@ -88,7 +95,13 @@ func (r *reasoner) claim(n ast.Node, w want) claim {
 	case *ast.UnaryNode:
 		return r.claim(n.Node, w.turned())
 	case *ast.BinaryNode:
-		return r.binary(n, w)
+		key := nodeKey{n, w}
+		c, ok := r.binaries[key]
+		if !ok {
+			c = r.binary(n, w)
+			r.binaries[key] = c
+		}
+		return c
 	case *ast.ConditionalNode:
 		return r.ternary(n, w)
 	case *ast.CallNode:

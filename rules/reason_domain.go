@@ -11,7 +11,7 @@ import (
 
 // newReasoner prepares a book. settable says which facts may come from elsewhere than rules.
 func newReasoner(b *Book, o ReviewOptions) *reasoner {
-	r := &reasoner{book: b, opaques: map[string]int{}, claims: map[wholeKey]claim{}}
+	r := &reasoner{book: b, opaques: map[string]int{}, claims: map[wholeKey]claim{}, binaries: map[nodeKey]claim{}}
 	r.settable = settableFacts(b, o)
 	for _, f := range b.Facts {
 		r.domains = append(r.domains, numberDomain(f))
