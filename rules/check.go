@@ -158,7 +158,7 @@ func (k *checker) circuit(c *Circuit) *scope {
 			k.spread(&s, in, valueUnit(key))
 		}
 	}
-	for _, chain := range c.Chains {
+	for _, chain := range c.allChains() {
 		k.formula(chain.When, in, Bool, unit{})
 		k.chain(c, chain)
 	}

@@ -110,7 +110,11 @@ func (k *checker) effect(e *Effect, in *scope) {
 	if e.To != "" {
 		k.effectTarget(e)
 	}
+	if e.Rewire != "" {
+		k.rewired(e)
+	}
 	ohm, _ := parseUnit("ohm")
+	k.spread(e.Pulse, in, unit{})
 	k.spread(e.AddOhms, in, ohm)
 	k.spread(e.Ohms, in, ohm)
 	k.spread(e.By, in, unit{})
@@ -120,6 +124,16 @@ func (k *checker) effect(e *Effect, in *scope) {
 	}
 	for i := range e.AllOf {
 		k.effect(&e.AllOf[i], in)
+	}
+}
+
+func (k *checker) rewired(e *Effect) {
+	var known []string
+	for _, c := range k.book.Circuits {
+		known = append(known, c.surroundingIDs()...)
+	}
+	if !slices.Contains(known, e.Rewire) {
+		k.add(e.at.of("rewire"), CodeName, fmt.Sprintf("no circuit has surroundings %q", e.Rewire), didYouMean(e.Rewire, known))
 	}
 }
 

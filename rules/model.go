@@ -78,7 +78,10 @@ type Circuit struct {
 	Vary   []*Quantity    // named unknown numbers, in order; each may use the ones before it
 	Parts  []*Element
 	Chains []*Chain
-	Pos    Pos
+	// Surroundings are what lies round the circuit and matters only to a fault that
+	// acts on it: shared grounds, neighbours, other ways to be wired.
+	Surroundings []*Surrounding
+	Pos          Pos
 
 	at spots
 }
@@ -163,6 +166,18 @@ type Chain struct {
 	at spots
 }
 
+// Surrounding is a piece of circuit that is there only where a fault acts on one of
+// its own elements, or rewires the circuit to it. Its chains stand in the place of
+// what the circuit's own chains say of the same elements.
+type Surrounding struct {
+	ID     string
+	Words  string
+	Chains []*Chain
+	Pos    Pos
+
+	at spots
+}
+
 // Complaint is what the customer says is wrong, with how often the trade finds
 // each suspect behind it.
 type Complaint struct {
@@ -190,6 +205,7 @@ type Suspect struct {
 	When    *Formula // wirings in which it can occur; nil = all
 	Prior   float64  // relative weight where the complaint's own table is silent, > 0
 	Does    []Effect // what it does to the circuit; empty = no circuit effect
+	Stays   bool     // refitting the relay cures nothing, though a joint is bad
 	Repair  Repair
 	Pos     Pos
 
@@ -203,7 +219,12 @@ type Effect struct {
 	AddOhms  *Spread  // so many ohms in series with it
 	ShortTo  string   // "ground" or "supply": its load-side end is joined there through Ohms
 	Ohms     *Spread  // of the short
-	Hold     string   // closed, open (contacts, control); over, rest (armature)
+	Join     []string // two places joined through Ohms, or nil
+	Hold     string   // closed, open (contacts, control); over, rest (armature); inverted (control); reversed (suppressor)
+	Rewire   string   // the surrounding that the circuit is wired like instead
+	Pulse    *Spread  // the control conducts this part of the time while commanded, 0..1
+	Slow     bool     // of a pulse: the relay's armature follows it
+	Only     string   // where the effect is there only sometimes: hot, loaded, engine_off, neighbours_on, tap_on
 	Scale    string   // name of the value that is multiplied by By
 	By       *Spread  // factor, > 0
 	Instead  string   // for a contact: "make" or "rest": behaves as the other kind
@@ -265,7 +286,32 @@ type Setup struct {
 	Key       string   `json:"key"`                 // on, off
 	Command   string   `json:"command"`             // on, off: the control is asked to run the load
 	Coil      string   `json:"coil,omitempty"`      // on the bench: rest, energised
-	Unplugged []string `json:"unplugged,omitempty"` // elements unplugged; follows from *_part places
+	Unplugged []string `json:"unplugged,omitempty"` // elements unplugged; follows from *_part places. "tap" = wiring that was added later
+
+	Heat       string `json:"heat,omitempty"`       // soaked: after ten minutes of load or warm air; "" = as found
+	Engine     string `json:"engine,omitempty"`     // running; "" = off
+	Neighbours string `json:"neighbours,omitempty"` // on: other loads on the same feed or ground run; "" = off
+}
+
+// Usual leaves out what is said but is so anyway: an engine that is off, neighbours
+// that are off.
+func (s Setup) Usual() Setup {
+	if s.Engine == "off" {
+		s.Engine = ""
+	}
+	if s.Neighbours == "off" {
+		s.Neighbours = ""
+	}
+	return s
+}
+
+// Conditions is the part of a setup that few tests ask for, as a key; "" where the
+// setup says nothing of it.
+func (s Setup) Conditions() string {
+	if s.Heat == "" && s.Engine == "" && s.Neighbours == "" {
+		return ""
+	}
+	return " heat " + s.Heat + " engine " + s.Engine + " neighbours " + s.Neighbours
 }
 
 // Test is one thing a technician can do and the answer it gives.

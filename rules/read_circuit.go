@@ -12,11 +12,11 @@ import (
 
 var elementKinds = []string{
 	"source", "wire", "joint", "fuse", "key", "control", "coil", "make", "rest",
-	"suppressor", "load", "ground", "plug", "armature", "terminal",
+	"suppressor", "load", "ground", "plug", "armature", "terminal", "neighbour", "alternator",
 }
 
 func (r *reader) circuit(n *yaml.Node) *Circuit {
-	o := r.object(n, "circuit", "id", "words", "wiring", "allow", "names", "vary", "parts", "chains")
+	o := r.object(n, "circuit", "id", "words", "wiring", "allow", "names", "vary", "parts", "chains", "surroundings")
 	c := &Circuit{ID: o.id(), Words: o.text("words"), Pos: o.pos(), at: o.spots()}
 	for _, item := range o.items("wiring") {
 		c.Wiring = append(c.Wiring, r.wiring(item))
@@ -37,6 +37,15 @@ func (r *reader) circuit(n *yaml.Node) *Circuit {
 	}
 	for _, item := range o.items("chains") {
 		c.Chains = append(c.Chains, r.chain(item))
+	}
+	for _, item := range o.items("surroundings") {
+		w := r.object(item, "surrounding", "id", "words", "chains")
+		w.need("chains")
+		s := &Surrounding{ID: w.id(), Words: w.text("words"), Pos: w.pos(), at: w.spots()}
+		for _, chain := range w.items("chains") {
+			s.Chains = append(s.Chains, r.chain(chain))
+		}
+		c.Surroundings = append(c.Surroundings, s)
 	}
 	return c
 }
@@ -205,6 +214,23 @@ func (r *reader) steps(n *yaml.Node) []string {
 		return nil
 	}
 	return out
+}
+
+// allChains are the circuit's own and those of its surroundings.
+func (c *Circuit) allChains() []*Chain {
+	all := slices.Clone(c.Chains)
+	for _, s := range c.Surroundings {
+		all = append(all, s.Chains...)
+	}
+	return all
+}
+
+func (c *Circuit) surroundingIDs() []string {
+	var ids []string
+	for _, s := range c.Surroundings {
+		ids = append(ids, s.ID)
+	}
+	return ids
 }
 
 func (c *Circuit) element(id string) *Element {

@@ -125,12 +125,13 @@ func (r *reader) measure(n *yaml.Node) Measure {
 }
 
 func (r *reader) setup(n *yaml.Node) Setup {
-	o := r.object(n, "setup", "relay", "key", "command", "coil", "unplugged")
+	o := r.object(n, "setup", "relay", "key", "command", "coil", "unplugged", "heat", "engine", "neighbours")
 	s := Setup{
 		Relay: o.choice("relay", "in", "out", "bench"), Key: o.onOff("key"), Command: o.onOff("command"),
 		Coil: o.choice("coil", "rest", "energised"), Unplugged: o.texts("unplugged"),
+		Heat: o.choice("heat", "soaked"), Engine: o.choice("engine", "running", "off"), Neighbours: o.onOff("neighbours"),
 	}
-	return s
+	return s.Usual()
 }
 
 // onOff reads on and off, which YAML may have taken for true and false.

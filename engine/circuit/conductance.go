@@ -22,7 +22,7 @@ func (sv *Solver) conductance(e int, arm Armature) float64 {
 func (in *Instance) conduct() {
 	m := in.model
 	in.siemens = make([]float64, len(m.kinds))
-	for _, e := range in.draw.Wiring.net.present {
+	for _, e := range in.net.present {
 		ch := in.changed(e)
 		if ch.open {
 			continue
@@ -51,7 +51,7 @@ func (in *Instance) suppressorSiemens(e int, ch change) float64 {
 	if ch.held == heldClosed {
 		return 1 / shortedSuppressorOhms
 	}
-	if kind, _ := in.draw.Wiring.Choice("suppression"); kind == "diode" {
+	if in.draw.Wiring.hasDiode() {
 		return 0
 	}
 	return 1 / (ch.added + in.values[in.model.ohmsSlot[e]])
@@ -69,6 +69,7 @@ const (
 	byCommand
 	byMake
 	byRest
+	byNeighbours
 )
 
 // findGates sorts the elements by what opens and closes them.
@@ -91,6 +92,8 @@ func (m *Model) findGates() {
 			m.gates[e] = byMake
 		case "rest":
 			m.gates[e] = byRest
+		case "neighbour":
+			m.gates[e] = byNeighbours
 		}
 	}
 }
@@ -107,8 +110,15 @@ func (sv *Solver) closed(e int, arm Armature) bool {
 	case byControlPlug:
 		return !sv.st.controlUnplugged
 	case byCommand:
-		h := sv.in.changed(e).held
-		return h == heldClosed || sv.st.command && h != heldOpen
+		switch h := sv.in.changed(e).held; h {
+		case heldClosed, heldOpen:
+			return h == heldClosed
+		case inverted:
+			return sv.st.key && !sv.st.command
+		}
+		return sv.st.command && !sv.waiting
+	case byNeighbours:
+		return sv.in.bits&withNeighbours != 0
 	case byMake:
 		return sv.contactClosed(e, arm, false)
 	case byRest:

@@ -15,6 +15,7 @@ type Fault struct {
 	Dims     int  // standard normal numbers it takes, beside those of the draw
 	InRelay  bool // it leaves with the relay: a good relay in its place cures it
 	InJoint  bool // it sits in a blade-to-receptacle joint, which refitting disturbs
+	Hidden   bool // some of it shows only in heat, under current or with something else on
 	effects  []effect
 	elements []int // elements it acts on
 }
@@ -24,6 +25,8 @@ type effect struct {
 	rule    *rules.Effect
 	element int
 	slot    int      // of the scaled value; -1 = none
+	wakes   uint64   // the surroundings it needs
+	only    cond     // what it waits for; 0 = always there
 	options []effect // exactly one of these
 	group   []effect // all of these
 }
@@ -42,14 +45,18 @@ func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 		case "coil", "armature", "make", "rest", "suppressor":
 			f.InRelay = true
 		case "terminal":
-			f.InJoint = true
+			f.InJoint = !s.Stays
 		}
+	}
+	if s.Repair.Class == "relay" && f.rewires() {
+		f.InRelay = true // a relay of another layout leaves with its wiring
 	}
 	return f, nil
 }
 
 func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
-	e := effect{rule: r, element: -1, slot: -1}
+	e := effect{rule: r, element: -1, slot: -1, only: conditions[r.Only]}
+	f.Hidden = f.Hidden || e.only != 0
 	if r.ComesAnd != nil {
 		f.Dims++
 	}
@@ -74,13 +81,23 @@ func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 		}
 		return e, nil
 	}
+	if bit, ok := m.aroundOf[r.Rewire]; ok && r.Rewire != "" {
+		e.wakes = bit
+		return e, nil
+	}
+	if r.Join != nil {
+		e.wakes = m.addJoin(r.Join)
+		f.Dims++
+		return e, nil
+	}
+	e.wakes = m.aroundOf[r.To]
 	element, ok := m.elements[r.To]
 	if !ok {
 		return e, fmt.Errorf("the circuit has no element %q", r.To)
 	}
 	e.element = element
 	f.elements = append(f.elements, element)
-	for _, s := range []*rules.Spread{r.AddOhms, r.Ohms, r.By} {
+	for _, s := range []*rules.Spread{r.AddOhms, r.Ohms, r.By, r.Pulse} {
 		if s != nil {
 			f.Dims++
 		}
@@ -109,6 +126,8 @@ const (
 	free hold = iota
 	heldOpen
 	heldClosed
+	inverted // of a control: on while it is told off
+	reversed // of a suppressor: a diode the wrong way round
 )
 
 // short joins a node to the supply or to the reference.
@@ -124,6 +143,17 @@ type Instance struct {
 	draw   *Draw
 	Chance float64 // that the faults are there at any one reading, 0..1; 1 = always
 
+	net      *Network
+	awake    uint64             // surroundings that stand in net
+	bits     cond               // conditions that this form of the circuit stands for
+	cares    cond               // conditions that would make it another
+	forms    map[cond]*Instance // the circuit under other conditions, made when asked for
+	faults   []*Fault
+	normal   []float64
+	joins    []joined
+	pulse    float64   // part of the time that the control conducts while commanded; 0 = all of it
+	slow     bool      // so slowly that the armature follows
+	diode    int8      // a diode that may conduct: 1 = from 86 to 85, -1 = from 85 to 86; 0 = none
 	values   []float64 // by slot; the draw's own where no fault scales one
 	changes  []change  // the few elements that faults act on
 	shorts   []short
@@ -196,7 +226,7 @@ func (m *Model) effectPossible(e *effect, w *Wiring) bool {
 		return true
 	}
 	if len(e.options) == 0 {
-		return e.element == m.special.armature || w.net.branches[e.element].here()
+		return e.element == m.special.armature || e.element >= 0 && m.kinds[e.element] == "alternator" || m.around0(e, w) || e.element >= 0 && w.net.branches[e.element].here()
 	}
 	for i := range e.options {
 		if m.effectPossible(&e.options[i], w) {
@@ -209,7 +239,13 @@ func (m *Model) effectPossible(e *effect, w *Wiring) bool {
 // Instance applies faults to a draw. normal holds the standard normal numbers of
 // all the faults in turn. Errors name the suspect whose formula fails.
 func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance, error) {
-	in := &Instance{model: m, draw: d, Chance: 1, values: d.Values}
+	return m.instance(d, faults, normal, 0, nil)
+}
+
+// instance is the circuit under conditions; before holds the fuses that went
+// earlier, and where it is not nil none are burnt in.
+func (m *Model) instance(d *Draw, faults []*Fault, normal []float64, bits cond, before *Instance) (*Instance, error) {
+	in := &Instance{model: m, draw: d, Chance: 1, values: d.Values, net: d.Wiring.net, bits: bits, faults: faults, normal: normal}
 	for _, f := range faults {
 		if len(f.effects) == 0 {
 			continue
@@ -223,7 +259,14 @@ func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance,
 		}
 		normal = normal[f.Dims:]
 	}
+	if err := in.surround(); err != nil {
+		return nil, err
+	}
 	in.conduct()
+	if before != nil {
+		in.blown = before.blown
+		return in, nil
+	}
 	in.burnIn()
 	return in, nil
 }
@@ -243,6 +286,13 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		}
 		in.Chance = min(max(chance, 0), 1)
 	}
+	if e.only != 0 {
+		in.cares |= e.only.watched()
+		if !e.only.there(in.bits) {
+			return normal[e.own():], nil
+		}
+	}
+	in.awake |= e.wakes
 	if len(e.options) > 0 {
 		return in.applyOne(e, normal)
 	}
@@ -254,6 +304,19 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 	}
 	if len(e.group) > 0 {
 		return normal, nil
+	}
+	if r.Rewire != "" {
+		return normal, nil
+	}
+	if r.Join != nil {
+		ohms, err := draw(r.Ohms)
+		in.joins = append(in.joins, joined{e.wakes, 1 / ohms})
+		return normal, err
+	}
+	if r.Pulse != nil {
+		part, err := draw(r.Pulse)
+		in.pulse, in.slow = part, r.Slow
+		return normal, err
 	}
 	if r.Open {
 		in.change(e.element).open = true
@@ -280,6 +343,10 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		in.change(e.element).held = heldClosed
 	case "open", "rest":
 		in.change(e.element).held = heldOpen
+	case "inverted":
+		in.change(e.element).held = inverted
+	case "reversed":
+		in.change(e.element).held = reversed
 	}
 	if e.slot >= 0 && r.By != nil {
 		by, err := draw(r.By)
@@ -323,8 +390,17 @@ func (in *Instance) applyOne(e *effect, normal []float64) ([]float64, error) {
 
 // dims is how many standard normal numbers the effect takes.
 func (e *effect) dims() int {
+	n := e.own()
+	if e.rule.ComesAnd != nil {
+		n++
+	}
+	return n
+}
+
+// own is the same without the one that says how often it is there.
+func (e *effect) own() int {
 	n := 0
-	for _, s := range []*rules.Spread{e.rule.ComesAnd, e.rule.AddOhms, e.rule.Ohms, e.rule.By} {
+	for _, s := range []*rules.Spread{e.rule.AddOhms, e.rule.Ohms, e.rule.By, e.rule.Pulse} {
 		if s != nil {
 			n++
 		}

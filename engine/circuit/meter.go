@@ -259,7 +259,7 @@ func (sv *Solver) load() float64 {
 	if load < 0 {
 		return 0
 	}
-	b := in.draw.Wiring.net.branches[load]
+	b := in.net.branches[load]
 	if !b.here() || in.changed(load).open {
 		return 0
 	}
@@ -319,7 +319,7 @@ func (sv *Solver) SettleFor(in *Instance, measure rules.Measure, setup rules.Set
 // share one settled circuit.
 func StateKey(m rules.Measure, s rules.Setup) string {
 	s = SetupFor(m, s)
-	key := s.Relay + " " + s.Key + " " + s.Command + " " + s.Coil + " " + strings.Join(s.Unplugged, "+")
+	key := s.Relay + " " + s.Key + " " + s.Command + " " + s.Coil + " " + strings.Join(s.Unplugged, "+") + s.Conditions()
 	switch m.Mode {
 	case rules.Ohms:
 		key += " cold"

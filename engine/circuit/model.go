@@ -6,6 +6,7 @@ package circuit
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -29,6 +30,8 @@ type Model struct {
 	special  special
 	dims     int // variates of one draw
 	shorts   []shortSpec
+	around   []around          // what only some faults wake; by bit of a mask
+	aroundOf map[string]uint64 // by element or surrounding id: the bit that brings it
 
 	environments sync.Pool // *environment
 
@@ -56,13 +59,14 @@ type shortSpec struct {
 type special struct {
 	source, coil, armature, load, control, key, make, rest, suppressor int
 	volts, coilOhms, celsius, pullIn, dropOut, coldPart                int
+	charging                                                           int // volts of the source with the engine running
 }
 
 // Compile reads one circuit and every suspect of the book that acts on it.
 // Errors name the element or suspect that does not fit.
 func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	m := &Model{circuit: c, elements: map[string]int{}, slots: map[slotKey]int{},
-		byID: map[string]*Fault{}, networks: map[string]*Network{}, shapes: map[string][]*Wiring{}}
+		byID: map[string]*Fault{}, networks: map[string]*Network{}, shapes: map[string][]*Wiring{}, aroundOf: map[string]uint64{}}
 	for i, e := range c.Parts {
 		m.elements[e.ID] = i
 		m.kinds = append(m.kinds, e.Kind)
@@ -78,7 +82,7 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	}
 	for i := range c.Parts {
 		m.ohmsSlot = append(m.ohmsSlot, m.slot(i, "ohms"))
-		if m.ohmsSlot[i] < 0 && m.kinds[i] != "armature" {
+		if m.ohmsSlot[i] < 0 && m.kinds[i] != "armature" && m.kinds[i] != "alternator" {
 			return nil, fmt.Errorf("circuit %s: element %s has no value ohms", c.ID, c.Parts[i].ID)
 		}
 		if rating := m.slot(i, "amps"); m.kinds[i] == "fuse" && rating >= 0 {
@@ -86,6 +90,9 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 		}
 	}
 	if err := m.findSpecial(); err != nil {
+		return nil, err
+	}
+	if err := m.findSurroundings(); err != nil {
 		return nil, err
 	}
 	m.findPlugs()
@@ -151,6 +158,7 @@ func (m *Model) findSpecial() error {
 		}
 		*need.to = slot
 	}
+	s.charging = m.slot(slices.Index(m.kinds, "alternator"), "volts")
 	return nil
 }
 
@@ -198,36 +206,47 @@ func (m *Model) build(w *Wiring) (*Network, error) {
 	for i := range n.branches {
 		n.branches[i] = branch{absent, absent, -1}
 	}
-	for _, c := range m.circuit.Chains {
+	if _, err := m.lay(n, w, m.circuit.Chains); err != nil {
+		return nil, err
+	}
+	m.finish(n, nil)
+	return n, nil
+}
+
+// lay puts chains that the wiring has into a network, and tells whether it has any.
+// An element may stand once.
+func (m *Model) lay(n *Network, w *Wiring, chains []*rules.Chain) (any bool, err error) {
+	laid := map[int]bool{}
+	for _, c := range chains {
 		if c.When != nil {
 			is, err := c.When.Truth(w.env)
 			if err != nil {
-				return nil, fmt.Errorf("circuit %s: %w", m.circuit.ID, err)
+				return any, fmt.Errorf("circuit %s: %w", m.circuit.ID, err)
 			}
 			if !is {
 				continue
 			}
 		}
+		any = true
 		for i := 0; i+2 < len(c.Steps); i += 2 {
 			id := w.Fill(c.Steps[i+1])
 			element, ok := m.elements[id]
 			if !ok {
-				return nil, fmt.Errorf("circuit %s: a chain runs through %q, which is no element", m.circuit.ID, id)
+				return any, fmt.Errorf("circuit %s: a chain runs through %q, which is no element", m.circuit.ID, id)
 			}
-			if n.branches[element].here() {
-				return nil, fmt.Errorf("circuit %s: element %s stands twice in the wiring %s", m.circuit.ID, id, w.key)
+			if laid[element] {
+				return any, fmt.Errorf("circuit %s: element %s stands twice in the wiring %s", m.circuit.ID, id, w.key)
 			}
+			laid[element] = true
 			n.branches[element] = branch{n.node(w.Fill(c.Steps[i])), n.node(w.Fill(c.Steps[i+2])), -1}
 		}
 	}
-	m.finish(n, w)
-	return n, nil
+	return any, nil
 }
 
 // finish works out the elimination plan: an edge for every branch, for every
 // short that a suspect can make and for the jumper of a bridge test.
-func (m *Model) finish(n *Network, w *Wiring) {
-	var pairs [][2]int
+func (m *Model) finish(n *Network, pairs [][2]int) {
 	for _, b := range n.branches {
 		if b.here() {
 			pairs = append(pairs, [2]int{b.from, b.to})

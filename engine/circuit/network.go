@@ -19,6 +19,7 @@ type Network struct {
 	branches []branch // by element of the model; absent elements have from == to == absent
 	present  []int    // elements that are there
 	plan     plan
+	variants map[uint64]*Network // with some of the surroundings, by their bits; of the bare network only
 
 	// RunsAtRest says that the load hangs on the rest contact: it should run while
 	// the relay is not energised, and stop when it is.

@@ -33,6 +33,7 @@ type state struct {
 	cold                                    bool // loads have their cold resistance (ohms range, nothing flows)
 	loadUnplugged, controlUnplugged         bool
 	jumper                                  [2]string // places bridged, "" = none
+	bits                                    cond      // heat, engine, neighbours, added wiring
 }
 
 func stateOf(s rules.Setup) state {
@@ -42,6 +43,7 @@ func stateOf(s rules.Setup) state {
 		st.loadUnplugged = st.loadUnplugged || e == "load"
 		st.controlUnplugged = st.controlUnplugged || e == "control"
 	}
+	st.bits = bitsOf(s)
 	return st
 }
 
@@ -58,6 +60,9 @@ type Solver struct {
 	position Armature  // that the numbers in sys stand for
 	tripped  bool      // a fuse went in this state
 	jumped   bool      // the jumper's own fuse went
+	waiting  bool      // a pulsed control is between two pulses
+	forward  bool      // the diode across the coil conducts
+	pulsed   float64   // A, mean current through a pulsed control
 	other    []float64 // when buzzing: the volts of the other position
 	solves   int
 }
@@ -77,6 +82,9 @@ func (sv *Solver) Settle(in *Instance, setup rules.Setup) { sv.settle(in, stateO
 
 func (sv *Solver) settle(in *Instance, st state) {
 	cold := st.cold
+	if bits := st.bits | ohmsRange(cold); bits&in.cares != in.bits&in.cares {
+		in = in.form(bits & in.cares)
+	}
 	st.cold = false // loads cool once nothing flows: what settles, settles with them at work
 	sv.in, sv.st = in, st
 	sv.tripped, sv.jumped = false, false
@@ -105,7 +113,8 @@ func (sv *Solver) settle(in *Instance, st state) {
 // canPullUncommanded reports whether anything could energise the coil while the
 // control is off; where nothing can, settling starts from rest.
 func (in *Instance) canPullUncommanded() bool {
-	return len(in.shorts) > 0 || in.holds(in.model.special.control) == heldClosed
+	h := in.holds(in.model.special.control)
+	return len(in.shorts) > 0 || in.awake != 0 || h == heldClosed || h == inverted
 }
 
 // holds is the position a fault keeps an element in; free for one the circuit lacks.
@@ -144,8 +153,14 @@ func (sv *Solver) relax(start Armature) Armature {
 			return arm
 		}
 		amps := math.Abs(sv.coilAmps())
+		strike := amps
+		if in.pulse > 0 && sv.st.command { // a pulse pulls over, the mean holds
+			strike /= in.pulse
+		}
 		switch {
-		case arm == AtRest && amps >= pull:
+		case in.slow && arm == PulledOver && sv.st.command:
+			return Buzzing
+		case arm == AtRest && strike >= pull:
 			if moved {
 				return Buzzing
 			}
@@ -185,13 +200,16 @@ func (sv *Solver) coilAmps() float64 {
 // end, in amperes; the source's is what it delivers.
 func (sv *Solver) branchAmps(element int) float64 {
 	in := sv.in
-	b := in.draw.Wiring.net.branches[element]
+	b := in.net.branches[element]
 	if !b.here() {
 		return 0
 	}
 	g := sv.conductance(element, sv.position)
 	if g == 0 {
 		return 0
+	}
+	if in.pulse > 0 && element == in.model.special.control && in.holds(element) == free {
+		return sv.pulsed
 	}
 	across := at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to)
 	if element == in.model.special.source {
@@ -202,9 +220,16 @@ func (sv *Solver) branchAmps(element int) float64 {
 
 // assemble fills in and solves the network for one armature position.
 func (sv *Solver) assemble(arm Armature) {
+	sv.solveOnce(arm)
+	if sv.in.pulse > 0 || sv.in.diode != 0 {
+		sv.solveOdd(arm)
+	}
+}
+
+func (sv *Solver) solveOnce(arm Armature) {
 	sv.position = arm
 	in := sv.in
-	net := in.draw.Wiring.net
+	net := in.net
 	sv.sys.reset(&net.plan, len(net.names))
 	for _, e := range net.present {
 		g := sv.conductance(e, arm)
@@ -218,6 +243,7 @@ func (sv *Solver) assemble(arm Armature) {
 		}
 	}
 	sv.addShorts(net)
+	sv.addOdd(net)
 	if sv.st.bench && sv.st.energised && in.model.special.coil >= 0 {
 		b := net.branches[in.model.special.coil]
 		sv.sys.connect(b, 1/benchOhms)
@@ -232,7 +258,7 @@ func (sv *Solver) assemble(arm Armature) {
 }
 
 func (sv *Solver) jumperBranch() branch {
-	net := sv.in.draw.Wiring.net
+	net := sv.in.net
 	a, okA := net.nodes[sv.st.jumper[0]]
 	b, okB := net.nodes[sv.st.jumper[1]]
 	if !okA || !okB {
@@ -286,7 +312,7 @@ func (in *Instance) jumperFuse() float64 {
 // burnIn finds the fuses that the faults blow in ordinary use: relay in, key on,
 // not commanded and commanded. They stay blown until the circuit is mended.
 func (in *Instance) burnIn() {
-	if len(in.shorts) == 0 && !in.overloads() {
+	if len(in.shorts) == 0 && len(in.joins) == 0 && in.awake == 0 && in.diode == 0 && !in.overloads() {
 		return
 	}
 	var sv Solver // faults that overload are few: its space is not worth keeping
@@ -303,6 +329,11 @@ func (in *Instance) burnIn() {
 func (in *Instance) overloads() bool {
 	s := in.model.special
 	lower := func(slot int) bool { return slot >= 0 && in.values[slot] < in.draw.Values[slot] }
+	for _, f := range in.model.fuses {
+		if lower(f.rating) {
+			return true
+		}
+	}
 	return lower(in.model.slot(s.load, "ohms")) || lower(s.coilOhms) ||
 		in.holds(s.suppressor) == heldClosed
 }
@@ -335,16 +366,4 @@ func (in *Instance) Overloaded() bool {
 		}
 	}
 	return false
-}
-
-// AtCelsius is the same circuit with its coil at another temperature.
-func (in *Instance) AtCelsius(celsius float64) *Instance {
-	if in.model.special.celsius < 0 {
-		return in
-	}
-	hot := *in
-	hot.values = append([]float64(nil), in.values...)
-	hot.values[in.model.special.celsius] = celsius
-	hot.conduct()
-	return &hot
 }

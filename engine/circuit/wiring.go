@@ -206,7 +206,11 @@ func (m *Model) shaping() map[string]bool {
 			shaping[n] = true
 		}
 	}
-	for _, c := range m.circuit.Chains {
+	chains := m.circuit.Chains
+	for _, s := range m.circuit.Surroundings {
+		chains = append(chains[:len(chains):len(chains)], s.Chains...)
+	}
+	for _, c := range chains {
 		if c.When != nil {
 			for _, n := range c.When.Names() {
 				shaping[n] = true

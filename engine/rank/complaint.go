@@ -52,6 +52,9 @@ func Present(sv *circuit.Solver, there, away *circuit.Instance, chance float64) 
 // left out, which only matters to who complains of heat.
 func present(sv *circuit.Solver, there, away *circuit.Instance, chance float64, heat bool) Presentation {
 	p := presentSteady(sv, there, heat)
+	if with := there.Beside(); with != nil {
+		p = p.besides(presentSteady(sv, with, false))
+	}
 	if away != nil && chance < 1 {
 		q := presentSteady(sv, away, heat)
 		comes := math.Min(1, 5*(1-chance)) * 0.85 * (1 - p.None)
@@ -61,6 +64,22 @@ func present(sv *circuit.Solver, there, away *circuit.Instance, chance float64, 
 		p.None = (1 - comes) * (chance*p.None + (1-chance)*q.None)
 		p.Of[intermittent] += comes
 	}
+	return p
+}
+
+// besides mixes in how the circuit does while its neighbours are on, half of the
+// time: what differs then comes and goes.
+func (p Presentation) besides(with Presentation) Presentation {
+	apart := math.Abs(p.None - with.None)
+	for i := range p.Of {
+		apart += math.Abs(p.Of[i] - with.Of[i])
+	}
+	comes := 0.6 * min(apart/2, 1)
+	for i := range p.Of {
+		p.Of[i] = (1 - comes) * (p.Of[i] + with.Of[i]) / 2
+	}
+	p.None = (1 - comes) * (p.None + with.None) / 2
+	p.Of[intermittent] += comes
 	return p
 }
 
@@ -92,10 +111,10 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 	p.Of[dead] = (1 - runsOff) * offOn
 	p.Of[weak] = (1 - runsOff) * weakOn
 	p.None = (1 - runsOff) * runsOn
-	if !heat {
+	if !heat && !in.HeatShows() {
 		return p
 	}
-	hot, cold := watch(in.AtCelsius(hotCelsius), should), watch(in.AtCelsius(coldCelsius), should)
+	hot, cold := watch(in.Hot(), should), watch(in.Cold(), should)
 	if lost := runs("runs", cold) * runs("off", hot); lost > 0 {
 		for i := range p.Of {
 			p.Of[i] *= 1 - 0.8*lost
@@ -106,13 +125,6 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 	}
 	return p
 }
-
-// A coil just switched on, and one that has been on beside a hot engine, in
-// degrees Celsius. Practice, no source.
-const (
-	coldCelsius = 20
-	hotCelsius  = 95
-)
 
 // complaintLikelihood is how likely the job's complaint is of a particle.
 func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {

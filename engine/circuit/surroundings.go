@@ -1,0 +1,374 @@
+package circuit
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"coilside/rules"
+)
+
+// This file is about what matters only to some faults: pieces of the surroundings
+// that a fault brings in, joints between places, and effects that wait for heat,
+// current, or something else to be on. A circuit without such faults never pays
+// for any of it.
+
+// cond are conditions that a circuit may be under, as bits.
+type cond uint8
+
+const (
+	hot            cond = 1 << iota // soaked in heat
+	unloaded                        // the ohms range: nothing flows
+	running                         // engine running
+	withNeighbours                  // other loads on the same feed or ground are on
+	tapOff                          // wiring that was added later is taken off
+	cooled                          // the coil at 20 °C, whatever the day
+	waitsForAbsent                  // of an effect: there while the condition is not
+)
+
+// conditions are what an effect may wait for, by its name in the rulebook.
+var conditions = map[string]cond{
+	"hot": hot, "loaded": unloaded | waitsForAbsent, "engine_off": running | waitsForAbsent,
+	"neighbours_on": withNeighbours, "tap_on": tapOff | waitsForAbsent,
+}
+
+func (c cond) watched() cond { return c &^ waitsForAbsent }
+
+// there reports whether an effect that waits for c is there under conditions.
+func (c cond) there(under cond) bool {
+	return (under&c.watched() != 0) != (c&waitsForAbsent != 0)
+}
+
+func bitsOf(s rules.Setup) cond {
+	var b cond
+	if s.Heat != "" {
+		b |= hot
+	}
+	if s.Engine == "running" {
+		b |= running
+	}
+	if s.Neighbours == "on" {
+		b |= withNeighbours
+	}
+	if slices.Contains(s.Unplugged, "tap") {
+		b |= tapOff
+	}
+	return b
+}
+
+func ohmsRange(is bool) cond {
+	if is {
+		return unloaded
+	}
+	return 0
+}
+
+// HotCelsius is a coil that has been on beside a hot engine. Practice, no source.
+const HotCelsius = 95
+
+// around is one piece of the surroundings: chains that stand in the place of the
+// circuit's own, or two places that some fault may join.
+type around struct {
+	chains []*rules.Chain
+	join   []string
+}
+
+// joined is a joint of two places, by the bit of its place in Model.around.
+type joined struct {
+	bit     uint64
+	siemens float64
+}
+
+func (m *Model) findSurroundings() error {
+	base := map[string]bool{}
+	for _, c := range m.circuit.Chains {
+		for i := 1; i < len(c.Steps); i += 2 {
+			base[c.Steps[i]] = true
+		}
+	}
+	for _, s := range m.circuit.Surroundings {
+		bit := uint64(1) << len(m.around)
+		m.around = append(m.around, around{chains: s.Chains})
+		m.aroundOf[s.ID] = bit
+		for _, c := range s.Chains {
+			for i := 1; i < len(c.Steps); i += 2 {
+				if id := c.Steps[i]; !base[id] && m.aroundOf[id] == 0 {
+					m.aroundOf[id] = bit
+				}
+			}
+		}
+	}
+	if len(m.around) > 32 {
+		return fmt.Errorf("circuit %s: more than 32 surroundings", m.circuit.ID)
+	}
+	return nil
+}
+
+// addJoin gives the bit of two joined places; the same places have one bit.
+// Beyond 64 surroundings and joints together all share the last.
+func (m *Model) addJoin(places []string) uint64 {
+	for i, a := range m.around {
+		if a.join != nil && slices.Equal(a.join, places) {
+			return 1 << i
+		}
+	}
+	m.around = append(m.around, around{join: places})
+	return 1 << (len(m.around) - 1)
+}
+
+// variant is the network with some of the surroundings, built when first asked for.
+func (m *Model) variant(w *Wiring, awake uint64) (*Network, error) {
+	if awake == 0 {
+		return w.net, nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if n, ok := w.net.variants[awake]; ok {
+		return n, nil
+	}
+	n := &Network{nodes: maps.Clone(w.net.nodes), names: slices.Clone(w.net.names), branches: slices.Clone(w.net.branches)}
+	var pairs [][2]int
+	for i, a := range m.around {
+		if awake&(1<<i) == 0 {
+			continue
+		}
+		if _, err := m.lay(n, w, a.chains); err != nil {
+			return nil, err
+		}
+		if b, ok := n.joint(w, a.join); ok {
+			pairs = append(pairs, [2]int{b.from, b.to})
+		}
+	}
+	m.finish(n, pairs)
+	if w.net.variants == nil {
+		w.net.variants = map[uint64]*Network{}
+	}
+	w.net.variants[awake] = n
+	return n, nil
+}
+
+// joint is the branch between two places of a network; false where it lacks one.
+func (n *Network) joint(w *Wiring, places []string) (branch, bool) {
+	if len(places) != 2 {
+		return branch{}, false
+	}
+	a, okA := n.nodes[nodeName(w.Fill(places[0]))]
+	b, okB := n.nodes[nodeName(w.Fill(places[1]))]
+	return n.between(a, b), okA && okB && a != b
+}
+
+// around0 reports whether an effect acts on surroundings that the wiring can have.
+func (m *Model) around0(e *effect, w *Wiring) bool {
+	if e.wakes == 0 {
+		return false
+	}
+	n, err := m.variant(w, e.wakes)
+	if err != nil {
+		return false
+	}
+	if e.element >= 0 {
+		return n.branches[e.element].here()
+	}
+	for i, a := range m.around {
+		if e.wakes&(1<<i) == 0 {
+			continue
+		}
+		if _, ok := n.joint(w, a.join); ok {
+			return true
+		}
+		for _, c := range a.chains {
+			if c.When == nil {
+				return true
+			}
+			if is, err := c.When.Truth(w.env); err == nil && is {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// rewires reports whether a fault wires the circuit another way.
+func (f *Fault) rewires() bool {
+	var any func(es []effect) bool
+	any = func(es []effect) bool {
+		return slices.ContainsFunc(es, func(e effect) bool { return e.rule.Rewire != "" || any(e.options) || any(e.group) })
+	}
+	return any(f.effects)
+}
+
+// surround brings in what the faults need of the surroundings and what the
+// conditions change.
+func (in *Instance) surround() error {
+	m := in.model
+	net, err := m.variant(in.draw.Wiring, in.awake)
+	if err != nil {
+		return err
+	}
+	in.net = net
+	in.cares |= hot | running
+	for e, gate := range m.gates {
+		if in.awake != 0 && gate == byNeighbours && net.branches[e].here() {
+			in.cares |= withNeighbours
+		}
+	}
+	if in.draw.Wiring.hasDiode() {
+		switch {
+		case in.holds(m.special.suppressor) == reversed:
+			in.diode = 1
+		case in.awake != 0:
+			in.diode = -1
+		}
+	}
+	if in.bits&hot != 0 && m.special.celsius >= 0 {
+		in.own()
+		in.values[m.special.celsius] = max(HotCelsius, in.values[m.special.celsius])
+	}
+	if in.bits&cooled != 0 && m.special.celsius >= 0 {
+		in.own()
+		in.values[m.special.celsius] = referenceCelsius
+	}
+	if in.bits&running != 0 && m.special.charging >= 0 {
+		in.own()
+		in.values[m.special.volts] = max(in.values[m.special.volts], in.values[m.special.charging])
+	}
+	return nil
+}
+
+// own makes the values the instance's own, to be written to.
+func (in *Instance) own() {
+	if &in.values[0] == &in.draw.Values[0] {
+		in.values = slices.Clone(in.values)
+	}
+}
+
+// form is the same circuit under other conditions, with the fuses that have gone.
+func (in *Instance) form(bits cond) *Instance {
+	if f, ok := in.forms[bits]; ok {
+		return f
+	}
+	f := in.under(bits)
+	if in.forms == nil {
+		in.forms = map[cond]*Instance{}
+	}
+	in.forms[bits] = f
+	return f
+}
+
+// under makes a form.
+func (in *Instance) under(bits cond) *Instance {
+	f, err := in.model.instance(in.draw, in.faults, in.normal, bits, in)
+	if err != nil {
+		return in // the same formulas stood once already
+	}
+	f.cares = 0 // it is not asked for a form of its own
+	return f
+}
+
+// Hot is the same circuit after it has been soaked in heat.
+func (in *Instance) Hot() *Instance { return in.under(hot) }
+
+// Cold is the same circuit with its coil at 20 °C.
+func (in *Instance) Cold() *Instance { return in.under(cooled) }
+
+// AtCelsius is the same circuit with its coil at another temperature.
+func (in *Instance) AtCelsius(celsius float64) *Instance {
+	if in.model.special.celsius < 0 {
+		return in
+	}
+	other := *in
+	other.values = slices.Clone(in.values)
+	other.values[in.model.special.celsius] = celsius
+	other.cares, other.forms = 0, nil
+	other.conduct()
+	return &other
+}
+
+// Beside is the same circuit with its neighbours on; nil where that changes nothing.
+func (in *Instance) Beside() *Instance {
+	if in.cares&withNeighbours == 0 {
+		return nil
+	}
+	return in.form(withNeighbours)
+}
+
+// HeatShows reports whether some fault is there only in heat.
+func (in *Instance) HeatShows() bool {
+	for _, f := range in.faults {
+		if f.Hidden && waits(f.effects, hot) {
+			return true
+		}
+	}
+	return false
+}
+
+func waits(es []effect, only cond) bool {
+	return slices.ContainsFunc(es, func(e effect) bool { return e.only == only || waits(e.options, only) || waits(e.group, only) })
+}
+
+func (w *Wiring) hasDiode() bool { return w.names["suppression"] == "diode" }
+
+// A silicon diode that conducts: volts across it and ohms in series. Textbook
+// values for a small rectifier, from memory.
+const (
+	diodeVolts = 0.75
+	diodeOhms  = 0.05
+)
+
+// addOdd adds joints and a conducting diode to the network being filled in.
+func (sv *Solver) addOdd(net *Network) {
+	in := sv.in
+	for _, j := range in.joins {
+		for i, a := range in.model.around {
+			if j.bit == 1<<i {
+				if b, ok := net.joint(in.draw.Wiring, a.join); ok {
+					sv.sys.connect(b, j.siemens)
+				}
+			}
+		}
+	}
+	if sv.forward {
+		b := net.branches[in.model.special.suppressor]
+		sv.sys.connect(b, 1/diodeOhms)
+		amps := float64(in.diode) * diodeVolts / diodeOhms
+		sv.sys.push(b.from, b.to, amps)
+	}
+}
+
+// solveOdd solves what one set of resistances does not tell: a diode that conducts
+// once it has 0.75 V, and a control that conducts part of the time. Of the latter a
+// meter shows the mean, and so does the coil's current.
+func (sv *Solver) solveOdd(arm Armature) {
+	sv.solveDiode(arm)
+	in := sv.in
+	control := in.model.special.control
+	if in.pulse <= 0 || !sv.closed(control, arm) || in.holds(control) != free {
+		return
+	}
+	b := in.net.branches[control]
+	sv.pulsed = in.pulse * in.siemens[control] * (at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to))
+	on := slices.Clone(sv.sys.volts)
+	sv.waiting = true
+	sv.solveOnce(arm)
+	sv.solveDiode(arm)
+	sv.waiting = false
+	for i := range sv.sys.volts {
+		sv.sys.volts[i] = in.pulse*on[i] + (1-in.pulse)*sv.sys.volts[i]
+	}
+}
+
+func (sv *Solver) solveDiode(arm Armature) {
+	in := sv.in
+	if in.diode == 0 || sv.st.cold {
+		return
+	}
+	b := in.net.branches[in.model.special.suppressor]
+	if !b.here() || in.changed(in.model.special.suppressor).open {
+		return
+	}
+	if across := at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to); float64(in.diode)*across > diodeVolts {
+		sv.forward = true
+		sv.solveOnce(arm)
+		sv.forward = false
+	}
+}
