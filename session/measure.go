@@ -93,6 +93,15 @@ func checkSetup(s rules.Setup) error {
 			return notOneOf("setup."+f.name, f.value, f.of)
 		}
 	}
+	for _, f := range []needed{
+		{"heat", s.Heat, []string{"soaked"}},
+		{"engine", s.Engine, []string{"off", "running"}},
+		{"neighbours", s.Neighbours, []string{"off", "on"}},
+	} {
+		if f.value != "" && !slices.Contains(f.of, f.value) {
+			return notOneOf("setup."+f.name, f.value, f.of)
+		}
+	}
 	if s.Coil != "" && s.Relay != "bench" {
 		return invalid("setup.coil", "setup.coil goes with relay bench only")
 	}

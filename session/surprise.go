@@ -60,5 +60,5 @@ func disagree(a, b Reading) bool {
 }
 
 func sameSetup(a, b rules.Setup) bool {
-	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && slices.Equal(a.Unplugged, b.Unplugged)
+	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && slices.Equal(a.Unplugged, b.Unplugged) && a.Conditions() == b.Conditions()
 }

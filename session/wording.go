@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"coilside/engine/circuit"
@@ -157,9 +158,9 @@ func measureWords(m rules.Measure, labels string) string {
 func setupWords(s rules.Setup) string {
 	if s.Relay == "bench" {
 		if s.Coil == "energised" {
-			return "relay on the bench, coil energised"
+			return "relay on the bench, coil energised" + conditionWords(s)
 		}
-		return "relay on the bench"
+		return "relay on the bench" + conditionWords(s)
 	}
 	words := "relay " + s.Relay
 	if s.Key != "" {
@@ -167,6 +168,24 @@ func setupWords(s rules.Setup) string {
 	}
 	if s.Command != "" {
 		words += ", commanded " + s.Command
+	}
+	return words + conditionWords(s)
+}
+
+// conditionWords says what few setups ask for.
+func conditionWords(s rules.Setup) string {
+	words := ""
+	if s.Heat != "" {
+		words += ", hot"
+	}
+	if s.Engine == "running" {
+		words += ", engine running"
+	}
+	if s.Neighbours == "on" {
+		words += ", neighbours on"
+	}
+	if slices.Contains(s.Unplugged, "tap") {
+		words += ", added wiring off"
 	}
 	return words
 }

@@ -71,7 +71,7 @@ const nearer = 0.98
 func (c *Case) minutesFrom(stand rules.Setup, spot string, t *rules.Test, m rules.Measure, s rules.Setup) float64 {
 	full := t.Minutes[c.access()]
 	switch {
-	case !quickOnTheSpot(t.Measure.Mode) || spot == "" || spotOf(m) != spot || s.Relay != stand.Relay:
+	case !quickOnTheSpot(t.Measure.Mode) || spot == "" || spotOf(m) != spot || s.Relay != stand.Relay || s.Conditions() != stand.Conditions():
 		return full
 	case s.Key == stand.Key && s.Command == stand.Command && s.Coil == stand.Coil:
 		return math.Min(full, anotherReading)

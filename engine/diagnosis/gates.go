@@ -93,7 +93,7 @@ func (c *Case) readDead(place string, s rules.Setup) bool {
 
 func sameSetup(a, b rules.Setup) bool {
 	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && a.Coil == b.Coil &&
-		slices.Equal(a.Unplugged, b.Unplugged)
+		slices.Equal(a.Unplugged, b.Unplugged) && a.Conditions() == b.Conditions()
 }
 
 // meterProved reports whether the meter has shown volts on some live place.

@@ -171,7 +171,7 @@ func opensBy(cand *rank.Candidate) string {
 }
 
 func deadKey(place string, s rules.Setup) string {
-	return strings.Join([]string{place, s.Relay, s.Key, s.Command, s.Coil}, " ")
+	return strings.Join([]string{place, s.Relay, s.Key, s.Command, s.Coil}, " ") + s.Conditions()
 }
 
 // couldBeDead reports whether an ohms test that is not safe yet would become so by
@@ -344,7 +344,7 @@ func measureKey(m rules.Measure, s rules.Setup) string {
 		return "ask " + m.Question
 	}
 	return strings.Join([]string{string(m.Mode), m.Red, m.Black, m.At, m.During, m.From, m.To,
-		s.Relay, s.Key, s.Command, s.Coil, strings.Join(s.Unplugged, "+")}, " ")
+		s.Relay, s.Key, s.Command, s.Coil, strings.Join(s.Unplugged, "+")}, " ") + s.Conditions()
 }
 
 // spotOf is the part of the vehicle where a measurement is taken.

@@ -312,6 +312,9 @@ func (v *Vehicle) told(m rules.Measure) rank.Answer {
 		if is, ok := v.wiring.Choice(t.Sets); ok && slices.Contains(t.Of, is) {
 			return rank.Answer{Choice: is}
 		}
+		if rank.ByHand(t) {
+			return v.byHand(t, t.Of)
+		}
 	}
 	return rank.Answer{Unsure: true}
 }
@@ -323,13 +326,7 @@ func (v *Vehicle) seen(m rules.Measure) rank.Answer {
 		if t.Measure.Mode != rules.Look || t.Measure.At != m.At {
 			continue
 		}
-		suspect := "none.found"
-		for _, h := range v.faults {
-			if rank.SpeaksOf(t, h.fault.ID) {
-				suspect = h.fault.ID
-			}
-		}
-		return rank.Answer{Choice: v.choose(of, func(c string) float64 { return rank.Expected(t, suspect, c) })}
+		return v.byHand(t, of)
 	}
 	for _, h := range v.faults {
 		if strings.HasPrefix(h.fault.ID, m.At+".") && v.rng.Float64() < 0.5 {
@@ -359,4 +356,15 @@ func (v *Vehicle) Variates() (sound []float64, faults map[string][]float64) {
 		faults[h.fault.ID] = h.own
 	}
 	return v.normal, faults
+}
+
+// byHand answers by the rulebook's own figures for a test.
+func (v *Vehicle) byHand(t *rules.Test, of []string) rank.Answer {
+	suspect := "none.found"
+	for _, h := range v.faults {
+		if rank.SpeaksOf(t, h.fault.ID) {
+			suspect = h.fault.ID
+		}
+	}
+	return rank.Answer{Choice: v.choose(of, func(c string) float64 { return rank.Expected(t, suspect, c) })}
 }
