@@ -37,7 +37,7 @@ func (c *spiceCase) title() string {
 	m := c.measure
 	where := strings.Join(strings.Fields(strings.Join([]string{string(m.Mode), m.Red, m.Black, m.At, m.From, m.To}, " ")), " ")
 	setup := strings.Join(strings.Fields(fmt.Sprintf("relay %s key %s command %s %s %s", c.setup.Relay, c.setup.Key, c.setup.Command,
-		c.setup.Coil, strings.Join(c.setup.Unplugged, " "))), " ")
+		c.setup.Coil, strings.Join(c.setup.Unplugged, " "))+c.setup.Conditions()), " ")
 	return fmt.Sprintf("seed %d,%d | %s | %s | %s | %s", c.seed, c.number, strings.Join(ids, "+"), where, setup, strings.Join(wiring, " "))
 }
 
@@ -84,14 +84,58 @@ func newCase(circuit *rules.Circuit, seed, number uint64, suspects []*rules.Susp
 		return nil, err
 	}
 	for _, s := range c.suspects {
-		z := normals(rng, netlist.Takes(s.Does))
-		c.faultNormal = append(c.faultNormal, z...)
-		if _, err := c.numbers.Fail(s.Does, here, z); err != nil {
-			return nil, err
-		}
+		c.faultNormal = append(c.faultNormal, normals(rng, netlist.Takes(s.Does))...)
+	}
+	if err := c.fail(here); err != nil {
+		return nil, err
 	}
 	c.chooseReading(rng)
-	return c, nil
+	c.chooseConditions(rng)
+	c.numbers.Under = netlist.Under(c.setup, c.measure)
+	return c, c.fail(here)
+}
+
+// fail puts the suspects into the sound circuit.
+func (c *spiceCase) fail(here map[string]bool) error {
+	c.numbers.Mend()
+	left := c.faultNormal
+	for _, s := range c.suspects {
+		var err error
+		if left, err = c.numbers.Fail(s.Does, here, left); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// chooseConditions draws what few setups have, for suspects that it matters to.
+func (c *spiceCase) chooseConditions(rng *rand.Rand) {
+	only := map[string]bool{}
+	var collect func(es []rules.Effect)
+	collect = func(es []rules.Effect) {
+		for _, e := range es {
+			only[e.Only] = true
+			only["engine_off"] = only["engine_off"] || e.To == "alternator"
+			collect(e.OneOf)
+			collect(e.AllOf)
+		}
+	}
+	for _, s := range c.suspects {
+		collect(s.Does)
+	}
+	often := func(is bool) bool { return is && rng.Float64() < 0.75 }
+	if often(only["hot"]) {
+		c.setup.Heat = "soaked"
+	}
+	if often(only["engine_off"]) {
+		c.setup.Engine = "running"
+	}
+	if often(only["neighbours_on"] || c.numbers.Awake()) {
+		c.setup.Neighbours = "on"
+	}
+	if only["tap_on"] && rng.Float64() < 0.3 {
+		c.setup.Unplugged = append(c.setup.Unplugged, "tap")
+	}
 }
 
 func (c *spiceCase) wire(circuit *rules.Circuit, rng *rand.Rand) (bool, error) {

@@ -33,6 +33,16 @@ type Numbers struct {
 	instead map[string]string
 	shorts  []shorted
 	Chance  float64 // that what comes and goes is there; 1 = nothing does
+	joins   []joinedPlaces
+	awake   map[string]bool        // surroundings by id
+	Under   func(only string) bool // whether an effect that waits is there; nil = as if it were
+}
+
+// joinedPlaces are two places joined by a fault, and when.
+type joinedPlaces struct {
+	places [2]string
+	ohms   float64
+	only   string
 }
 
 type shorted struct {
@@ -138,8 +148,17 @@ func (n *Numbers) Draw(z []float64) error {
 		}
 		n.faulty[e.ID] = maps.Clone(n.Sound[e.ID])
 	}
-	n.Open, n.added, n.hold, n.instead = map[string]bool{}, map[string]float64{}, map[string]string{}, map[string]string{}
+	n.Mend()
 	return nil
+}
+
+// Mend takes every fault out again.
+func (n *Numbers) Mend() {
+	n.Open, n.added, n.hold, n.instead = map[string]bool{}, map[string]float64{}, map[string]string{}, map[string]string{}
+	n.shorts, n.joins, n.awake = nil, nil, map[string]bool{}
+	for id, values := range n.Sound {
+		n.faulty[id] = maps.Clone(values)
+	}
 }
 
 // Takes is how many normal numbers an effect uses up.
@@ -147,7 +166,7 @@ func Takes(effects []rules.Effect) int {
 	total := 0
 	for i := range effects {
 		e := &effects[i]
-		for _, s := range []*rules.Spread{e.ComesAnd, e.AddOhms, e.Ohms, e.By} {
+		for _, s := range []*rules.Spread{e.ComesAnd, e.AddOhms, e.Ohms, e.By, e.Pulse} {
 			if s != nil {
 				total++
 			}
@@ -169,7 +188,66 @@ func (n *Numbers) can(e *rules.Effect, present map[string]bool) bool {
 	case len(e.AllOf) > 0:
 		return !slices.ContainsFunc(e.AllOf, func(o rules.Effect) bool { return !n.can(&o, present) })
 	}
-	return present[e.To]
+	switch {
+	case e.Rewire != "":
+		return n.stands(e.Rewire, "")
+	case e.Join != nil:
+		return n.place(e.Join[0]) && n.place(e.Join[1])
+	}
+	around := n.around(e.To)
+	return present[e.To] || n.kind(e.To) == "alternator" || around != "" && n.stands(around, e.To)
+}
+
+// place reports whether the sound circuit has a place.
+func (n *Numbers) place(name string) bool {
+	elements, err := Present(n)
+	if err != nil {
+		return false
+	}
+	for _, ends := range elements {
+		if slices.Contains(ends[:], n.fill(name)) {
+			return true
+		}
+	}
+	return false
+}
+
+// around is the surrounding that an element stands in, "" for the circuit's own.
+func (n *Numbers) around(element string) string {
+	for _, c := range n.Circuit.Chains {
+		for i := 1; i < len(c.Steps); i += 2 {
+			if n.fill(c.Steps[i]) == element {
+				return ""
+			}
+		}
+	}
+	for _, s := range n.Circuit.Surroundings {
+		for _, c := range s.Chains {
+			for i := 1; i < len(c.Steps); i += 2 {
+				if c.Steps[i] == element {
+					return s.ID
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// stands reports whether the wiring has chains of a surrounding, with the element
+// in one of them where one is named.
+func (n *Numbers) stands(id, element string) bool {
+	for _, s := range n.Circuit.Surroundings {
+		for _, c := range s.Chains {
+			is := true
+			if c.When != nil {
+				is, _ = c.When.Truth(n.env)
+			}
+			if s.ID == id && is && (element == "" || slices.Contains(c.Steps, element)) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // Suffers reports whether a suspect can occur in the wiring.
@@ -234,6 +312,20 @@ func (n *Numbers) failOne(e *rules.Effect, z []float64) ([]float64, error) {
 		}
 		z = z[1:]
 		return v
+	}
+	if e.Join != nil {
+		n.joins = append(n.joins, joinedPlaces{[2]string{n.fill(e.Join[0]), n.fill(e.Join[1])}, take(e.Ohms, 0), e.Only})
+		return z, failed
+	}
+	if e.Only != "" && n.Under != nil && !n.Under(e.Only) {
+		return z[Takes([]rules.Effect{*e}):], nil
+	}
+	if e.Rewire != "" {
+		n.awake[e.Rewire] = true
+		return z, nil
+	}
+	if around := n.around(e.To); around != "" && n.kind(e.To) != "alternator" && n.kind(e.To) != "armature" {
+		n.awake[around] = true
 	}
 	n.Open[e.To] = n.Open[e.To] || e.Open
 	n.added[e.To] += take(e.AddOhms, 0)
@@ -310,6 +402,28 @@ func (n *Numbers) Threshold(pullIn bool) (volts float64, ok bool) {
 // Knows reports whether a netlist can have all of some effects.
 func Knows(effects []rules.Effect) bool {
 	return !slices.ContainsFunc(effects, func(e rules.Effect) bool {
-		return !slices.Contains([]string{"", "closed", "open", "over", "rest"}, e.Hold) || !Knows(e.OneOf) || !Knows(e.AllOf)
+		return e.Pulse != nil || e.Only != "" || !Knows(e.OneOf) || !Knows(e.AllOf)
 	})
+}
+
+// Awake reports whether a fault brought in something of the surroundings.
+func (n *Numbers) Awake() bool { return len(n.awake) > 0 }
+
+// Under tells whether an effect that waits for something is there in a setup.
+func Under(s rules.Setup, m rules.Measure) func(only string) bool {
+	return func(only string) bool {
+		switch only {
+		case "hot":
+			return s.Heat != ""
+		case "loaded":
+			return m.Mode != rules.Ohms
+		case "engine_off":
+			return s.Engine != "running"
+		case "neighbours_on":
+			return s.Neighbours == "on"
+		case "tap_on":
+			return !slices.Contains(s.Unplugged, "tap")
+		}
+		return true
+	}
 }

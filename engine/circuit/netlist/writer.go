@@ -53,7 +53,13 @@ type Writer struct {
 // Present lists the elements that a wiring has, with their places.
 func Present(n *Numbers) (map[string][2]string, error) {
 	found := map[string][2]string{}
-	for _, c := range n.Circuit.Chains {
+	chains := slices.Clone(n.Circuit.Chains)
+	for _, s := range n.Circuit.Surroundings {
+		if n.awake[s.ID] {
+			chains = append(chains, s.Chains...)
+		}
+	}
+	for _, c := range chains {
 		if c.When != nil {
 			is, err := c.When.Truth(n.env)
 			if err != nil {
@@ -195,6 +201,9 @@ func (w *Writer) controls() {
 	w.wave("one", [6]float64{1, 1, 1, 1, 1, 1})
 	w.wave("key", [6]float64{1, 1, key, key, key, key})
 	w.wave("cmd", [6]float64{0, 1, 0, 0, command, command})
+	if on := level(w.Setup.Neighbours == "on"); len(w.N.awake) > 0 {
+		w.wave("beside", [6]float64{0, 0, on, on, on, on})
+	}
 	w.wave("rel", [6]float64{1, 1, in, in, in, in})
 	w.wave("run", [6]float64{1, 1, 1, 1, 1, live}) // fuses and armature may move
 	w.wave("mtr", [6]float64{0, 0, 0, 0, 0, 1})
@@ -221,8 +230,11 @@ func (w *Writer) element(e *rules.Element, ends [2]string) {
 	ohms := values["ohms"] + w.N.added[e.ID]
 	switch e.Kind {
 	case "source":
-		live := level(!w.ohms()) * values["volts"]
-		w.wave("emf", [6]float64{values["volts"], values["volts"], 0, values["volts"], values["volts"], live})
+		volts := values["volts"]
+		if w.Setup.Engine == "running" {
+			volts = max(volts, w.N.faulty["alternator"]["volts"])
+		}
+		w.wave("emf", [6]float64{values["volts"], values["volts"], 0, volts, volts, level(!w.ohms()) * volts})
 		w.linef("Ee e_%s %s emf 0 1", e.ID, a)
 		w.resistor("e_"+e.ID, b, ohms)
 	case "fuse":
@@ -233,6 +245,8 @@ func (w *Writer) element(e *rules.Element, ends [2]string) {
 		w.gate(a, b, "one", "q_"+e.ID, ohms)
 	case "key":
 		w.gate(a, b, "key", "0", ohms)
+	case "neighbour":
+		w.gate(a, b, "beside", "0", ohms)
 	case "terminal":
 		w.gate(a, b, "rel", "0", ohms)
 	case "plug":
@@ -252,7 +266,7 @@ func (w *Writer) element(e *rules.Element, ends [2]string) {
 		}
 	case "coil":
 		// Copper: proportional to 234.5 + T, and the stated ohms are those at 20 °C.
-		w.resistor(a, b, values["ohms"]*(234.5+values["celsius"])/254.5+w.N.added[e.ID])
+		w.resistor(a, b, values["ohms"]*(234.5+w.celsius(values["celsius"]))/254.5+w.N.added[e.ID])
 	case "suppressor":
 		w.suppressor(e, a, b, ohms)
 	case "load":
@@ -273,9 +287,25 @@ func (w *Writer) moving(e *rules.Element, a, b, control, against string, ohms fl
 	case "closed":
 		w.resistor(a, b, ohms)
 	case "open":
+	case "inverted":
+		w.linef("Bnot not_%s 0 V=V(key)*(1-V(cmd))", e.ID)
+		w.gate(a, b, "not_"+e.ID, "0", ohms)
 	default:
 		w.gate(a, b, control, against, ohms)
 	}
+}
+
+// celsius of the coil: at least 95 once it is soaked in heat.
+func (w *Writer) celsius(found float64) float64 {
+	if w.Setup.Heat != "" {
+		return max(found, 95)
+	}
+	return found
+}
+
+// diode writes one that may conduct: nothing below 0.75 V, then 0.05 ohms.
+func (w *Writer) diode(from, to string) {
+	w.linef("Sd %s on_d %s %s dd\n.model dd sw(ron=0.05 roff=1e15 vt=0.75 vh=0)\nVd on_d %s 0.75", from, from, to, to)
 }
 
 func (w *Writer) suppressor(e *rules.Element, a, b string, ohms float64) {
@@ -284,6 +314,10 @@ func (w *Writer) suppressor(e *rules.Element, a, b string, ohms float64) {
 		w.resistor(a, b, 0.1)
 	case w.N.names["suppression"] != "diode":
 		w.resistor(a, b, ohms)
+	case w.N.hold[e.ID] == "reversed" && !w.ohms():
+		w.diode(a, b)
+	case (len(w.N.awake) > 0 || len(w.N.joins) > 0) && !w.ohms():
+		w.diode(b, a)
 	case !w.ohms(): // an ohmmeter's low test volts never open a diode
 		w.linef("Dd %s %s dd\n.model dd d(is=1e-14)", b, a)
 	}
@@ -326,6 +360,13 @@ func (w *Writer) faultsAndBench() {
 			to = spiceName(w.elements[w.N.First("source")][1])
 		}
 		w.resistor(spiceName(ends[1]), to, s.ohms)
+	}
+	there := Under(w.Setup, w.Measure)
+	for i, j := range w.N.joins {
+		now := level(there(j.only))
+		ordinary := level(j.only == "" || j.only == "tap_on")
+		w.wave(fmt.Sprintf("join%d", i), [6]float64{ordinary, ordinary, now, now, now, now})
+		w.gate(spiceName(j.places[0]), spiceName(j.places[1]), fmt.Sprintf("join%d", i), "0", j.ohms)
 	}
 	if ends, ok := w.elements[w.N.First("coil")]; ok && w.Setup.Relay == "bench" && w.Setup.Coil == "energised" {
 		volts := w.N.env["system_volts"].(float64)
