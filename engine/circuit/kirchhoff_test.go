@@ -56,6 +56,9 @@ func TestSettledCircuitsKeepTheLaws(t *testing.T) {
 	for i := range uint64(400) {
 		rng := rand.New(rand.NewPCG(lawSeed, i))
 		in := randomInstance(t, m, ws, book, rng)
+		if in.diode != 0 || in.pulse > 0 {
+			continue // a diode that conducts and means over time have tests of their own
+		}
 		word := func(often, seldom string) string { return [4]string{often, often, often, seldom}[rng.IntN(4)] }
 		setup := rules.Setup{Relay: word("in", "out"), Key: word("on", "off"), Command: word("on", "off")}
 		sv.Settle(in, setup)
@@ -79,7 +82,7 @@ func TestSettledCircuitsKeepTheLaws(t *testing.T) {
 func balance(t *testing.T, sv *Solver) (heat, given float64) {
 	t.Helper()
 	in := sv.in
-	net := in.draw.Wiring.net
+	net := in.net
 	sum, size := make([]float64, len(net.names)), make([]float64, len(net.names))
 	flow := func(from, to int, amps float64) {
 		for node, sign := range map[int]float64{from: -1, to: 1} {
@@ -115,6 +118,17 @@ func balance(t *testing.T, sv *Solver) (heat, given float64) {
 		across := at(sv.sys.volts, b.to) - at(sv.sys.volts, to)
 		flow(b.to, to, s.siemens*across)
 		heat += s.siemens * across * across
+	}
+	for _, j := range in.joins {
+		for i, a := range in.model.around {
+			b, ok := net.joint(in.draw.Wiring, a.join)
+			if j.bit != 1<<i || !ok {
+				continue
+			}
+			across := at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to)
+			flow(b.from, b.to, j.siemens*across)
+			heat += j.siemens * across * across
+		}
 	}
 	for n, v := range sv.sys.volts {
 		flow(n, ground, leak*v)

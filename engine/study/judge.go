@@ -93,7 +93,7 @@ func (q *play) open() []vehicle.Taken {
 	for _, t := range book.Tests {
 		was := func(d vehicle.Taken) bool { return d.Test == t }
 		switch {
-		case t.Measure.Mode == rules.Ask: // it speaks of the wiring, not of faults
+		case t.Measure.Mode == rules.Ask && !rank.ByHand(t): // it speaks of the wiring, not of faults
 		case slices.ContainsFunc(q.done, was) || q.desk.Forbids(t.ID):
 		case t.When != nil && t.When.Decide(env) == rules.False:
 		case t.Measure.Mode == rules.Bridge && short > shortMost:

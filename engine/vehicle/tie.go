@@ -131,13 +131,18 @@ func (v *Vehicle) shows(m rules.Measure, s rules.Setup) []state {
 }
 
 // inWords reports whether a test is answered by one of some words, and which.
-func inWords(m rules.Measure) []string { return rank.Choices(m.Mode) }
+func inWords(t *rules.Test, m rules.Measure) []string {
+	if m.Mode == rules.Ask && rank.ByHand(t) {
+		return t.Of
+	}
+	return rank.Choices(m.Mode)
+}
 
 // says is the chance of each word that a test may be answered with.
 func (v *Vehicle) says(t *rules.Test, m rules.Measure, s rules.Setup) []float64 {
-	of := inWords(m)
+	of := inWords(t, m)
 	out := make([]float64, len(of))
-	if m.Mode == rules.Look && !v.model.Fuse(m.At) {
+	if m.Mode == rules.Ask || m.Mode == rules.Look && !v.model.Fuse(m.At) {
 		fault := "none.found"
 		for _, h := range v.faults {
 			if rank.SpeaksOf(t, h.fault.ID) {
@@ -211,7 +216,7 @@ func rawApart(mode rules.Mode, a, b circuit.Raw) float64 {
 func (v *Vehicle) likelihood(d *Taken) float64 {
 	const slipped = 0.01
 	a := &d.Answer
-	if of := inWords(d.Measure); len(of) > 0 {
+	if of := inWords(d.Test, d.Measure); len(of) > 0 {
 		at := slices.Index(of, a.Choice)
 		return (1-slipped)*v.says(d.Test, d.Measure, d.Setup)[at] + slipped/float64(len(of))
 	}
@@ -258,7 +263,7 @@ func (m *matcher) outlook() {
 		m.wasLike = append(m.wasLike, math.Log(m.truth.likelihood(&m.done[i])))
 	}
 	for _, t := range m.open {
-		if len(inWords(t.Measure)) > 0 {
+		if len(inWords(t.Test, t.Measure)) > 0 {
 			m.words, m.states = append(m.words, m.truth.says(t.Test, t.Measure, t.Setup)), append(m.states, nil)
 			continue
 		}
