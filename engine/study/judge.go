@@ -3,6 +3,7 @@ package study
 import (
 	"slices"
 
+	"coilside/engine/rank"
 	"coilside/engine/vehicle"
 	"coilside/rules"
 )
