@@ -264,8 +264,11 @@ func (m *Model) instance(d *Draw, faults []*Fault, normal []float64, bits cond, 
 	}
 	in.conduct()
 	if before != nil {
-		in.blown = before.blown
-		return in, nil
+		in.cares = 0 // it is not asked for a form of its own
+		if bits&tapOff == 0 {
+			in.blown = before.blown
+			return in, nil
+		} // fuses are renewed once the added wiring is off
 	}
 	in.burnIn()
 	return in, nil

@@ -261,7 +261,6 @@ func (in *Instance) under(bits cond) *Instance {
 	if err != nil {
 		return in // the same formulas stood once already
 	}
-	f.cares = 0 // it is not asked for a form of its own
 	return f
 }
 

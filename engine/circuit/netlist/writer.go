@@ -364,7 +364,7 @@ func (w *Writer) faultsAndBench() {
 	there := Under(w.Setup, w.Measure)
 	for i, j := range w.N.joins {
 		now := level(there(j.only))
-		ordinary := level(j.only == "" || j.only == "tap_on")
+		ordinary := level(j.only == "" || j.only == "tap_on" && there(j.only)) // fuses are renewed once added wiring is off
 		w.wave(fmt.Sprintf("join%d", i), [6]float64{ordinary, ordinary, now, now, now, now})
 		w.gate(spiceName(j.places[0]), spiceName(j.places[1]), fmt.Sprintf("join%d", i), "0", j.ohms)
 	}
