@@ -16,6 +16,7 @@ type OpenRequest struct {
 	Complaint   string          `json:"complaint,omitempty"`
 	Environment EnvironmentSpec `json:"environment,omitzero"`
 	Relay       RelaySpec       `json:"relay,omitzero"`
+	Tools       map[string]bool `json:"tools,omitempty"` // by name (clamp, spare_relay ...): whether it is at hand; one left out counts as at hand
 	Label       string          `json:"label,omitempty"`
 	Ruleset     string          `json:"ruleset,omitempty"`
 	Purpose     string          `json:"purpose,omitempty"` // diagnose if left out

@@ -172,6 +172,11 @@ func givenFields(book *rules.Book, o OpenRequest) ([]given, error) {
 			out = append(out, given{b.fact, b.fact, rules.Value{Kind: rules.Bool, Bool: *b.value}})
 		}
 	}
+	tools, err := toolFacts(book, o.Tools)
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, tools...)
 	if label := strings.TrimSpace(o.Label); label != "" {
 		out = append(out, given{"label", experience.LabelFact, rules.Value{Kind: rules.Text, Text: label}})
 	}

@@ -1,6 +1,9 @@
 package session
 
 import (
+	"strings"
+
+	"coilside/engine/diagnosis"
 	"coilside/rules"
 )
 
@@ -78,6 +81,13 @@ func (o *OpenRequest) setFact(id string, v rules.Value) bool {
 		"temperature_c": &o.Environment.TemperatureC, "relay_rated_amps": &o.Relay.RatedAmps,
 	}
 	bools := map[string]**bool{"load_moves": &c.Load.Moves, "exposed": &o.Environment.Exposed, "relay_sealed": &o.Relay.Sealed}
+	if tool, ok := strings.CutPrefix(id, diagnosis.ToolFact); ok && v.Kind == rules.Bool {
+		if o.Tools == nil {
+			o.Tools = map[string]bool{}
+		}
+		o.Tools[tool] = v.Bool
+		return true
+	}
 	if to, ok := texts[id]; ok && v.Text != "" {
 		*to = v.Text
 		return true

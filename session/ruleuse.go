@@ -1,6 +1,7 @@
 package session
 
 import (
+	"coilside/engine/diagnosis"
 	"coilside/rules"
 	"coilside/session/experience"
 )
@@ -9,6 +10,9 @@ import (
 // and what a meter on a vehicle can show at all.
 func ReviewOptions() rules.ReviewOptions {
 	given := []string{"load_moves", "exposed", "relay_sealed", "relay_part", "relay_access", experience.LabelFact}
+	for _, tool := range []string{"lamp", "jumper", "clamp", "bench_supply", "spare_relay", "scan_tool"} {
+		given = append(given, diagnosis.ToolFact+tool)
+	}
 	for _, f := range choiceFields(OpenRequest{}) {
 		given = append(given, f.fact)
 	}

@@ -11,6 +11,9 @@ func (sv *Solver) conductance(e int, arm Armature) float64 {
 	if sv.blown[e] || !sv.closed(e, arm) {
 		return 0
 	}
+	if sv.asleep && e == in.model.special.load {
+		return in.siemens[e] / asleepFactor
+	}
 	if sv.st.cold && e == in.model.special.load {
 		return in.coldLoad
 	}

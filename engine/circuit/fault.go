@@ -152,6 +152,7 @@ type Instance struct {
 	normal   []float64
 	joins    []joined
 	pulse    float64   // part of the time that the control conducts while commanded; 0 = all of it
+	sleepy   bool      // the load is electronics and something leaks
 	slow     bool      // so slowly that the armature follows
 	diode    int8      // a diode that may conduct: 1 = from 86 to 85, -1 = from 85 to 86; 0 = none
 	values   []float64 // by slot; the draw's own where no fault scales one

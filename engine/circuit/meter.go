@@ -267,6 +267,9 @@ func (sv *Solver) load() float64 {
 	source := in.draw.Values[in.model.special.volts]
 	ohms := in.model.ohmsSlot[load]
 	byVolts := across / source
+	if sv.asleep && byVolts > glowsFrom {
+		return glows
+	}
 	byAmps := byVolts * in.draw.Values[ohms] * sv.conductance(load, sv.position)
 	return math.Min(byVolts, byAmps)
 }

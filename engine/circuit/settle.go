@@ -61,6 +61,7 @@ type Solver struct {
 	tripped  bool      // a fuse went in this state
 	jumped   bool      // the jumper's own fuse went
 	waiting  bool      // a pulsed control is between two pulses
+	asleep   bool      // electronics that get too little to start
 	forward  bool      // the diode across the coil conducts
 	pulsed   float64   // A, mean current through a pulsed control
 	other    []float64 // when buzzing: the volts of the other position
@@ -87,7 +88,7 @@ func (sv *Solver) settle(in *Instance, st state) {
 	}
 	st.cold = false // loads cool once nothing flows: what settles, settles with them at work
 	sv.in, sv.st = in, st
-	sv.tripped, sv.jumped = false, false
+	sv.tripped, sv.jumped, sv.asleep = false, false, false
 	if len(sv.blown) != len(in.model.kinds) {
 		sv.blown = make([]bool, len(in.model.kinds))
 	}
@@ -221,7 +222,7 @@ func (sv *Solver) branchAmps(element int) float64 {
 // assemble fills in and solves the network for one armature position.
 func (sv *Solver) assemble(arm Armature) {
 	sv.solveOnce(arm)
-	if sv.in.pulse > 0 || sv.in.diode != 0 {
+	if sv.in.pulse > 0 || sv.in.diode != 0 || sv.in.sleepy {
 		sv.solveOdd(arm)
 	}
 }

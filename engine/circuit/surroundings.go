@@ -3,6 +3,7 @@ package circuit
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"coilside/rules"
@@ -220,6 +221,8 @@ func (in *Instance) surround() error {
 			in.diode = -1
 		}
 	}
+	kind, _ := in.draw.Wiring.Choice("load_kind")
+	in.sleepy = kind == "electronics" && len(in.joins) > 0 && m.special.load >= 0 && net.branches[m.special.load].here()
 	if in.bits&hot != 0 && m.special.celsius >= 0 {
 		in.own()
 		in.values[m.special.celsius] = max(HotCelsius, in.values[m.special.celsius])
@@ -338,8 +341,13 @@ func (sv *Solver) addOdd(net *Network) {
 // once it has 0.75 V, and a control that conducts part of the time. Of the latter a
 // meter shows the mean, and so does the coil's current.
 func (sv *Solver) solveOdd(arm Armature) {
-	sv.solveDiode(arm)
 	in := sv.in
+	sv.asleep = false
+	if in.sleepy && !sv.st.cold && sv.starves() {
+		sv.asleep = true
+		sv.solveOnce(arm)
+	}
+	sv.solveDiode(arm)
 	control := in.model.special.control
 	if in.pulse <= 0 || !sv.closed(control, arm) || in.holds(control) != free {
 		return
@@ -354,6 +362,29 @@ func (sv *Solver) solveOdd(arm Armature) {
 	for i := range sv.sys.volts {
 		sv.sys.volts[i] = in.pulse*on[i] + (1-in.pulse)*sv.sys.volts[i]
 	}
+}
+
+// Electronics that a leak feeds never start, and take next to nothing: what is left of
+// their conductance, and the part of their volts below which they do not start. Practice,
+// no source.
+const (
+	asleepFactor = 2000
+	startsAt     = 0.4
+)
+
+// What electronics do on a few milliamperes: from this part of their volts they glow,
+// which is this much of running. Practice, no source.
+const (
+	glowsFrom = 0.2
+	glows     = 0.4
+)
+
+// starves reports whether the load gets a few volts at most, and not none.
+func (sv *Solver) starves() bool {
+	b := sv.in.net.branches[sv.in.model.special.load]
+	across := math.Abs(at(sv.sys.volts, b.from) - at(sv.sys.volts, b.to))
+	source := sv.in.draw.Values[sv.in.model.special.volts]
+	return across > 1e-5*source && across < startsAt*source
 }
 
 func (sv *Solver) solveDiode(arm Armature) {

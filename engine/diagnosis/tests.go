@@ -103,7 +103,7 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 	done, again := c.done(), c.again()
 	seen := map[string]bool{}
 	for _, t := range c.knowledge.book.Tests {
-		if t.Proof || done[t.ID] && !again[t.ID] || c.forbidden(t.ID) {
+		if t.Proof || done[t.ID] && !again[t.ID] || c.forbidden(t.ID) || c.lacks(t.Tool) {
 			continue
 		}
 		if t.When != nil && t.When.Decide(env) == rules.False {
