@@ -13,7 +13,7 @@ import (
 // fieldOrder is the order in which the fields of an item are written, where there is one.
 var fieldOrder = map[string][]string{
 	"rules":      {"for", "id", "off", "when", "over", "then", "because", "source", "safety"},
-	"suspects":   {"for", "id", "words", "prior", "when", "does", "repair"},
+	"suspects":   {"for", "id", "words", "prior", "when", "stays", "does", "repair"},
 	"facts":      {"for", "id", "kind", "unit", "range", "of", "words"},
 	"parameters": {"for", "id", "value", "unit", "source", "words"},
 	"complaints": {"for", "id", "prove", "words", "priors"},

@@ -230,7 +230,8 @@ func (s *schemas) list(t reflect.Type, key string) map[string]any {
 // fieldChoices are the words that a field takes, where they are fixed.
 var fieldChoices = map[string][]string{
 	"relay": {"in", "out", "bench"}, "coil": {"rest", "energised"}, "how": {"clamp", "fuse_drop", "series"},
-	"during": {"wiggle", "command", "crank"}, "short_to": {"ground", "supply"}, "hold": {"closed", "open", "over", "rest"}, "instead": {"make", "rest"},
+	"during": {"wiggle", "command", "crank"}, "short_to": {"ground", "supply"}, "hold": {"closed", "open", "over", "rest", "inverted", "reversed"},
+	"only": {"hot", "loaded", "engine_off", "neighbours_on", "tap_on"}, "heat": {"soaked"}, "engine": {"running", "off"}, "instead": {"make", "rest"},
 }
 
 func doNames() []string {
