@@ -262,7 +262,7 @@ func TestSpokenNumbersAreCorrectedBeforeTheyAreKept(t *testing.T) {
 		{"what is stored", []string{"no, 30 was twenty four point five", "yes"}, []string{"socket.30 24.5"}},
 		{"what is stored, not confirmed", []string{"no, 30 was twenty four point five", "no"}, []string{"socket.30 24.4"}},
 		{"typed meanwhile", []string{"86 has 24.1", "!no, 24.2", "yes"}, []string{"socket.30 24.4", "socket.86 24.2"}},
-		{"a question asked back beside it", []string{"86 has 24.1 and nothing on 85", "yes", "the meter", "yes"}, []string{"socket.30 24.4", "socket.86 24.1", "socket.85 0"}},
+		{"a question asked back beside it", []string{"86 has 24.1 and 87 is hot", "yes", "24.2", "yes"}, []string{"socket.30 24.4", "socket.86 24.1", "socket.87 24.2"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			o := plough()

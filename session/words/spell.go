@@ -354,7 +354,7 @@ func (s *speller) pronoun() bool {
 	switch s.at(-1) {
 	case "a":
 		return !verbs[s.at(1)] // the mark A1
-	case "", "is", "'s", "at", "on", "pin", "terminal", "to", "from", "has", "got", "reads", "about", "and", "-", "of", "between", "across":
+	case "", "is", "'s", "at", "on", "pin", "terminal", "to", "from", "has", "got", "reads", "about", "and", "-", "of", "between", "across", "steady", "minus":
 		return s.at(1) == "of"
 	}
 	_, unit := unitNames[s.at(1)]
