@@ -158,6 +158,10 @@ func (c *call) answerAsk(in []item) bool {
 		return c.askedNumber(in)
 	}
 	got, not := c.askedChoice(in), hasConcept(in, "not")
+	word := strings.ReplaceAll(strings.ToLower(strings.Trim(c.text, " .!")), " ", "_")
+	if slices.Contains(e.Of, word) && strings.HasPrefix(word, "not_") {
+		got, not = []string{word}, false // the choice itself, word for word
+	}
 	if yes, no := slices.Contains(e.Of, "yes"), slices.Contains(e.Of, "no"); yes && no && not {
 		// "no they don't", "they don't"; but "yes they don't" is asked about
 		not = slices.Contains(got, "yes")
