@@ -47,7 +47,7 @@ func TestWholeJobsToTheRecord(t *testing.T) {
 		s := scenario{ID: w.Hidden, Opening: w.Opening, Wiring: w.Wiring}
 		o, err := s.open()
 		require.NoError(t, err)
-		o.Complaint = w.Complaint
+		o.Complaint, o.Seed = w.Complaint, &w.Seed
 		complaints, spans = append(complaints, w.Complaint), append(spans, figure(*o.Circuit.SystemVolts)+" "+o.Circuit.ControlSide)
 		t.Run(w.Complaint+" "+w.Hidden, func(t *testing.T) {
 			wiring, known := s.truth(o)
