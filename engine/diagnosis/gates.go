@@ -49,6 +49,9 @@ func (c *Case) OhmsSafe(m rules.Measure, s rules.Setup) string {
 		if !c.readDead(place, s) {
 			return place + " has not been read as dead in this setup"
 		}
+		if c.mayComeBack(place, s) {
+			return place + " is live when nothing is wrong, and a fault that comes and goes can make it so at any moment: pull its fuse first"
+		}
 		if c.belief.LiveProbability(place, s) > liveMost {
 			return place + " may be live in this setup"
 		}
@@ -57,6 +60,17 @@ func (c *Case) OhmsSafe(m rules.Measure, s rules.Setup) string {
 		return "the meter has not been proved on a live place"
 	}
 	return ""
+}
+
+// mayComeBack reports whether a place that reads dead is one that a sound circuit has
+// live, in a job whose complaint comes and goes: what broke it may mend itself with
+// the leads on it.
+func (c *Case) mayComeBack(place string, s rules.Setup) bool {
+	switch c.opening.Complaint {
+	case "intermittent", "drops_out_hot", "chatters":
+		return c.belief.LiveWhenSound(place, s) > liveMost
+	}
+	return false
 }
 
 // isolated reports whether a place hangs on nothing that can be live: the relay

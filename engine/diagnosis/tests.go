@@ -183,7 +183,7 @@ func (c *Case) couldBeDead(cand *rank.Candidate) bool {
 		if place == circuit.Reference || isolated(place, cand.Setup) || c.readDead(place, cand.Setup) {
 			continue
 		}
-		if place == "battery.positive" || c.belief.LiveProbability(place, cand.Setup) > liveMost {
+		if place == "battery.positive" || c.mayComeBack(place, cand.Setup) || c.belief.LiveProbability(place, cand.Setup) > liveMost {
 			return false
 		}
 		lacking++

@@ -51,6 +51,31 @@ func (b *Belief) Has(place string) bool {
 	return false
 }
 
+// LiveWhenSound is in what part of the circuits that fit what is known, with nothing
+// wrong with them, a place is live in a setup, 0..1; 0 where the rulebook has no
+// suspect for a sound circuit.
+func (b *Belief) LiveWhenSound(place string, s rules.Setup) float64 {
+	for _, h := range b.hyps {
+		if h.cloud == nil || !h.cloud.sound() {
+			continue
+		}
+		m, err := b.measurement(Reading{Measure: rules.Measure{Mode: rules.VoltsDC, Red: place, Black: circuit.Reference}, Setup: s, Epoch: len(b.repaired)})
+		if err != nil {
+			return 1
+		}
+		live := 0.0
+		var out [1]mix
+		for i := range h.cloud.probes {
+			b.predict(&h.cloud.probes[i], []*measurement{m}, out[:])
+			if math.Abs(out[0].raw[0].A) > deadVolts {
+				live++
+			}
+		}
+		return live / float64(max(len(h.cloud.probes), 1))
+	}
+	return 0
+}
+
 // LiveProbability is how probable it is that a place carries more than a dead
 // circuit's volts against the battery's negative post in a setup; 1 where the
 // setup gives no access to the place.
