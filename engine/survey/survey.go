@@ -50,7 +50,7 @@ func Of(book *rules.Book, model *circuit.Model) (*Result, error) {
 	}
 	every := func(string) bool { return true }
 	for i, w := range first {
-		if err := r.look(book, model, w, uint64(i+1), every); err != nil {
+		if err := r.look(book, model, w, uint64(i+1), true, every); err != nil {
 			return nil, err
 		}
 	}
@@ -61,7 +61,7 @@ func Of(book *rules.Book, model *circuit.Model) (*Result, error) {
 			break
 		}
 		only := func(id string) bool { return all || slices.Contains(r.Idle, id) }
-		if err := r.look(book, model, more[i], uint64(len(first)+i+1), only); err != nil {
+		if err := r.look(book, model, more[i], uint64(len(first)+i+1), all, only); err != nil {
 			return nil, err
 		}
 		r.conclude(book)
@@ -103,15 +103,15 @@ func wiringsOf(book *rules.Book, model *circuit.Model) (chosen, more []*circuit.
 }
 
 // look compares all suspects by all tests in one wiring.
-func (r *Result) look(book *rules.Book, model *circuit.Model, w *circuit.Wiring, seed uint64, of func(test string) bool) error {
+func (r *Result) look(book *rules.Book, model *circuit.Model, w *circuit.Wiring, seed uint64, all bool, of func(test string) bool) error {
 	known, facts := choices(book, w)
 	belief, err := rank.Open(rank.Opening{Book: book, Model: model, Wiring: known, Facts: facts, Seed: seed})
 	if err != nil {
 		return err
 	}
 	even := map[string]float64{}
-	for _, s := range book.Suspects {
-		even[s.ID] = -math.Log(s.Prior)
+	for _, h := range belief.Ranking() { // rare ones and those of rare wirings count as much as any
+		even[h.ID()] = -math.Log(h.Probability())
 	}
 	belief.Weigh(even)
 	var cs []*rank.Candidate
@@ -128,7 +128,7 @@ func (r *Result) look(book *rules.Book, model *circuit.Model, w *circuit.Wiring,
 	}
 	outlooks := belief.Outlooks(cs, false)
 	for i, o := range outlooks {
-		r.compare(book, cs[i].Test.ID, &o)
+		r.compare(book, cs[i].Test.ID, &o, all)
 	}
 	return nil
 }
@@ -184,8 +184,9 @@ func placed(t *rules.Test, w *circuit.Wiring) (rules.Measure, bool) {
 	return m, true
 }
 
-// compare notes how well one test tells each two suspects apart.
-func (r *Result) compare(book *rules.Book, test string, o *rank.Outlook) {
+// compare notes how well one test tells each two suspects apart. Two that meet for the
+// first time where not all tests are tried are left for a wiring where they are.
+func (r *Result) compare(book *rules.Book, test string, o *rank.Outlook, all bool) {
 	if _, ok := r.Helps[test]; !ok {
 		r.Helps[test] = 0
 	}
@@ -200,7 +201,9 @@ func (r *Result) compare(book *rules.Book, test string, o *rank.Outlook) {
 			for k := range o.Cells[i] {
 				d += math.Abs(o.Cells[i][k]-o.Cells[j][k]) / 2
 			}
-			r.Best[pair] = max(r.Best[pair], d)
+			if _, met := r.Best[pair]; met || all {
+				r.Best[pair] = max(r.Best[pair], d)
+			}
 			r.Helps[test] = max(r.Helps[test], d)
 		}
 	}
