@@ -205,6 +205,7 @@ type RulesChecked struct {
 	OK       bool           `json:"ok"`
 	Rulesets []RulesSummary `json:"rulesets"`
 	Problems []RulesProblem `json:"problems"`
+	Findings []RulesProblem `json:"findings"` // of rules that can be used: what their author can hardly mean
 }
 
 // RulesProblem is one thing wrong with a rule file.

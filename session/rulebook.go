@@ -70,9 +70,10 @@ func (s *Service) RulesCheck(ctx context.Context, _ struct{}) (RulesChecked, err
 	}
 	book, err := s.readRules()
 	if err != nil {
-		return RulesChecked{Rulesets: []RulesSummary{}, Problems: problemsOf(err)}, nil
+		return RulesChecked{Rulesets: []RulesSummary{}, Problems: problemsOf(err), Findings: []RulesProblem{}}, nil
 	}
-	return RulesChecked{OK: true, Rulesets: []RulesSummary{summaryOfRules(book)}, Problems: []RulesProblem{}}, nil
+	return RulesChecked{OK: true, Rulesets: []RulesSummary{summaryOfRules(book)}, Problems: []RulesProblem{},
+		Findings: problemsOf(book.Review(ReviewOptions()).Findings)}, nil
 }
 
 func (s *Service) readRules() (*rules.Book, error) {
