@@ -25,6 +25,7 @@ var knowsNothingOf = map[string][]string{
 	"coilside/transport/websocket": {"coilside"},
 	"coilside/transport/page":      {"coilside"},
 	"coilside/session/journal":     {"coilside"},
+	"coilside/session/practice":    {"coilside/session/journal", "coilside/session/trial", "coilside/session/ngspice"},
 	"coilside/session/picture":     {"coilside"},
 	"coilside/rulesets":            {"coilside"},
 }

@@ -33,6 +33,7 @@ type command struct {
 var commands = []command{
 	{"chat", "work on a job in this terminal, in plain words", chat},
 	{"demo", "play a whole invented job against a simulated vehicle", demo},
+	{"practice", "find a fault hidden in a simulated vehicle, by yourself", practise},
 	{"serve", "run the service for other programs, on this machine or beyond", serve},
 	{"token", "make a token for a front end of the service", token},
 	{"link", "get a link that lets a browser into the running service, once", link},
