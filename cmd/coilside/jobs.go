@@ -159,6 +159,8 @@ func (c *jobsCommand) export(context.Context) int {
 
 // exportTo writes to a new file that appears under its name when it is whole.
 func (c *jobsCommand) exportTo(path string, d *journal.Folder) ([]error, error) {
+	tell := progressOf(c.stderr, time.Now)
+	d.Progress = func(done, most int) { tell("jobs exported", done, most) }
 	if path == "" || path == "-" {
 		return d.Export(c.stdout, c.only...)
 	}
@@ -206,6 +208,8 @@ func (c *jobsCommand) load(context.Context) int {
 	if err != nil {
 		return c.fail(err)
 	}
+	tell := progressOf(c.stderr, time.Now)
+	d.Progress = func(done, most int) { tell("jobs imported", done, most) }
 	done, err := d.Import(t)
 	if err = errors.Join(err, d.Close()); err != nil {
 		return c.fail(err)

@@ -76,11 +76,17 @@ func (c *rulesCommand) closedJobs() (*session.Service, func(), error) {
 
 // progressOn tells how far it is once it takes over half a second, and then every two seconds.
 func progressOn(w io.Writer, clock func() time.Time) func(what string, done, most int) {
+	tell := progressOf(w, clock)
+	return func(what string, done, most int) { tell(what+" replayed", done, most) }
+}
+
+// progressOf does the same for what is not replayed.
+func progressOf(w io.Writer, clock func() time.Time) func(what string, done, most int) {
 	next := clock().Add(500 * time.Millisecond)
 	return func(what string, done, most int) {
 		if now := clock(); now.After(next) && done < most {
 			next = now.Add(2 * time.Second)
-			fmt.Fprintf(w, "%d of %d %s replayed\n", done, most, what)
+			fmt.Fprintf(w, "%d of %d %s\n", done, most, what)
 		}
 	}
 }

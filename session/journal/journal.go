@@ -46,6 +46,16 @@ type Folder struct {
 	db     *sql.DB
 	lock   *flock.Flock // nil for a reader
 	writer *writer      // nil for a reader
+
+	// Progress is told, job after job, how many of an export or an import are done;
+	// nil = nobody is.
+	Progress func(done, most int)
+}
+
+func (d *Folder) progress(done, most int) {
+	if d.Progress != nil {
+		d.Progress(done, most)
+	}
 }
 
 // faults are where tests make the disk fail.

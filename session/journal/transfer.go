@@ -75,7 +75,8 @@ func (d *Folder) Export(to io.Writer, names ...string) (problems []error, err er
 			names = append(names, h.Name)
 		}
 	}
-	for _, name := range names {
+	for i, name := range names {
+		d.progress(i, len(names))
 		_, payloads, err := d.Open(name)
 		if err != nil {
 			problems = append(problems, err)
@@ -226,7 +227,8 @@ func (d *Folder) Import(t *Transfer) (done Imported, err error) {
 				return err
 			}
 		}
-		for _, name := range slices.Sorted(maps.Keys(t.Jobs)) {
+		for i, name := range slices.Sorted(maps.Keys(t.Jobs)) {
+			d.progress(i, len(t.Jobs))
 			same, err := d.importJob(tx, name, t.Jobs[name])
 			if err != nil {
 				return err
