@@ -151,7 +151,7 @@ func (v *Vehicle) answer(m rules.Measure, s rules.Setup) (rank.Answer, error) {
 	case rules.Listen:
 		return v.listen(s)
 	case rules.PullIn, rules.DropOut:
-		return v.onTheBench(m.Mode)
+		return v.onTheBench(m.Mode, s)
 	}
 	n, err := v.now(m.Mode)
 	if err != nil {
@@ -182,10 +182,13 @@ func (v *Vehicle) now(mode rules.Mode) (*netlist.Numbers, error) {
 
 // onTheBench is the voltage at which the relay pulls in or lets go, the current that
 // does it times the winding's ohms at its temperature.
-func (v *Vehicle) onTheBench(mode rules.Mode) (rank.Answer, error) {
+func (v *Vehicle) onTheBench(mode rules.Mode, s rules.Setup) (rank.Answer, error) {
 	n, err := v.there(true)
 	if err != nil {
 		return rank.Answer{}, err
+	}
+	if s.Heat != "" {
+		n = n.Soaked()
 	}
 	volts, ok := n.Threshold(mode == rules.PullIn)
 	if !ok || volts > 1.5*n.Number("system_volts") {

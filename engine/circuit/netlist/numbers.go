@@ -374,6 +374,14 @@ func (n *Numbers) Number(id string) float64 {
 	return v
 }
 
+// hotCelsius is a coil soaked in heat, at least; practice, no source.
+const hotCelsius = 95
+
+// Soaked is the same circuit with its coil soaked in heat.
+func (n *Numbers) Soaked() *Numbers {
+	return n.AtCelsius(max(n.faulty[n.First("coil")]["celsius"], hotCelsius))
+}
+
 // AtCelsius is the same circuit with its coil at another temperature.
 func (n *Numbers) AtCelsius(celsius float64) *Numbers {
 	hot := *n

@@ -298,7 +298,7 @@ func (w *Writer) moving(e *rules.Element, a, b, control, against string, ohms fl
 // celsius of the coil: at least 95 once it is soaked in heat.
 func (w *Writer) celsius(found float64) float64 {
 	if w.Setup.Heat != "" {
-		return max(found, 95)
+		return max(found, hotCelsius)
 	}
 	return found
 }
