@@ -63,6 +63,7 @@ type Service struct {
 	jobs    map[string]*job
 
 	residents residents
+	lessons   lessons
 }
 
 // base is a rulebook made ready: compiled for diagnosis and for plain words.

@@ -40,6 +40,9 @@ func (s *Server) addMethods() {
 	jsonrpc.Handle(t, "drop.judge", "Holds voltage drops under load against their limits; says where the loss sits, its ohms and its heat.", v.JudgeDrop)
 	jsonrpc.Handle(t, "wire.size", "Sizes the wires of a new relay circuit by drop and ampacity, with fuse, relay and connector.", v.SizeWire)
 	jsonrpc.Handle(t, "wire.drop", "Computes what a known wire takes of the voltage.", v.DropOfWire)
+	jsonrpc.Handle(t, "practice.start", "Deals a simulated vehicle with a hidden fault to practise on; level and seed give the same vehicle again.", v.PracticeStart)
+	jsonrpc.Handle(t, "practice.say", "Takes all that a learner said so far, in plain words, and answers the last line; nothing is stored.", v.PracticeSay)
+	jsonrpc.Handle(t, "practice.review", "Sets a practice that ended beside the assistant's own way on the same vehicle, minute by minute.", v.PracticeReview)
 	jsonrpc.Handle(t, "rules.list", "Lists the rulesets in force, by name and content hash, and says why the rule folders as they are now are not.", v.RulesList)
 	jsonrpc.Handle(t, "rules.show", "Shows what is in a ruleset.", v.RulesShow)
 	jsonrpc.Handle(t, "rules.why", "Tells why a rule fires or does not, in a job or in a case of the rules: each part of its condition with the values behind it.", v.RulesWhy)
@@ -67,6 +70,8 @@ var paramWords = map[string]string{
 	"key":         "Any text that names this call: the same key again gives the same reply and writes nothing.",
 	"kind":        "What is drawn: circuit, socket or leads.",
 	"label":       "A name for the job, such as the vehicle's.",
+	"level":       "How hard the practice is: easy (if left out), middle or hard.",
+	"lines":       "All lines said in the practice so far, the newest last.",
 	"limit":       "How many at most; a default if left out.",
 	"measure":     "What was measured and where the leads went, for a reading taken unasked.",
 	"outcome":     "How the job ended: fixed, unproven or abandoned.",

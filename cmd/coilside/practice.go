@@ -92,7 +92,7 @@ func learn(ctx context.Context, l *practice.Lesson, stdin io.Reader, stdout io.W
 	if err := lines.Err(); err != nil {
 		return err
 	}
-	r, err := l.Review()
+	r, err := l.Review(context.WithoutCancel(ctx))
 	if err != nil {
 		return err
 	}

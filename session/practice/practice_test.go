@@ -88,11 +88,11 @@ func TestTheBestPathIsTheAssistants(t *testing.T) {
 		seed  uint64
 	}{{"easy", 3}, {"middle", 2}} {
 		l := start(t, c.level, c.seed)
-		_, err := l.Review()
+		_, err := l.Review(t.Context())
 		var early *FieldError
 		require.ErrorAs(t, err, &early)
 		say(t, l, "give up")
-		r, err := l.Review()
+		r, err := l.Review(t.Context())
 		require.NoError(t, err)
 
 		dealer := study.Dealer{Knowledge: school().Knowledge, Can: l.Level.hides}
@@ -123,7 +123,7 @@ func TestHintsAreTheBestPath(t *testing.T) {
 		say(t, l, "do it")
 	}
 	require.Contains(t, say(t, l, "it's "+l.hidden), "Right")
-	r, err := l.Review()
+	r, err := l.Review(t.Context())
 	require.NoError(t, err)
 	require.True(t, r.Found)
 	for i, s := range r.Best {

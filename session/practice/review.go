@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -32,11 +33,11 @@ type Review struct {
 }
 
 // Review reviews a lesson that ended; *FieldError where it goes on still.
-func (l *Lesson) Review() (Review, error) {
+func (l *Lesson) Review(ctx context.Context) (Review, error) {
 	if !l.Ended {
 		return Review{}, &FieldError{Field: "lines", Message: "this practice goes on; name the fault, or say give up"}
 	}
-	best, err := l.school.best(l.Level.ID, l.Seed)
+	best, err := l.school.best(ctx, l.Level.ID, l.Seed)
 	if err != nil {
 		return Review{}, err
 	}
@@ -48,13 +49,16 @@ func (l *Lesson) Review() (Review, error) {
 
 // best is the assistant's own lesson on the same vehicle: it does what it proposes, and
 // names what it concludes.
-func (s *School) best(level string, seed uint64) (*Lesson, error) {
+func (s *School) best(ctx context.Context, level string, seed uint64) (*Lesson, error) {
 	l, err := s.Start(level, seed)
 	if err != nil {
 		return nil, err
 	}
 	vain := 0
 	for len(l.Steps) < mostTests && vain < mostNamed && !l.Found {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		if c := l.c.Conclusion(); c != nil {
 			for _, id := range c.Suspects {
 				if l.name(id, false); l.Found {

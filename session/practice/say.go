@@ -124,7 +124,8 @@ func (l *Lesson) take(m rules.Measure, s rules.Setup, t *rules.Test, assumed []s
 		return why + ". Nothing was done."
 	}
 	a, minutes, wrong, err := l.hands.Take(m, s)
-	l.minute += minutes // hands were at the vehicle, whatever came of it
+	minutes = math.Round(1e6*minutes) / 1e6
+	l.minute = math.Round(1e6*(l.minute+minutes)) / 1e6 // hands were at the vehicle, whatever came of it
 	if err != nil {
 		return "That cannot be read: " + err.Error() + "."
 	}
