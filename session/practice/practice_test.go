@@ -151,6 +151,9 @@ func TestRequestsInPlainWords(t *testing.T) {
 		"swap the relay":                              "swap  ",
 		"test lamp at 87":                             "test_lamp back.87 battery.negative",
 		"look at the feed fuse":                       "look  ",
+		"battery voltage":                             "volts_dc battery.positive battery.negative",
+		"voltage drop across the relay contacts":      "volts_dc back.30 back.87",
+		"coil resistance":                             "ohms relay.86 relay.85",
 	} {
 		r, _, ok := l.read(line)
 		if assert.True(t, ok, line) {
@@ -201,4 +204,24 @@ func TestARepairEndsIt(t *testing.T) {
 	require.Equal(t, "relay", s.Repair.Class, "the seed hides something else now; take one in the relay")
 	assert.Contains(t, say(t, l, "replace the relay"), "That mends it")
 	assert.True(t, l.Found)
+}
+
+// A fault is named in several ways; a question about a part names none. What is asked
+// after a look with everything off, or on the bench, is taken as usual and not so.
+func TestNamesAndStates(t *testing.T) {
+	for _, line := range []string{"it's the working contact", "its the contact", "the contact is burnt", "I think the contact is bad"} {
+		l := start(t, "easy", 3)
+		assert.Contains(t, say(t, l, line), "Right", line)
+	}
+	l := start(t, "easy", 3)
+	say(t, l, "look at the feed fuse")
+	assert.Contains(t, say(t, l, "is 86 live?"), "commanded on")
+	say(t, l, "coil resistance")
+	assert.Contains(t, say(t, l, "volts across the load"), "commanded on")
+	assert.Len(t, l.Steps, 4)
+	say(t, l, "is the coil open?")
+	assert.False(t, l.Ended)
+	for _, s := range l.Steps {
+		assert.Empty(t, s.Named)
+	}
 }

@@ -36,8 +36,9 @@ var outcomes = []struct {
 }
 
 var (
-	volts  = []string{", 5 volts", " is 5 volts"}
-	asking = regexp.MustCompile(`^(?:please )?(?:(?:can|could|would) (?:you|i|we) )?(?:measure|read|check|take|get|give me|show me|tell me|do|try|what(?: is|'s| are)?|how (?:much|many)|test)\b(?: the)? *`)
+	volts    = []string{", 5 volts", " is 5 volts"}
+	quantity = regexp.MustCompile(` *\b(?:volts?|voltage|ohms?|resistance|amps?|current)\b(?: (?:at|of|on))? *`)
+	asking   = regexp.MustCompile(`^(?:please )?(?:(?:can|could|would) (?:you|i|we) )?(?:measure|read|check|take|get|give me|show me|tell me|do|try|what(?: is|'s| are)?|how (?:much|many)|test)\b(?: the)? *`)
 )
 
 // request is what was asked for: a measurement, or what to say instead.
@@ -63,7 +64,7 @@ func (l *Lesson) read(line string) (r request, near string, ok bool) {
 	bare := strings.TrimSpace(asking.ReplaceAllString(text, ""))
 	ctx := l.hearing()
 	for _, state := range states {
-		for _, subject := range []string{text, bare, strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(bare, "volts"), "voltage"))} {
+		for _, subject := range []string{text, bare, strings.Trim(quantity.ReplaceAllString(bare, " "), " ,")} {
 			for _, tail := range tails {
 				for _, whole := range []string{subject + tail + state, strings.Trim(tail, ", ") + " " + subject + state} {
 					if r, ok := l.heard(whole, modes, ctx); ok {
@@ -120,7 +121,10 @@ func (l *Lesson) nearest(text string, modes []rules.Mode) string {
 // hearing is what the reader of plain words is told.
 func (l *Lesson) hearing() words.Context {
 	fact := func(id string) string { return l.job.Facts[id].Text }
-	c := words.Context{Now: l.at, Labels: "din", CoilPositive: fact("coil_positive"), Complaint: l.job.Complaint, SystemVolts: l.job.Facts["system_volts"].Number}
+	c := words.Context{Labels: "din", CoilPositive: fact("coil_positive"), Complaint: l.job.Complaint, SystemVolts: l.job.Facts["system_volts"].Number}
+	if l.at != nil && l.at.Relay != "bench" && l.at.Key == "on" { // else as is usual for what is asked
+		c.Now = l.at
+	}
 	switch fact("contact") {
 	case "make":
 		c.Terminals = []string{"30", "85", "86", "87"}

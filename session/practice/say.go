@@ -17,12 +17,18 @@ import (
 // mostLine bounds one line, in bytes.
 const mostLine = 1000
 
+// ill are words for what is wrong with a part: who says them of one names the fault.
+const ill = `(?:bad|open|blown|shorted|welded|stuck(?: on| closed| open)?|faulty|broken|burnt|corroded|loose|dead|worn|defective)`
+
 var (
+	question = regexp.MustCompile(`^(?:is|are|does|do|what|check|look|see)\b`)
+
 	hint   = regexp.MustCompile(`^(?:a |give me a )?(?:hint|help me|what (?:next|now)|next)$`)
 	doIt   = regexp.MustCompile(`^(?:do (?:it|that|so)|ok do it|go ahead)$`)
 	giveUp = regexp.MustCompile(`^(?:i )?(?:give up|quit|show me|the answer)$`)
 	named  = regexp.MustCompile(`^(?:i think |i say |maybe )?(?:it'?s|it is|the fault is|it must be) +(.+)$`)
-	mended = regexp.MustCompile(`^(?:i )?(?:replaced?|changed?|repair(?:ed)?|fix(?:ed)?|mend(?:ed)?|cleaned?|renew(?:ed)?) +(.+)$`)
+	wrong  = regexp.MustCompile(`^(?:i think |i say |maybe )?((?:(?:an? )?` + ill + ` .+)|(?:(?:the )?.+ (?:is|are) ` + ill + `))$`)
+	mended = regexp.MustCompile(`^(?:i )?(?:replaced?|changed?|repair(?:ed)?|fix(?:ed)?|mend(?:ed)?|clean(?:ed)?|tighten(?:ed)?|renew(?:ed)?) +(.+)$`)
 )
 
 // Say takes one line of the learner and answers it. Nothing that is not understood, and
@@ -47,6 +53,8 @@ func (l *Lesson) Say(line string) (string, error) {
 		return "Given up.", nil
 	case named.MatchString(text):
 		return l.name(named.FindStringSubmatch(text)[1], false), nil
+	case wrong.MatchString(text) && !question.MatchString(text):
+		return l.name(wrong.FindStringSubmatch(text)[1], false), nil
 	case mended.MatchString(text):
 		return l.name(mended.FindStringSubmatch(text)[1], true), nil
 	default:
@@ -315,15 +323,17 @@ func (l *Lesson) sameRepair(id string) bool {
 	return class(id) == class(l.hidden)
 }
 
+const mostReasons = 3
+
 // against says why it can't be: by suspect the reading that speaks against it most, or
 // else that the complaint is as it was.
 func (l *Lesson) against(ids []string) string {
 	var reasons []string
 	silent := false
-	for _, id := range ids[:min(len(ids), mostOut)] {
+	for _, id := range ids {
 		reason := l.contradicts(id)
 		silent = silent || reason == ""
-		if reason != "" && !slices.Contains(reasons, reason) {
+		if reason != "" && len(reasons) < mostReasons {
 			reasons = append(reasons, reason)
 		}
 	}
