@@ -224,6 +224,9 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 		}
 	}
 	b.hear(h)
+	if c.sound() {
+		c.first = slices.Clone(c.particles)
+	}
 	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	return true, nil
 }

@@ -3,6 +3,7 @@ package rank
 import (
 	"cmp"
 	"math"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -130,50 +131,107 @@ func (s *foreseen) sameFunction(t *foreseen, error float64) bool {
 	return true
 }
 
-// twins tells which hypotheses have predicted everything so far by the same
-// functions of the same numbers. What such two expect can differ by luck only.
+// twins tells which hypotheses have predicted which readings by the same functions
+// of the same numbers. What two expect that differ in nothing related can differ by
+// luck only.
 type twins struct {
-	n  int
-	no []bool // by pair of hypotheses
+	n     int
+	no    []bool   // by pair of hypotheses: nothing is shared
+	apart []uint64 // by pair: the readings, a bit each, that they predict differently
 }
 
-func (t *twins) are(i, k int) bool { return i < t.n && k < t.n && !t.no[i*t.n+k] }
+// mostParted is how many readings are kept apart; later ones part for good.
+const mostParted = 64
+
+// areTwins reports whether two hypotheses must expect the same of the newest reading,
+// if they predict it by the same function: whatever they predicted differently has
+// nothing to do with it.
+func (b *Belief) areTwins(i, k int, m *measurement) bool {
+	t := &b.twins
+	if i >= t.n || k >= t.n || t.no[i*t.n+k] {
+		return false
+	}
+	for apart := t.apart[i*t.n+k]; apart != 0; apart &= apart - 1 {
+		if related(b.readings[bits.TrailingZeros64(apart)], m) {
+			return false
+		}
+	}
+	return true
+}
+
+// relatedFrom is the squared correlation of two readings over sound circuits from
+// which on one is taken to tell something about the other.
+const relatedFrom = 0.1
+
+// related reports whether two readings hang on the same numbers of a sound circuit.
+func related(x, y *measurement) bool {
+	if len(x.sound) == 0 || len(x.sound) != len(y.sound) {
+		return true
+	}
+	n := float64(len(x.sound))
+	var a, b, aa, bb, ab float64
+	for i := range x.sound {
+		a, b = a+x.sound[i]/n, b+y.sound[i]/n
+	}
+	for i := range x.sound {
+		dx, dy := x.sound[i]-a, y.sound[i]-b
+		aa, bb, ab = aa+dx*dx, bb+dy*dy, ab+dx*dy
+	}
+	if aa < 1e-12 || bb < 1e-12 { // one of them shows nothing of the circuit's numbers
+		return false
+	}
+	return ab*ab >= relatedFrom*aa*bb
+}
+
+// foreseeSound notes what sound circuits as they were at the opening would read.
+func (b *Belief) foreseeSound(m *measurement) {
+	if !m.circuit || m.wiring != "" {
+		return
+	}
+	var out [1]mix
+	for _, h := range b.hyps {
+		if h.cloud == nil || !h.cloud.sound() {
+			continue
+		}
+		for i := range h.cloud.first {
+			b.predict(&h.cloud.first[i], []*measurement{m}, out[:])
+			m.sound = append(m.sound, scaled(m.Measure.Mode, out[0].raw[0].A))
+		}
+		return
+	}
+}
 
 // part notes which hypotheses the newest reading tells apart.
 func (b *Belief) part(m *measurement, expect []foreseen) {
 	t := &b.twins
 	if t.n == 0 {
 		t.n = len(b.hyps)
-		t.no = make([]bool, t.n*t.n)
+		t.no, t.apart = make([]bool, t.n*t.n), make([]uint64, t.n*t.n)
 		b.partByComplaint()
 	}
+	b.foreseeSound(m)
+	newest := len(b.readings) - 1
 	for i := range t.n {
+		error := sigma(instrument(m.Measure), expect[i].middle, b.systemVolts)
 		for k := i + 1; k < t.n; k++ {
-			if t.no[i*t.n+k] {
+			if t.no[i*t.n+k] || !m.circuit || m.wiring != "" || expect[i].sameFunction(&expect[k], error) {
 				continue
 			}
-			error := sigma(instrument(m.Measure), expect[i].middle, b.systemVolts)
-			if m.circuit && m.wiring == "" && !expect[i].sameFunction(&expect[k], error) {
+			if newest >= mostParted || !expect[i].ok || !expect[k].ok {
 				t.no[i*t.n+k], t.no[k*t.n+i] = true, true
+				continue
 			}
+			t.apart[i*t.n+k] |= 1 << newest
+			t.apart[k*t.n+i] |= 1 << newest
 		}
 	}
 }
 
-// partByComplaint does it for the complaint, and for what has no cloud.
+// partByComplaint does it for what has no cloud, or one made in another way.
 func (b *Belief) partByComplaint() {
 	t := &b.twins
 	apart := func(x, y *Hypothesis) bool {
-		if x.cloud == nil || y.cloud == nil || x.cloud.dims != y.cloud.dims || x.cloud.found+y.cloud.found > 0 ||
-			len(x.cloud.probes) != len(y.cloud.probes) || x.cloud.wirings.Count() != y.cloud.wirings.Count() {
-			return true
-		}
-		for i := range x.cloud.probes {
-			if math.Abs(x.cloud.probes[i].complaint-y.cloud.probes[i].complaint) > 0.1 {
-				return true
-			}
-		}
-		return false
+		return x.cloud == nil || y.cloud == nil || x.cloud.found+y.cloud.found > 0 || x.cloud.wirings.Count() != y.cloud.wirings.Count()
 	}
 	for i := range t.n {
 		for k := i + 1; k < t.n; k++ {
@@ -197,7 +255,7 @@ func (b *Belief) pool(m *measurement, expect []foreseen) {
 		var group []int
 		var terms, shares []float64
 		for i, h := range b.hyps {
-			if !done[i] && expect[i].ok && (i == lead || b.twins.are(lead, i) || expect[lead].alike(&expect[i], error)) {
+			if !done[i] && expect[i].ok && (i == lead || b.areTwins(lead, i, m) && expect[lead].sameFunction(&expect[i], error) || expect[lead].alike(&expect[i], error)) {
 				done[i] = true
 				group = append(group, i)
 				terms = append(terms, math.Log(h.bare)+h.gained[newest])

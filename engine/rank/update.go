@@ -35,6 +35,7 @@ type measurement struct {
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
 	best    float64              // log likelihood that no prediction of the answer exceeds
+	sound   []float64            // what sound circuits would read, as they were at the opening
 	again   int                  // the earlier reading of the same thing, -1 = none
 }
 
