@@ -14,6 +14,7 @@ type Fault struct {
 	Suspect  *rules.Suspect
 	Dims     int  // standard normal numbers it takes, beside those of the draw
 	InRelay  bool // it leaves with the relay: a good relay in its place cures it
+	Comes    bool // it comes and goes
 	InJoint  bool // it sits in a blade-to-receptacle joint, which refitting disturbs
 	Hidden   bool // some of it shows only in heat, under current or with something else on
 	effects  []effect
@@ -58,6 +59,7 @@ func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 	e := effect{rule: r, element: -1, slot: -1, only: conditions[r.Only]}
 	f.Hidden = f.Hidden || e.only != 0
 	if r.ComesAnd != nil {
+		f.Comes = true
 		f.Dims++
 	}
 	if len(r.OneOf) > 0 {

@@ -34,7 +34,8 @@ type particle struct {
 // before any test needs them.
 type broken struct {
 	faults  []numbered
-	inJoint bool // what comes and goes, or sits in a joint, may be away
+	comes   bool // some of it comes and goes
+	inJoint bool // some of it sits in a joint, which refitting may make good
 	inRelay bool // a good relay mends some of it
 	there   *circuit.Instance
 	away    *circuit.Instance // what comes and goes is gone, joints are made good
@@ -164,7 +165,7 @@ func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []numbered) error
 	if err != nil {
 		return err
 	}
-	*k = broken{faults: faults[:len(faults):len(faults)], there: there, chance: there.Chance, inJoint: there.Chance < 1}
+	*k = broken{faults: faults[:len(faults):len(faults)], there: there, chance: there.Chance, comes: there.Chance < 1}
 	for _, n := range faults {
 		k.inJoint, k.inRelay = k.inJoint || n.fault.InJoint, k.inRelay || n.fault.InRelay
 	}
@@ -174,8 +175,8 @@ func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []numbered) error
 // without is the circuit with what comes and goes gone and joints made good; nil
 // where that makes no difference.
 func (b *Belief) without(k *broken, draw *circuit.Draw) *circuit.Instance {
-	if k.away == nil && k.inJoint {
-		k.away = b.mended(draw, k, func(f *circuit.Fault) bool { return f.InJoint })
+	if k.away == nil && (k.inJoint || k.comes) {
+		k.away = b.mended(draw, k, func(f *circuit.Fault) bool { return f.InJoint || f.Comes })
 	}
 	return k.away
 }
