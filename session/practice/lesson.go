@@ -47,6 +47,7 @@ type Lesson struct {
 	at      *rules.Setup // how the vehicle stands
 	hinted  *diagnosis.Proposal
 	refused int
+	warned  bool // that the load may move
 	hints   int
 	entry   int
 	minute  float64

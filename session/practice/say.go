@@ -159,6 +159,22 @@ func (l *Lesson) take(m rules.Measure, s rules.Setup, t *rules.Test, assumed []s
 	if len(assumed) > 0 {
 		out += " Not said, so taken as " + strings.Join(assumed, ", ") + "."
 	}
+	return strings.Join(append([]string{out}, l.careful(s, t, hinted)...), "\n")
+}
+
+// careful gives the cautions of a test, where no hint has given them; the first time that
+// the load is commanded, that it may move.
+func (l *Lesson) careful(s rules.Setup, t *rules.Test, hinted bool) []string {
+	var out []string
+	if s.Command == "on" && s.Relay != "bench" && !l.warned {
+		l.warned = true
+		out = append(out, "Careful: in a real vehicle the load may move when commanded. Keep hands, hair, leads and tools clear first.")
+	}
+	if t != nil && !hinted {
+		for _, c := range t.Cautions {
+			out = append(out, "Careful: "+l.fillText(c))
+		}
+	}
 	return out
 }
 
