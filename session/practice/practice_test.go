@@ -86,7 +86,7 @@ func TestTheBestPathIsTheAssistants(t *testing.T) {
 	for _, c := range []struct {
 		level string
 		seed  uint64
-	}{{"easy", 3}, {"middle", 2}} {
+	}{{"easy", 3}, {"middle", 2}, {"middle", 1}} {
 		l := start(t, c.level, c.seed)
 		_, err := l.Review(t.Context())
 		var early *FieldError

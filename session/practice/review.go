@@ -10,7 +10,7 @@ import (
 
 // How long the assistant's own path may be.
 const (
-	mostTests = 60
+	mostTests = 100
 	mostNamed = 5
 )
 
@@ -48,7 +48,7 @@ func (l *Lesson) Review(ctx context.Context) (Review, error) {
 }
 
 // best is the assistant's own lesson on the same vehicle: it does what it proposes, and
-// names what it concludes.
+// mends what it concludes.
 func (s *School) best(ctx context.Context, level string, seed uint64) (*Lesson, error) {
 	l, err := s.Start(level, seed)
 	if err != nil {
@@ -61,7 +61,7 @@ func (s *School) best(ctx context.Context, level string, seed uint64) (*Lesson, 
 		}
 		if c := l.c.Conclusion(); c != nil {
 			for _, id := range c.Suspects {
-				if l.name(id, false); l.Found {
+				if l.name(id, true); l.Found {
 					break
 				}
 				vain++

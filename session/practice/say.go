@@ -96,13 +96,15 @@ func (l *Lesson) doHinted() string {
 	return l.take(p.Measure, p.Setup, p.Test, nil, true)
 }
 
-// refuse says why a measurement must not or cannot be taken, "" where it may.
-func (l *Lesson) refuse(m rules.Measure, s rules.Setup, t *rules.Test) string {
+// refuse says why a measurement must not or cannot be taken, "" where it may. The
+// assistant may propose a place that this relay lacks, while that is not known; it then
+// reads open.
+func (l *Lesson) refuse(m rules.Measure, s rules.Setup, t *rules.Test, hinted bool) string {
 	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
 		if strings.ContainsAny(place, "{ ") {
 			return "It is not known yet which terminal that is; say the terminal"
 		}
-		if place != "" && !l.job.Vehicle.Wiring().Has(place) {
+		if place != "" && !hinted && !l.job.Vehicle.Wiring().Has(place) {
 			return "This circuit has no place " + place
 		}
 	}
@@ -127,7 +129,7 @@ func (l *Lesson) refuse(m rules.Measure, s rules.Setup, t *rules.Test) string {
 
 // take does a measurement and tells what was read.
 func (l *Lesson) take(m rules.Measure, s rules.Setup, t *rules.Test, assumed []string, hinted bool) string {
-	if why := l.refuse(m, s, t); why != "" {
+	if why := l.refuse(m, s, t, hinted); why != "" {
 		l.refused++
 		return why + ". Nothing was done."
 	}
@@ -244,13 +246,11 @@ func (l *Lesson) name(what string, repair bool) string {
 	if !repair && len(l.elements(ids)) > 1 {
 		return "Which one: " + strings.Join(l.allWords(ids), "; or ") + "? Nothing was done."
 	}
-	step := Step{Minute: l.minute, Words: "named: " + what, Named: ids[0], Out: []string{}}
+	step := Step{Minute: l.minute, Words: what, Named: ids[0], Out: []string{}}
 	if len(ids) == 1 {
-		step.Words = "named: " + l.suspectWords(ids[0])
+		step.Words = l.suspectWords(ids[0])
 	}
-	if repair {
-		step.Words = "repaired: " + what
-	}
+	step.Words = map[bool]string{true: "mended: ", false: "named: "}[repair] + step.Words
 	exact := slices.Contains(ids, l.hidden)
 	if exact || repair && l.sameRepair(ids[0]) {
 		step.Right, l.Ended, l.Found = true, true, true
