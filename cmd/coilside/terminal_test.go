@@ -126,6 +126,10 @@ func TestChatAtATerminal(t *testing.T) {
 	c.waitFor("> ")
 	c.send(arrowUp + "\r")
 	c.waitFor("24.4 V at 30")
+	require.Eventually(t, func() bool { // before the prompt Ctrl-C is a signal
+		said := c.text()
+		return strings.LastIndex(said, "> ") > strings.Index(said, "24.4 V at 30")
+	}, 20*time.Second, 20*time.Millisecond)
 	c.send("\x03")
 	c.ends()
 }
