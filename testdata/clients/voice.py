@@ -32,7 +32,7 @@ SMALL = ("zero one two three four five six seven eight nine ten eleven twelve th
 TENS = "- - twenty thirty forty fifty sixty seventy eighty ninety".split()
 
 # The technician's voice, by espeak-ng's name and words a minute, and how it is changed
-# to say again what was misheard. The first was the best understood of a dozen.
+# to say again what was misheard. The first was the best understood of two dozen.
 VOICES = [("en-us+f5", "150"), ("en-us+klatt", "140"), ("en-us+f2", "140"), ("en-us+klatt4", "150"), ("en-us+f5", "130")]
 
 # How this technician says the choices of a test.
