@@ -198,7 +198,7 @@ func tokens(text string) map[string]bool {
 }
 
 var smallWords = map[string]bool{"the": true, "and": true, "a": true, "an": true, "or": true, "it": true, "i": true, "to": true, "of": true,
-	"load": true, "when": true, "not": true, "only": true, "should": true, "run": true, "just": true, "volt": true, "part": true, "other": true}
+	"load": true, "when": true, "not": true, "only": true, "should": true, "run": true, "just": true, "volt": true, "v": true, "part": true, "other": true}
 
 func notWord(r rune) bool {
 	return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')
@@ -210,6 +210,30 @@ func (i *Interview) takeWords(text string) bool {
 	for _, f := range i.book.Facts {
 		c.Asks = append(c.Asks, words.Ask{Fact: f.ID, Kind: f.Kind, Unit: f.Unit, Of: f.Of, Words: f.Words})
 	}
+	took := i.takeFindings(text, c)
+	if c.Opening { // one clause says what is wrong, others what it is
+		for _, clause := range strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(",;", r) }) {
+			took = i.takeClause(clause, c) || took
+		}
+	}
+	return took
+}
+
+// takeClause takes what the whole left open: what is wrong, or the plain answer to a
+// question still to come.
+func (i *Interview) takeClause(clause string, c words.Context) bool {
+	took := i.o.Complaint == "" && i.takeFindings(clause, c)
+	for _, q := range i.questions()[1:] {
+		if offer, plainly := nearestOffer(q, clause); plainly && !i.knows(q) {
+			offer.set(&i.o)
+			took = true
+		}
+	}
+	return took
+}
+
+// takeFindings takes what the reader finds in a saying and an opening has room for.
+func (i *Interview) takeFindings(text string, c words.Context) bool {
 	took := false
 	for _, f := range i.reader.Read(text, c).Findings {
 		switch f.Kind {

@@ -93,3 +93,15 @@ func TestInterviewFindsDanger(t *testing.T) {
 	_, err := factsOf(book(t), o)
 	require.Equal(t, Unsafe, kindOf(t, err))
 }
+
+// The first line says several things at once; what is wrong is in one of its clauses.
+func TestTheFirstLineSaysSeveralThings(t *testing.T) {
+	book := book(t)
+	for _, said := range []string{"the horn is dead, 12 volts", "horn on a tractor dead, 12 v, relay on the firewal", "24 volts; blower wont stop"} {
+		i, err := NewInterview(book)
+		require.NoError(t, err)
+		require.Empty(t, i.Answer(said), said)
+		require.NotEmpty(t, i.Request().Complaint, said)
+		require.NotNil(t, i.Request().Circuit.SystemVolts, said)
+	}
+}
