@@ -20,10 +20,6 @@ type Draw struct {
 // Dims is how many standard normal numbers one draw takes.
 func (m *Model) Dims() int { return m.dims }
 
-// Quantities is how many of them, the first, stand for the circuit's quantities,
-// which its values follow.
-func (m *Model) Quantities() int { return len(m.circuit.Vary) }
-
 // Draw turns a wiring, the numbers known of the job and Dims standard normal
 // numbers into values. Known pins quantities by fact id, in the unit of the
 // quantity. Errors name the quantity whose formula fails.
