@@ -172,7 +172,7 @@ func (k *killed) holds(t *testing.T, a *acked) (more int) {
 // acknowledged is lost, and every job replays to the ranking that was shown.
 // COILSIDE_FULL=1 plays 300 rounds.
 func TestNothingAcknowledgedIsLostWhenKilled(t *testing.T) {
-	rounds := 20
+	rounds := 6
 	if os.Getenv("COILSIDE_FULL") != "" {
 		rounds = 300
 	}

@@ -194,7 +194,7 @@ func quantile(v []float64, part float64) float64 {
 //	COILSIDE_FULL=1 go test ./engine/vehicle -run CostOfInference -timeout 60m
 func TestCostOfInference(t *testing.T) {
 	k := knowledge(t)
-	what := scale{jobs: 3, readings: 4, reference: 10 * rank.DefaultDraws, draws: []int{rank.DefaultDraws}}
+	what := scale{jobs: 2, readings: 3, reference: 6 * rank.DefaultDraws, draws: []int{rank.DefaultDraws}}
 	if full() {
 		what = scale{jobs: 20, readings: 6, reference: referenceTimes * rank.DefaultDraws, draws: []int{16, 32, 64, 128, 256}}
 	}
