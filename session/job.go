@@ -13,7 +13,6 @@ import (
 	"coilside/engine/diagnosis"
 	"coilside/rules"
 	"coilside/session/journal"
-	"coilside/session/words"
 )
 
 // job is one job. Its mutex guards everything below it; the log is the truth and
@@ -22,20 +21,20 @@ type job struct {
 	id   string
 	head atomic.Pointer[head] // nil = the log has to be read for it
 
-	mu          sync.Mutex
-	read        bool // log and file are set
-	file        *journal.File
-	log         []Entry
-	keys        map[string]keyed
-	notes       []string // about the replay: other rules than it was opened with
-	base        *base
-	c           *diagnosis.Case        // nil until needed
-	found       *findings              // what c says now; nil = not asked yet
-	warned      map[string]bool        // cautions and advice said already
-	cautionedAt int                    // number at which the caution of a moving load was last said in full
-	asked       []words.Question       // asked back, first one pending; no truth, so not in the log
-	given       map[string]rules.Value // facts of the opening; nil = not computed yet
-	listen      listeners
+	following atomic.Bool // what others wrote is about to be looked at
+
+	mu    sync.Mutex
+	read  bool // log and file are set
+	file  *journal.File
+	log   []Entry
+	keys  map[string]keyed
+	notes []string // about the replay: other rules than it was opened with
+	base  *base
+	c     *diagnosis.Case // nil until needed
+	found *findings       // what c says now; nil = not asked yet
+	conversation
+	given  map[string]rules.Value // facts of the opening; nil = not computed yet
+	listen listeners
 }
 
 // keyed is a call that was made with an idempotency key, and its reply.
@@ -66,41 +65,56 @@ func (j *job) load(s *Service) error {
 	file, lines, err := s.o.Journal.Open(j.id)
 	if err != nil {
 		j.head.Store(nil) // what it says may be no truer than the log
-	}
-	var damaged *journal.Damaged
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return noJob(j.id)
-	case errors.As(err, &damaged):
-		return j.damaged(damaged.File, damaged.Line, damaged.Problem)
-	case err != nil:
-		return storageError(err, j.id, "the job's log cannot be read")
+		return j.unread(err)
 	}
 	j.keys = map[string]keyed{}
 	if j.warned == nil {
 		j.warned = map[string]bool{}
 	}
+	log, err := j.entries(file, lines)
+	if err != nil {
+		return err
+	}
+	if len(log) == 0 || log[0].Opened == nil {
+		return j.damaged(file.Path(), 1, "opens no job")
+	}
+	j.file, j.log, j.read = file, log, true
+	j.takeHead()
+	if j.head.Load() == nil {
+		h := s.makeHead(j)
+		j.head.Store(h)
+		file.SetHead(marshalled(h))
+	}
+	return nil
+}
+
+// entries reads what the last records of a file say, and keeps the replies to keyed calls
+// among them.
+func (j *job) entries(file *journal.File, last [][]byte) ([]Entry, error) {
 	var log []Entry
-	for i, line := range lines {
+	for i, line := range last {
 		var r record
 		if err := json.Unmarshal(line, &r); err != nil {
-			return j.damaged(file.Path(), i+1, "is no record of a job")
+			return nil, j.damaged(file.Path(), file.Records()-len(last)+i+1, "is no record of a job")
 		}
 		log = append(log, r.Entries...)
 		if r.Key != "" && r.Reply != nil {
 			j.keys[r.Key] = keyed{call: r.Call, reply: *r.Reply}
 		}
 	}
-	if len(log) == 0 || log[0].Opened == nil {
-		return j.damaged(file.Path(), 1, "opens no job")
+	return log, nil
+}
+
+// unread says why the job's log cannot be read.
+func (j *job) unread(err error) error {
+	var damaged *journal.Damaged
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return noJob(j.id)
+	case errors.As(err, &damaged):
+		return j.damaged(damaged.File, damaged.Line, damaged.Problem)
 	}
-	j.file, j.log, j.read = file, log, true
-	if j.head.Load() == nil {
-		h := headOf(j)
-		j.head.Store(h)
-		file.SetHead(marshalled(h))
-	}
-	return nil
+	return storageError(err, j.id, "the job's log cannot be read")
 }
 
 // damaged says that the log cannot be relied on, and what to do. Its folder is the

@@ -64,7 +64,7 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 			return Opened{}, diagnosisError(err)
 		}
 	}
-	j := &job{id: id, keys: map[string]keyed{}, warned: map[string]bool{}, base: b, c: c}
+	j := &job{id: id, keys: map[string]keyed{}, conversation: conversation{warned: map[string]bool{}}, base: b, c: c}
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	t := s.newTurn(j)

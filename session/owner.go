@@ -3,8 +3,6 @@ package session
 import (
 	"context"
 	"fmt"
-	"maps"
-	"slices"
 )
 
 type ownerKey struct{}
@@ -32,23 +30,14 @@ func (j *job) foreign(ctx context.Context) bool {
 // room refuses another job where the caller has Options.MostOpen open already.
 func (s *Service) room(ctx context.Context) error {
 	s.mu.Lock()
-	var ids []string
-	if s.o.MostOpen > 0 && len(s.jobs) >= s.o.MostOpen {
-		ids = slices.Sorted(maps.Keys(s.jobs))
-	}
+	few := s.o.MostOpen <= 0 || len(s.jobs) < s.o.MostOpen
 	s.mu.Unlock()
-	open := 0
-	for _, id := range ids {
-		summary, err := s.summaryOf(ctx, id)
-		if err != nil {
-			return err
-		}
-		if summary.State == "open" {
-			open++
-		}
+	if few {
+		return nil
 	}
-	if open >= s.o.MostOpen && ids != nil {
-		return &Error{Kind: Limit, Message: fmt.Sprintf("%d jobs are open, which is as many as may be; close some first", open)}
+	open, err := s.listed(ctx, "open")
+	if err == nil && len(open) >= s.o.MostOpen {
+		err = &Error{Kind: Limit, Message: fmt.Sprintf("%d jobs are open, which is as many as may be; close some first", len(open))}
 	}
-	return nil
+	return err
 }

@@ -12,10 +12,19 @@ import (
 type head struct {
 	JobSummary
 	Owner string `json:"owner,omitempty"`
+	// Conversation is that of an open job which other instances may serve.
+	Conversation *conversation `json:"conversation,omitempty"`
 }
 
-// headOf makes the head of a job whose log is in memory.
-func headOf(j *job) *head { return &head{JobSummary: j.summary(), Owner: j.log[0].Owner} }
+// makeHead makes the head of a job whose log is in memory.
+func (s *Service) makeHead(j *job) *head {
+	h := &head{JobSummary: j.summary(), Owner: j.log[0].Owner}
+	if s.shared() && h.State == "open" {
+		now := j.conversation
+		h.Conversation = &now
+	}
+	return h
+}
 
 func marshalled(h *head) []byte {
 	data, err := json.Marshal(h)

@@ -31,7 +31,7 @@ type Options struct {
 	Book    *rules.Book                     // the rulebook in force
 	Reload  func() (*rules.Book, error)     // reads the rule folders again; nil = the rules are fixed
 	Cases   func() ([]rulecase.Case, error) // reads the cases beside the rules; nil = none
-	Journal *journal.Folder                 // where logs, and the rules they were made with, are kept; nil = in memory only
+	Journal *journal.Store                  // where logs, and the rules they were made with, are kept; nil = in memory only
 	Clock   func() time.Time                // nil = time.Now
 	IDs     func() string                   // names of new jobs; nil = the day and random letters
 	Engine  string                          // version written into logs; "" = this one
@@ -173,19 +173,19 @@ func (s *Service) lock(ctx context.Context, id string) (*job, func(), error) {
 	if id == "" {
 		return nil, nil, invalid("job", "job is missing: give the id that job.open answered")
 	}
-	s.mu.Lock()
-	j := s.jobs[id]
-	s.mu.Unlock()
+	j := s.find(id)
 	if j == nil {
 		return nil, nil, noJob(id)
 	}
 	j.mu.Lock()
-	if !j.read {
-		if err := j.load(s); err != nil {
-			j.mu.Unlock()
-			s.o.Log.Error().Err(err).Str("job", id).Msg("job cannot be read")
-			return nil, nil, err
-		}
+	if !s.holds(j) { // it was not there, and may be now
+		j.mu.Unlock()
+		return s.lock(ctx, id)
+	}
+	if err := j.look(s); err != nil {
+		s.unseen(j, err)
+		j.mu.Unlock()
+		return nil, nil, err
 	}
 	if j.foreign(ctx) {
 		j.mu.Unlock()
@@ -273,7 +273,7 @@ func (s *Service) enlist(j *job, first record) error {
 	}
 	s.jobs[j.id] = j // whoever finds it waits for its turn, which j's maker has
 	s.mu.Unlock()
-	h := headOf(j)
+	h := s.makeHead(j)
 	if s.o.Journal != nil {
 		payload, err := json.Marshal(first)
 		if err == nil {

@@ -12,6 +12,9 @@ import (
 func storageError(err error, job, consequence string) error {
 	if failed, ok := errors.AsType[*journal.Failed](err); ok {
 		file := filepath.Base(failed.File)
+		if failed.Unsure {
+			consequence = "whether this was stored is not known; ask how the job stands, or make the call again with its key"
+		}
 		return &Error{Kind: Storage, Job: job, File: file, Message: failed.Problem + " (" + file + "): " + consequence}
 	}
 	if broken, ok := errors.AsType[*journal.Broken](err); ok {

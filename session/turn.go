@@ -98,6 +98,20 @@ func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) e
 		return Reply{}, err
 	}
 	defer unlock()
+	for {
+		reply, err := s.writeTo(ctx, j, w, call, do)
+		if !errors.Is(err, journal.ErrMoved) {
+			return reply, err
+		}
+		if err := j.lookAgain(ctx, s); err != nil {
+			return Reply{}, err
+		}
+	}
+}
+
+// writeTo does the call on a job as it is in memory. It is journal.ErrMoved, and nothing
+// done, where another program has written to the job meanwhile.
+func (s *Service) writeTo(ctx context.Context, j *job, w Write, call any, do func(*turn) error) (Reply, error) {
 	print := fingerprint(call)
 	if before, ok := j.keys[w.Key]; ok && w.Key != "" {
 		if before.call != print {
@@ -111,11 +125,11 @@ func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) e
 	}
 	t := s.newTurn(j)
 	t.far = telling(ctx)
-	if err := do(t); err != nil {
-		t.undo()
-		return Reply{}, inJob(err, j.id)
+	err := do(t)
+	var reply Reply
+	if err == nil {
+		reply, err = t.finish(w.Key, print)
 	}
-	reply, err := t.finish(w.Key, print)
 	if err != nil {
 		t.undo()
 		return Reply{}, inJob(err, j.id)
@@ -130,8 +144,10 @@ func (t *turn) finish(key, call string) (Reply, error) {
 		return Reply{}, err
 	}
 	reply := t.compose()
+	was := j.conversation
+	j.conversation = was.after(t)
 	if len(j.log) == t.start {
-		j.asked = t.asked
+		t.s.keepConversation(j)
 		return reply, nil
 	}
 	j.log[len(j.log)-1].Shown = t.j.shown()
@@ -139,51 +155,48 @@ func (t *turn) finish(key, call string) (Reply, error) {
 	if key != "" {
 		r.Key, r.Call, r.Reply = key, call, &reply
 	}
-	if t.start == 0 {
-		if err := t.s.enlist(j, r); errors.Is(err, fs.ErrExist) {
-			return Reply{}, err
-		} else if err != nil {
-			return Reply{}, t.s.notWritten(j, err)
-		}
-	} else if err := j.append(r); err != nil {
-		return Reply{}, t.s.notWritten(j, err)
+	if err := t.s.store(j, r, t.start == 0); err != nil {
+		j.conversation = was
+		return Reply{}, err
 	}
 	if key != "" {
 		j.keys[key] = keyed{call: call, reply: reply}
-	}
-	j.asked = t.asked
-	for _, w := range t.warned {
-		j.warned[w] = true
 	}
 	j.listen.send(j.change())
 	return reply, nil
 }
 
+// store keeps a record, the first one of a new job. The errors fs.ErrExist and
+// journal.ErrMoved say that another came first.
+func (s *Service) store(j *job, r record, first bool) error {
+	put := s.append
+	if first {
+		put = s.enlist
+	}
+	err := put(j, r)
+	if err == nil || errors.Is(err, fs.ErrExist) || errors.Is(err, journal.ErrMoved) {
+		return err
+	}
+	s.o.Log.Error().Err(err).Str("job", j.id).Msg("entry not written")
+	return storageError(err, j.id, "nothing was stored, and the job is as it was")
+}
+
 // append writes one record to the job's file, where it has one.
-func (j *job) append(r record) error {
+func (s *Service) append(j *job, r record) error {
+	h := s.makeHead(j)
 	if j.file == nil {
-		j.head.Store(headOf(j))
+		j.head.Store(h)
 		return nil
 	}
 	payload, err := json.Marshal(r)
 	if err != nil {
 		return err
 	}
-	h := headOf(j)
 	if err := j.file.Append(payload, marshalled(h)); err != nil {
 		return err
 	}
 	j.head.Store(h)
 	return nil
-}
-
-func (s *Service) notWritten(j *job, err error) error {
-	if errors.Is(err, journal.ErrMoved) {
-		j.read = false // read again at the next call
-		return &Error{Kind: Conflict, Job: j.id, Message: "another program has changed this job. Nothing was stored; say it again"}
-	}
-	s.o.Log.Error().Err(err).Str("job", j.id).Msg("entry not written")
-	return storageError(err, j.id, "nothing was stored, and the job is as it was")
 }
 
 func inJob(err error, id string) error {

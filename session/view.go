@@ -193,6 +193,9 @@ func (s *Service) List(ctx context.Context, r JobsRequest) (JobList, error) {
 // listed gives all jobs within the caller's reach, newest first, of one state where it
 // is not "".
 func (s *Service) listed(ctx context.Context, state string) ([]JobSummary, error) {
+	if err := s.refresh(); err != nil {
+		return nil, err
+	}
 	s.mu.Lock()
 	ids := slices.Sorted(maps.Keys(s.jobs))
 	s.mu.Unlock()

@@ -47,6 +47,12 @@ func (l *listeners) drop(id int) {
 	}
 }
 
+func (l *listeners) any() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.to) > 0
+}
+
 func (l *listeners) send(c Change) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -79,7 +79,7 @@ func (s *Server) serveReady(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if s.ready != nil {
-		if err := s.ready(); err != nil {
+		if err := s.ready(r.Context()); err != nil {
 			logOf(r).Error().Err(err).Msg("not ready")
 			writeJSON(w, http.StatusServiceUnavailable, []byte(`{"status":"not ready"}`))
 			return

@@ -1,6 +1,7 @@
 package transport
 
 import (
+	"context"
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
@@ -27,7 +28,7 @@ import (
 
 func TestReady(t *testing.T) {
 	var trouble error
-	r := startServer(t, func(o *Options) { o.Ready = func() error { return trouble } })
+	r := startServer(t, func(o *Options) { o.Ready = func(context.Context) error { return trouble } })
 	resp, body := get(t, r.url+"/readyz", nil)
 	assert.Equal(t, 200, resp.StatusCode)
 	assert.JSONEq(t, `{"status":"ready"}`, body)

@@ -28,11 +28,11 @@ type Options struct {
 	Listener net.Listener // from Listen
 	Metrics  net.Listener // where figures are served for Prometheus; nil = nowhere
 	Log      zerolog.Logger
-	Tokens   Tokens       // none = everyone who reaches the listener may use the service
-	TLS      *tls.Config  // from TLS; nil = plain HTTP
-	Hosts    []string     // further names the service is reached by, without port
-	Limits   Limits       // the zero value is DefaultLimits
-	Ready    func() error // whether jobs can be stored now; nil = always
+	Tokens   Tokens                      // none = everyone who reaches the listener may use the service
+	TLS      *tls.Config                 // from TLS; nil = plain HTTP
+	Hosts    []string                    // further names the service is reached by, without port
+	Limits   Limits                      // the zero value is DefaultLimits
+	Ready    func(context.Context) error // why jobs cannot be stored now; nil = they always can
 }
 
 // Server serves one session.Service at one address.
@@ -45,7 +45,7 @@ type Server struct {
 	tls      *tls.Config
 	hosts    []string
 	limits   Limits
-	ready    func() error
+	ready    func(context.Context) error
 
 	table    *jsonrpc.Table
 	document []byte // the OpenRPC document

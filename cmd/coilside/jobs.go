@@ -26,7 +26,7 @@ const jobsUsage = `Usage: coilside jobs export|import|verify|report [OPTIONS] [F
   export [--job ID]... [FILE]  write jobs and the rules they were made with to FILE, or to the
                                output; also while the service runs
   import FILE                  take over what an export holds, all of it or nothing; "-" is the
-                               input. Stop the service first
+                               input. Stop the service first; on a --store it may run
   verify [--replay]            read everything back and report what is not as it was written
   report [--job ID] [FILE]     write the record of a job, the newest if none is named, as --format
                                markdown or html, for the shop's --for file or the customer
@@ -88,6 +88,7 @@ func (c *jobsCommand) parse(verb string, args []string) (code int, done bool) {
 		c.flags.PrintDefaults()
 	}
 	c.flags.StringVar(&c.with.data, "data", "", "`folder` that holds the jobs (default: a folder of your own, "+stateFolderWords()+")")
+	c.with.addStoreFlag(c.flags)
 	switch verb {
 	case "export":
 		c.flags.Func("job", "`ID` of a job; may be given again (default: all)", func(id string) error { c.only = append(c.only, id); return nil })
@@ -129,9 +130,9 @@ func (c *jobsCommand) fail(err error) int {
 	return exitWrong
 }
 
-// read opens the folder for reading only.
-func (c *jobsCommand) read() (*journal.Folder, error) {
-	d, err := journal.ReadFolder(c.folder)
+// read opens the jobs for reading only.
+func (c *jobsCommand) read() (*journal.Store, error) {
+	d, err := c.with.readJobs()
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("there are no jobs in %s: %w", c.folder, err)
 	}
@@ -158,7 +159,7 @@ func (c *jobsCommand) export(context.Context) int {
 }
 
 // exportTo writes to a new file that appears under its name when it is whole.
-func (c *jobsCommand) exportTo(path string, d *journal.Folder) ([]error, error) {
+func (c *jobsCommand) exportTo(path string, d *journal.Store) ([]error, error) {
 	tell := progressOf(c.stderr, time.Now)
 	d.Progress = func(done, most int) { tell("jobs exported", done, most) }
 	if path == "" || path == "-" {
@@ -204,7 +205,7 @@ func (c *jobsCommand) load(context.Context) int {
 			return c.fail(fmt.Errorf("%s: %w; nothing was imported", name, err))
 		}
 	}
-	d, err := journal.OpenFolder(c.folder)
+	d, err := c.with.openJobs()
 	if err != nil {
 		return c.fail(err)
 	}
@@ -250,7 +251,7 @@ func (c *jobsCommand) verify(ctx context.Context) int {
 	return exitDone
 }
 
-func verifyRules(d *journal.Folder) (problems []error, err error) {
+func verifyRules(d *journal.Store) (problems []error, err error) {
 	hashes, err := d.RuleHashes()
 	if err != nil {
 		return nil, err
@@ -264,7 +265,7 @@ func verifyRules(d *journal.Folder) (problems []error, err error) {
 }
 
 // replayAll computes every sound job anew.
-func (c *jobsCommand) replayAll(ctx context.Context, d *journal.Folder) (problems []error, err error) {
+func (c *jobsCommand) replayAll(ctx context.Context, d *journal.Store) (problems []error, err error) {
 	book, err := c.with.loadBook()
 	if err != nil {
 		return nil, err

@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"net"
-	"os"
 
 	"coilside/transport"
 
@@ -82,7 +81,7 @@ func (s *serveOptions) readTLS(log zerolog.Logger) (*tls.Config, error) {
 
 // options opens the listeners and reads the files that the service stands on.
 func (s *serveOptions) options(log zerolog.Logger) (o transport.Options, err error) {
-	o = transport.Options{Log: log, Hosts: s.hosts, Limits: s.limits, Ready: s.ready}
+	o = transport.Options{Log: log, Hosts: s.hosts, Limits: s.limits}
 	defer func() {
 		if err != nil {
 			closeAll(o.Listener, o.Metrics)
@@ -114,20 +113,6 @@ func closeAll(listeners ...net.Listener) {
 			_ = l.Close()
 		}
 	}
-}
-
-// ready reports whether something can be stored in the data folder.
-func (s *serveOptions) ready() error {
-	folder, err := s.folder()
-	if err != nil {
-		return err
-	}
-	f, err := os.CreateTemp(folder, ".ready-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.WriteString("ready")
-	return errors.Join(err, f.Close(), os.Remove(f.Name()))
 }
 
 // isUsage reports whether an error is one of how the program was called.

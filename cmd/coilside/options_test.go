@@ -126,13 +126,3 @@ func TestPrintConfig(t *testing.T) {
 	assert.Contains(t, out, "data: "+folder+" # default")
 	assert.NoFileExists(t, token, "nothing is done")
 }
-
-func TestReadiness(t *testing.T) {
-	s := &serveOptions{setup: setup{data: t.TempDir()}}
-	assert.NoError(t, s.ready())
-	left, err := os.ReadDir(s.data)
-	require.NoError(t, err)
-	assert.Empty(t, left)
-	s.data = filepath.Join(s.data, "gone")
-	assert.Error(t, s.ready())
-}

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"coilside/session"
-	"coilside/session/journal"
 	"coilside/session/rulecase"
 
 	"github.com/rs/zerolog"
@@ -53,12 +52,12 @@ func (c *rulesCommand) impact(ctx context.Context, folders []string) int {
 
 // closedJobs reads the data folder; where there is none, there are no jobs.
 func (c *rulesCommand) closedJobs() (*session.Service, func(), error) {
-	folder, err := c.with.folder()
-	if err != nil {
-		return nil, nil, err
-	}
-	jobs, err := journal.ReadFolder(folder)
+	jobs, err := c.with.readJobs()
 	if errors.Is(err, fs.ErrNotExist) {
+		folder, err := c.with.folder()
+		if err != nil {
+			return nil, nil, err
+		}
 		fmt.Fprintf(c.stderr, "There are no jobs in %s; name the folder with --data.\n", folder)
 		service, err := session.New(session.Options{Book: c.book, Log: zerolog.Nop()})
 		return service, func() {}, err

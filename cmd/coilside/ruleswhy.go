@@ -2,11 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"os"
+	"io/fs"
 
 	"coilside/session"
-	"coilside/session/journal"
 	"coilside/session/rulewhy"
 
 	"github.com/rs/zerolog"
@@ -61,19 +61,15 @@ func (c *rulesCommand) whyInJob(ctx context.Context, rule string) (out rulewhy.W
 	return service.RulesWhy(ctx, request)
 }
 
-// readJobs opens the data folder for reading only.
+// readJobs opens the jobs for reading only.
 func (c *rulesCommand) readJobs() (*session.Service, func(), error) {
-	folder, err := c.with.folder()
-	if err != nil {
-		return nil, nil, err
-	}
 	book, err := c.with.loadBook()
 	if err != nil {
 		return nil, nil, err
 	}
-	jobs, err := journal.ReadFolder(folder)
-	if os.IsNotExist(err) {
-		return nil, nil, fmt.Errorf("there are no jobs in %s; name the folder with --data", folder)
+	jobs, err := c.with.readJobs()
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("there are no jobs (%w); name their folder with --data", err)
 	}
 	if err != nil {
 		return nil, nil, err

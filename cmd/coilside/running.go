@@ -34,6 +34,9 @@ type announcement struct {
 // announce leaves the address of a running service in its data folder; the
 // function returned takes it away again.
 func (s *setup) announce(a announcement) (func(), error) {
+	if s.store != "" { // a chat is an instance of its own
+		return func() {}, nil
+	}
 	folder, err := s.folder()
 	if err != nil {
 		return nil, err
@@ -70,6 +73,9 @@ func (s *setup) folder() (string, error) {
 
 // running finds the service that runs on the data folder; nil where none does.
 func (s *setup) running(ctx context.Context) *remote {
+	if s.store != "" {
+		return nil
+	}
 	folder, err := s.folder()
 	if err != nil {
 		return nil

@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"sync"
 	"time"
 
 	"coilside/transport"
@@ -58,12 +59,13 @@ func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.W
 	if err != nil {
 		return err
 	}
-	o.Service = jobs
+	o.Service, o.Ready = jobs, s.jobs.Ready
+	beside, stop := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	defer func() { stop(); running.Wait() }()
+	running.Go(func() { jobs.FollowOthers(beside) })
 	if s.watchRules && len(s.folders) > 0 {
-		watching, stop := context.WithCancel(ctx)
-		ended := make(chan struct{})
-		go func() { defer close(ended); jobs.WatchRules(watching, stamp, s.rulesStamp, rulesLook) }()
-		defer func() { stop(); <-ended }()
+		running.Go(func() { jobs.WatchRules(beside, stamp, s.rulesStamp, rulesLook) })
 	}
 	server := transport.New(o)
 	withdraw, err := s.announce(announcement{URL: server.LocalURL(), TokenFile: s.tokenFile, Certificate: s.cert})

@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io/fs"
+	"net/url"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -23,8 +24,9 @@ import (
 // setup is what the commands that work on jobs share.
 type setup struct {
 	data    string   // folder of the jobs
+	store   string   // PostgreSQL database of the jobs; "" = they are in the folder
 	folders []string // rule folders over the shipped rules, later ones over earlier ones
-	jobs    *journal.Folder
+	jobs    *journal.Store
 
 	loading sync.Mutex // of loader
 	loader  rules.Loader
@@ -39,8 +41,54 @@ type setup struct {
 // addFlags has --data and --rules fill the setup.
 func (s *setup) addFlags(flags *flag.FlagSet) {
 	flags.StringVar(&s.data, "data", "", "`folder` that holds the jobs (default: a folder of your own, "+stateFolderWords()+")")
+	s.addStoreFlag(flags)
 	flags.Var(list{&s.folders, string(os.PathListSeparator)}, "rules", "`folder` of rules laid over the shipped ones; may be given again")
 	flags.String("config", "", "`file` with settings, as YAML or JSON; what the command line and the environment say goes before it")
+}
+
+func (s *setup) addStoreFlag(flags *flag.FlagSet) {
+	flags.Var(address{&s.store}, "store", "PostgreSQL `database` that holds the jobs instead of the data folder, postgres://USER@HOST/DATABASE; several instances may work on it")
+}
+
+// address is a setting that names a database, and keeps its password to itself.
+type address struct{ to *string }
+
+func (a address) String() string {
+	if a.to == nil || *a.to == "" {
+		return ""
+	}
+	where, err := url.Parse(*a.to)
+	if err != nil {
+		return "postgres:"
+	}
+	return where.Redacted()
+}
+
+func (a address) Set(text string) error {
+	*a.to = text
+	return nil
+}
+
+// openJobs opens the jobs to work on, readJobs for reading only.
+func (s *setup) openJobs() (*journal.Store, error) {
+	return s.jobsBy(journal.OpenServer, journal.OpenFolder)
+}
+func (s *setup) readJobs() (*journal.Store, error) {
+	return s.jobsBy(journal.ReadServer, journal.ReadFolder)
+}
+
+func (s *setup) jobsBy(server, folder func(string) (*journal.Store, error)) (*journal.Store, error) {
+	if s.store != "" {
+		if !journal.IsServer(s.store) {
+			return nil, &usageError{"--store takes postgres://USER@HOST/DATABASE"}
+		}
+		return server(s.store)
+	}
+	path, err := s.folder()
+	if err != nil {
+		return nil, err
+	}
+	return folder(path)
 }
 
 // loadBook reads the shipped rules and the rule folders over them.
@@ -98,24 +146,19 @@ func (s *setup) rulesStamp() string {
 	return b.String()
 }
 
-// openService starts the assistant on the jobs in the data folder; closeJobs gives
-// the folder free.
+// openService starts the assistant on the jobs; closeJobs lets them go.
 func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	book, err := s.loadBook()
 	if err != nil {
 		return nil, err
 	}
-	data, err := s.folder()
-	if err != nil {
-		return nil, err
-	}
-	if s.jobs, err = journal.OpenFolder(data); err != nil {
+	if s.jobs, err = s.openJobs(); err != nil {
 		return nil, err
 	}
 	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Experience: s.experience, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
 }
 
-// closeJobs ends the work on the data folder, where this program has it open.
+// closeJobs ends the work on the jobs, where this program has them open.
 func (s *setup) closeJobs() error {
 	if s.jobs == nil {
 		return nil

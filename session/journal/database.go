@@ -163,6 +163,7 @@ func (e *Broken) Error() string {
 type Failed struct {
 	File    string
 	Problem string // without the file
+	Unsure  bool   // what was to be written may be there all the same
 	err     error
 }
 
@@ -174,6 +175,12 @@ func (e *Failed) Unwrap() error { return e.err }
 func said[E error](err error) bool {
 	_, ok := errors.AsType[E](err)
 	return ok
+}
+
+// ours reports whether an error is of this package, or says that something is there or not.
+func ours(err error) bool {
+	return said[*Broken](err) || said[*Failed](err) || said[*Damaged](err) || said[*Differs](err) || said[*Newer](err) ||
+		errors.Is(err, ErrMoved) || errors.Is(err, ErrClosed) || errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist)
 }
 
 // problems are what SQLite may meet, in plain words.
@@ -189,7 +196,7 @@ var problems = map[int]string{
 func inFile(path string, err error) error {
 	var met *sqlite.Error
 	switch {
-	case err == nil, said[*Broken](err), said[*Failed](err), said[*Damaged](err), said[*Differs](err):
+	case err == nil, ours(err):
 		return err
 	case !errors.As(err, &met):
 		return &Failed{File: path, Problem: "the database failed", err: err}

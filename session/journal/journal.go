@@ -1,6 +1,7 @@
 // Package journal keeps append-only logs, one a job, and the rules that they
-// were made with, in one SQLite database. It stores opaque payloads and knows
-// nothing of what they mean.
+// were made with, in the tables of a database: SQLite in a folder, for one program, or
+// PostgreSQL, for several at once. It stores opaque payloads and knows nothing of what they
+// mean.
 //
 // Every record carries a sum: the SHA-256, in hex, of the sum before it, its number
 // and its data. The first one stands on the job's name. The job's row holds how many
@@ -9,170 +10,91 @@
 package journal
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
 	"strings"
-
-	"github.com/gofrs/flock"
 )
 
-const (
-	databaseName = "jobs.db"
-	lockName     = "jobs.lock"
-)
-
-// ErrMoved says that the log on disk is not where its reader left it; open it
-// again.
+// ErrMoved says that the log is not where its reader left it: take the News, or open
+// it again.
 var ErrMoved = errors.New("another program has written to this job's log")
 
-// ErrClosed says that the folder was closed before the call.
-var ErrClosed = errors.New("the jobs folder is closed")
+// ErrClosed says that the store was closed before the call.
+var ErrClosed = errors.New("the jobs are closed")
 
-// InUse says that another program works on the folder.
-type InUse struct{ Folder string }
-
-func (e *InUse) Error() string {
-	return fmt.Sprintf("another program works on the jobs in %s; stop it, or talk to it instead", e.Folder)
-}
-
-// Folder is a folder of journals. It is safe for concurrent use.
-type Folder struct {
-	path   string // of the database
-	db     *sql.DB
-	lock   *flock.Flock // nil for a reader
-	writer *writer      // nil for a reader
+// Store keeps journals. It is safe for concurrent use.
+type Store struct {
+	path string // names the database in messages, without what is secret
+	db   *sql.DB
+	backend
 
 	// Progress is told, job after job, how many of an export or an import are done;
 	// nil = nobody is.
 	Progress func(done, most int)
 }
 
-func (d *Folder) progress(done, most int) {
+// backend is what SQLite and PostgreSQL do each in its own way. Tables and statements
+// are the same for both. Its errors say in plain words what went wrong, and in which
+// database; those of this package and of package fs come out as they are.
+type backend interface {
+	// write does one transaction, all of it or nothing, and returns once it is on disk.
+	// Run may be called again where a transaction failed.
+	write(run func(*sql.Tx) error) error
+	// later does a transaction that may be lost.
+	later(run func(*sql.Tx) error)
+	// read does what only reads. Run may be called again where it failed.
+	read(run func() error) error
+	// check looks for damage beneath the tables and tells of what it finds.
+	check(ctx context.Context, found func(error)) error
+	// close ends the writing, after what was handed in is on disk, and lets the database go.
+	close() error
+
+	// Shared reports whether other programs may write to the same jobs.
+	Shared() bool
+	// Ready reports why nothing can be stored now; nil = it can.
+	Ready(ctx context.Context) error
+	// Follow tells, until ctx ends or the database is lost, the name of each job that any
+	// program writes to, and at its start "", as it may have missed some. Where no other
+	// program can write it returns at once.
+	Follow(ctx context.Context, changed func(job string)) error
+}
+
+// Path names the database, for messages.
+func (d *Store) Path() string { return d.path }
+
+// Close ends the work on the journals, after what was handed in is on disk.
+func (d *Store) Close() error { return d.close() }
+
+func (d *Store) progress(done, most int) {
 	if d.Progress != nil {
 		d.Progress(done, most)
 	}
 }
 
-// faults are where tests make the disk fail.
-type faults struct {
-	vfs    string
-	commit func(*sql.Tx) error
-}
-
-// OpenFolder opens the folder at path, makes it, readable by its owner only, if
-// it does not exist, and brings an older one up to date after a backup. Close it after
-// use. Errors: *InUse where another program has it open; *Newer for a folder
-// written by a newer program; every other names the file.
-func OpenFolder(path string) (*Folder, error) { return openFolder(path, faults{}) }
-
-func openFolder(path string, f faults) (*Folder, error) {
-	if err := os.MkdirAll(path, 0o700); err != nil {
-		return nil, fmt.Errorf("the jobs folder cannot be made: %w", err)
-	}
-	lock := flock.New(filepath.Join(path, lockName), flock.SetPermissions(0o600))
-	held, err := lock.TryLock()
-	if err != nil {
-		return nil, fmt.Errorf("the jobs folder %s cannot be written: %w", path, err)
-	}
-	if !held {
-		return nil, errors.Join(&InUse{Folder: path}, lock.Close())
-	}
-	d := &Folder{path: filepath.Join(path, databaseName), lock: lock}
-	if err := d.start(f); err != nil {
-		return nil, errors.Join(err, d.Close())
-	}
-	return d, nil
-}
-
-func (d *Folder) start(f faults) error {
-	if err := create(d.path); err != nil {
-		return err
-	}
-	db, err := connect(d.path, "vfs", f.vfs)
-	if err != nil {
-		return err
-	}
-	d.db = db
-	if err := migrate(d.path, db); err != nil {
-		return err
-	}
-	if err := d.checkJobs(); err != nil {
-		return err
-	}
-	d.writer = startWriter(d.path, db, f.commit)
-	return nil
-}
-
-// ReadFolder opens a folder for reading only, also while another program writes
-// to it. Nothing is made and nothing migrated: it is an error if there is no
-// database, or an older one.
-func ReadFolder(path string) (*Folder, error) {
-	d := &Folder{path: filepath.Join(path, databaseName)}
-	if err := d.startReading(); err != nil {
-		return nil, errors.Join(err, d.Close())
-	}
-	return d, nil
-}
-
-func (d *Folder) startReading() error {
-	if err := present(d.path); err != nil {
-		if _, older := os.Stat(linesFolder(d.path)); older == nil && errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("%s was left by an older program; start the service on it once to bring it up to date", filepath.Dir(d.path))
+// view reads in one transaction, which sees one moment of the database.
+func (d *Store) view(run func(*sql.Tx) error) error {
+	return d.read(func() error {
+		tx, err := d.db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
+		if err != nil {
+			return err
 		}
-		return err
-	}
-	options := []string{"mode", "ro"}
-	if untouched(d.path) { // a folder that cannot be written, at rest: no lock file is to be made
-		options = append(options, "immutable", "1")
-	}
-	var err error
-	if d.db, err = connect(d.path, options...); err != nil {
-		return err
-	}
-	version, err := versionOf(d.path, d.db)
-	if err != nil {
-		return err
-	}
-	if version != len(migrations) {
-		return fmt.Errorf("%s has version %d and this program reads version %d; start the service on it once to bring it up to date", d.path, version, len(migrations))
-	}
-	return nil
+		defer tx.Rollback() //nolint:errcheck // nothing was written
+		return run(tx)
+	})
 }
 
-// Path is where the database is, for messages.
-func (d *Folder) Path() string { return d.path }
-
-// Close ends the writing, after what was handed in is on disk, and gives the folder
-// free.
-func (d *Folder) Close() error {
-	var failed []error
-	if d.writer != nil {
-		d.writer.stop()
+func eachRow(rows *sql.Rows, each func(*sql.Rows) error) error {
+	defer rows.Close()
+	for rows.Next() {
+		if err := each(rows); err != nil {
+			return err
+		}
 	}
-	if d.db != nil {
-		failed = append(failed, inFile(d.path, d.db.Close()))
-	}
-	if d.lock != nil {
-		failed = append(failed, d.lock.Close())
-	}
-	return errors.Join(failed...)
-}
-
-// checkJobs makes sure that no job has fallen out of the list unseen.
-func (d *Folder) checkJobs() error {
-	var found string
-	if err := d.db.QueryRow("PRAGMA integrity_check(jobs)").Scan(&found); err != nil {
-		return inFile(d.path, err)
-	}
-	if found != "ok" {
-		return &Broken{File: d.path, Problem: found}
-	}
-	return nil
+	return rows.Err()
 }
 
 // Head is what the list of jobs says about one.
@@ -184,21 +106,20 @@ type Head struct {
 }
 
 // Heads lists the journals, sorted by name, without reading their records.
-func (d *Folder) Heads() ([]Head, error) {
-	rows, err := d.db.Query("SELECT name, records, sum, head, seal, problem FROM jobs ORDER BY name")
-	if err != nil {
-		return nil, inFile(d.path, err)
-	}
-	defer rows.Close()
-	var heads []Head
-	for rows.Next() {
-		var r row
-		if err := rows.Scan(&r.name, &r.records, &r.sum, &r.head, &r.seal, &r.problem); err != nil {
-			return nil, inFile(d.path, err)
+func (d *Store) Heads() (heads []Head, err error) {
+	err = d.view(func(tx *sql.Tx) error {
+		heads = nil
+		rows, err := tx.Query("SELECT " + rowColumns + " FROM jobs ORDER BY name")
+		if err != nil {
+			return err
 		}
-		heads = append(heads, Head{Name: r.name, Records: r.records, Head: r.head, Damage: r.damage(d.path)})
-	}
-	return heads, inFile(d.path, rows.Err())
+		return eachRow(rows, func(rows *sql.Rows) error {
+			r, err := scanRow(rows)
+			heads = append(heads, Head{Name: r.name, Records: r.records, Head: r.head, Damage: r.damage(d.path)})
+			return err
+		})
+	})
+	return heads, err
 }
 
 // row is what the database holds of a job beside its records.
@@ -209,6 +130,18 @@ type row struct {
 	head    []byte
 	seal    string
 	problem string // why its records could not be taken over
+}
+
+const rowColumns = "name, records, sum, head, seal, problem"
+
+func scanRow(from interface{ Scan(...any) error }) (r row, err error) {
+	err = from.Scan(&r.name, &r.records, &r.sum, &r.head, &r.seal, &r.problem)
+	return r, err
+}
+
+// sameAs reports whether nothing was written in between.
+func (r row) sameAs(before row) bool {
+	return r.records == before.records && r.sum == before.sum && bytes.Equal(r.head, before.head)
 }
 
 func (r *row) sealed() string {
@@ -242,50 +175,31 @@ func badName(name string) error {
 
 // Create starts a journal with its first record and head; it is on disk when
 // Create returns. It is an error (fs.ErrExist) if there is one of that name.
-func (d *Folder) Create(name string, payload, head []byte) (*File, error) {
+func (d *Store) Create(name string, payload, head []byte) (*File, error) {
 	if !ValidName(name) {
 		return nil, badName(name)
 	}
-	f := &File{folder: d, name: name, sum: name}
-	next, err := f.next(payload, head)
-	if err != nil {
+	f := &File{store: d, last: row{name: name, sum: name}}
+	if err := f.put(payload, head, (*row).insert); err != nil {
 		return nil, err
 	}
-	err = d.write(func(tx *sql.Tx) error {
-		if err := next.insert(tx); err != nil {
-			return err
-		}
-		return next.insertRecord(tx)
-	})
-	if err != nil {
-		return nil, err
-	}
-	f.records, f.sum = next.records, next.sum
 	return f, nil
 }
 
 // Open reads a journal back and verifies every record. It is an error
 // (fs.ErrNotExist) if there is none of that name, and a *Damaged if it is not as
 // it was written.
-func (d *Folder) Open(name string) (*File, [][]byte, error) {
+func (d *Store) Open(name string) (f *File, payloads [][]byte, err error) {
 	if !ValidName(name) {
 		return nil, nil, badName(name)
 	}
-	tx, err := d.db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return nil, nil, inFile(d.path, err)
-	}
-	defer tx.Rollback() //nolint:errcheck // nothing was written
-	r, payloads, err := readJob(tx, d.path, name)
+	f = &File{store: d}
+	err = d.view(func(tx *sql.Tx) (err error) {
+		f.last, payloads, err = d.readJob(tx, row{name: name, sum: name})
+		return err
+	})
 	if err != nil {
 		return nil, nil, err
 	}
-	return &File{folder: d, name: name, records: r.records, sum: r.sum}, payloads, nil
-}
-
-func (d *Folder) write(run func(*sql.Tx) error) error {
-	if d.writer == nil {
-		return fmt.Errorf("%s is open for reading only", d.path)
-	}
-	return d.writer.do(run)
+	return f, payloads, nil
 }

@@ -15,7 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func folderAt(t testing.TB, path string) *Folder {
+func folderAt(t testing.TB, path string) *Store {
 	t.Helper()
 	d, err := OpenFolder(path)
 	require.NoError(t, err)
@@ -24,13 +24,13 @@ func folderAt(t testing.TB, path string) *Folder {
 }
 
 // written is a folder with one job of the records given.
-func written(t testing.TB, records ...string) (*Folder, *File) {
+func written(t testing.TB, records ...string) (*Store, *File) {
 	t.Helper()
 	d := folderAt(t, filepath.Join(t.TempDir(), "data"))
 	return d, job(t, d, "van-1", records...)
 }
 
-func job(t testing.TB, d *Folder, name string, records ...string) *File {
+func job(t testing.TB, d *Store, name string, records ...string) *File {
 	t.Helper()
 	f, err := d.Create(name, []byte(records[0]), []byte(`"head 1"`))
 	require.NoError(t, err)
@@ -48,42 +48,11 @@ func texts(payloads [][]byte) []string {
 	return out
 }
 
-func read(t testing.TB, d *Folder, name string) []string {
+func read(t testing.TB, d *Store, name string) []string {
 	t.Helper()
 	_, got, err := d.Open(name)
 	require.NoError(t, err)
 	return texts(got)
-}
-
-func TestWhatIsWrittenIsReadBack(t *testing.T) {
-	path := t.TempDir()
-	d, err := OpenFolder(path)
-	require.NoError(t, err)
-	job(t, d, "van-1", `{"a": 1}`, `"é < &"`, `[1.0, 1e5]`)
-	job(t, d, "car-2", `1`)
-	require.NoError(t, d.Close())
-	d = folderAt(t, path)
-	f, got, err := d.Open("van-1")
-	require.NoError(t, err)
-	require.Equal(t, []string{`{"a":1}`, `"é < &"`, `[1.0,1e5]`}, texts(got))
-	require.NoError(t, f.Append([]byte(`4`), []byte(`"head 4"`)))
-	require.Len(t, read(t, d, "van-1"), 4)
-	heads, err := d.Heads()
-	require.NoError(t, err)
-	require.Equal(t, []Head{{Name: "car-2", Records: 1, Head: []byte(`"head 1"`)}, {Name: "van-1", Records: 4, Head: []byte(`"head 4"`)}}, heads)
-}
-
-func TestAHeadMadeLaterIsKept(t *testing.T) {
-	d, _ := written(t, `1`, `2`)
-	f, _, err := d.Open("van-1")
-	require.NoError(t, err)
-	require.Eventually(t, func() bool {
-		f.SetHead([]byte(`"new"`))
-		heads, err := d.Heads()
-		require.NoError(t, err)
-		return string(heads[0].Head) == `"new"`
-	}, 5*time.Second, time.Millisecond)
-	require.NoError(t, f.Append([]byte(`3`), nil))
 }
 
 func TestNames(t *testing.T) {
@@ -117,15 +86,6 @@ func TestTwoProgramsAreKeptApart(t *testing.T) {
 	_, err = d.Create("late", []byte(`1`), nil)
 	require.ErrorIs(t, err, ErrClosed)
 	folderAt(t, path)
-}
-
-func TestTwoWritersAreToldApart(t *testing.T) {
-	d, f := written(t, `1`)
-	other, _, err := d.Open("van-1")
-	require.NoError(t, err)
-	require.NoError(t, other.Append([]byte(`2`), nil))
-	require.ErrorIs(t, f.Append([]byte(`2`), nil), ErrMoved)
-	require.Equal(t, []string{"1", "2"}, read(t, d, "van-1"))
 }
 
 // Writes that wait together share a transaction; a refused one among them fails
@@ -254,6 +214,19 @@ func TestADatabaseOfANewerProgramIsLeftAlone(t *testing.T) {
 	require.Equal(t, 99, newer.Version)
 	_, err = ReadFolder(path)
 	require.ErrorAs(t, err, &newer)
+}
+
+func TestReadiness(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "data")
+	d := folderAt(t, path)
+	before, err := os.ReadDir(path)
+	require.NoError(t, err)
+	require.NoError(t, d.Ready(t.Context()))
+	left, err := os.ReadDir(path)
+	require.NoError(t, err)
+	require.Len(t, left, len(before))
+	require.NoError(t, os.RemoveAll(path))
+	require.Error(t, d.Ready(t.Context()))
 }
 
 func TestReadingBesideAWriter(t *testing.T) {

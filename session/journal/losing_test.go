@@ -281,7 +281,7 @@ type load struct {
 	all   sync.WaitGroup
 }
 
-func startLoad(d *Folder, writers int) *load {
+func startLoad(d *Store, writers int) *load {
 	l := &load{acked: map[string]int{}}
 	for i := range writers {
 		l.all.Go(func() {

@@ -57,33 +57,25 @@ func (e *Newer) Error() string {
 	return fmt.Sprintf("%s was written by a newer program (version %d of its layout; this program knows up to %d); use that program", e.File, e.Version, e.Own)
 }
 
-func versionOf(path string, db *sql.DB) (int, error) {
+// versionOf gives the version of a database's layout; 0 = there are no tables yet.
+func versionOf(path string, db *sql.DB, own int) (int, error) {
 	var version int
 	if err := db.QueryRow("SELECT coalesce(max(version), 0) FROM migrations").Scan(&version); err != nil {
-		return 0, inFile(path, err)
+		return 0, err
 	}
-	if version > len(migrations) {
-		return 0, &Newer{File: path, Version: version, Own: len(migrations)}
+	if version > own {
+		return 0, &Newer{File: path, Version: version, Own: own}
 	}
 	return version, nil
 }
 
-// migrate brings the database up to date, one transaction a version, and leaves a
-// copy of the old one beside it.
-func migrate(path string, db *sql.DB) error {
-	version, err := versionOf(path, db)
-	if err != nil {
-		return err
-	}
-	if version > 0 && version < len(migrations) {
-		if err := backUp(path, db, version); err != nil {
-			return err
-		}
-	}
-	for i, m := range migrations {
+// migrate brings a database up to date, one transaction a version; plain puts in words
+// what the database met.
+func migrate(path string, db *sql.DB, version int, all []migration, plain func(string, error) error) error {
+	for i, m := range all {
 		if i >= version {
 			if err := m.apply(path, db, i+1); err != nil {
-				return fmt.Errorf("bring %s to version %d: %w", path, i+1, inFile(path, err))
+				return fmt.Errorf("bring %s to version %d: %w", path, i+1, plain(path, err))
 			}
 		}
 		if m.after != nil {
@@ -102,7 +94,7 @@ func (m *migration) apply(path string, db *sql.DB, version int) error {
 	}
 	err = m.run(tx, path)
 	if err == nil {
-		_, err = tx.Exec("INSERT INTO migrations VALUES (?, ?, ?)", version, time.Now().UTC().Format(time.RFC3339), m.words)
+		_, err = tx.Exec("INSERT INTO migrations VALUES ($1, $2, $3)", version, time.Now().UTC().Format(time.RFC3339), m.words)
 	}
 	if err != nil {
 		return errors.Join(err, tx.Rollback())
@@ -121,7 +113,7 @@ func backUp(path string, db *sql.DB, version int) error {
 	if err := os.Remove(half); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if _, err := db.Exec("VACUUM INTO ?", half); err != nil {
+	if _, err := db.Exec("VACUUM INTO $1", half); err != nil {
 		return fmt.Errorf("back up before the move to a newer version: %w", inFile(path, err))
 	}
 	if err := os.Rename(half, copied); err != nil {

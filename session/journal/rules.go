@@ -16,20 +16,20 @@ type RuleFile struct {
 
 // KeepRules keeps the files of a rulebook under its content hash; they are on disk when
 // it returns. Files kept under that hash already stay as they are.
-func (d *Folder) KeepRules(hash string, files []RuleFile) error {
+func (d *Store) KeepRules(hash string, files []RuleFile) error {
 	var kept bool
-	if err := d.db.QueryRow("SELECT EXISTS (SELECT 1 FROM rules WHERE hash = ?)", hash).Scan(&kept); err != nil {
-		return inFile(d.path, err)
-	}
-	if kept {
-		return nil
+	err := d.read(func() error {
+		return d.db.QueryRow("SELECT EXISTS (SELECT 1 FROM rules WHERE hash = $1)", hash).Scan(&kept)
+	})
+	if err != nil || kept {
+		return err
 	}
 	return d.write(func(tx *sql.Tx) error { return insertRules(tx, hash, files) })
 }
 
 func insertRules(tx *sql.Tx, hash string, files []RuleFile) error {
 	for _, f := range files {
-		if _, err := tx.Exec("INSERT INTO rules (hash, layer, name, file, content) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+		if _, err := tx.Exec("INSERT INTO rules (hash, layer, name, file, content) VALUES ($1, $2, $3, $4, $5) ON CONFLICT DO NOTHING",
 			hash, f.Layer, f.Name, f.File, nonNil(f.Content)); err != nil {
 			return err
 		}
@@ -40,44 +40,41 @@ func insertRules(tx *sql.Tx, hash string, files []RuleFile) error {
 // Rules gives the files kept under a content hash, by layer and name. It is an
 // error (fs.ErrNotExist) if there are none. That they still give that hash is for the
 // caller to check.
-func (d *Folder) Rules(hash string) ([]RuleFile, error) {
-	rows, err := d.db.Query("SELECT layer, name, file, content FROM rules WHERE hash = ? ORDER BY layer, file", hash)
-	if err != nil {
-		return nil, inFile(d.path, err)
-	}
-	defer rows.Close()
-	var files []RuleFile
-	for rows.Next() {
-		var f RuleFile
-		if err := rows.Scan(&f.Layer, &f.Name, &f.File, &f.Content); err != nil {
-			return nil, inFile(d.path, err)
+func (d *Store) Rules(hash string) (files []RuleFile, err error) {
+	err = d.view(func(tx *sql.Tx) error {
+		files = nil
+		rows, err := tx.Query("SELECT layer, name, file, content FROM rules WHERE hash = $1 ORDER BY layer, file", hash)
+		if err != nil {
+			return err
 		}
-		f.Content = nonNil(f.Content)
-		files = append(files, f)
+		return eachRow(rows, func(rows *sql.Rows) error {
+			var f RuleFile
+			err := rows.Scan(&f.Layer, &f.Name, &f.File, &f.Content)
+			f.Content = nonNil(f.Content)
+			files = append(files, f)
+			return err
+		})
+	})
+	if err == nil && len(files) == 0 {
+		err = fmt.Errorf("no rules are kept as %s: %w", hash, fs.ErrNotExist)
 	}
-	if err := rows.Err(); err != nil {
-		return nil, inFile(d.path, err)
-	}
-	if len(files) == 0 {
-		return nil, fmt.Errorf("no rules are kept as %s: %w", hash, fs.ErrNotExist)
-	}
-	return files, nil
+	return files, err
 }
 
 // RuleHashes lists the content hashes that rules are kept under, sorted.
-func (d *Folder) RuleHashes() ([]string, error) {
-	rows, err := d.db.Query("SELECT DISTINCT hash FROM rules ORDER BY hash")
-	if err != nil {
-		return nil, inFile(d.path, err)
-	}
-	defer rows.Close()
-	var hashes []string
-	for rows.Next() {
-		var h string
-		if err := rows.Scan(&h); err != nil {
-			return nil, inFile(d.path, err)
+func (d *Store) RuleHashes() (hashes []string, err error) {
+	err = d.view(func(tx *sql.Tx) error {
+		hashes = nil
+		rows, err := tx.Query("SELECT DISTINCT hash FROM rules ORDER BY hash")
+		if err != nil {
+			return err
 		}
-		hashes = append(hashes, h)
-	}
-	return hashes, inFile(d.path, rows.Err())
+		return eachRow(rows, func(rows *sql.Rows) error {
+			var h string
+			err := rows.Scan(&h)
+			hashes = append(hashes, h)
+			return err
+		})
+	})
+	return hashes, err
 }

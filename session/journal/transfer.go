@@ -55,7 +55,7 @@ type counts struct {
 // made with. A job that is damaged is left out and its problem is among those
 // returned; the rest is whole. The error is that of a reading or writing that could not
 // go on.
-func (d *Folder) Export(to io.Writer, names ...string) (problems []error, err error) {
+func (d *Store) Export(to io.Writer, names ...string) (problems []error, err error) {
 	out := bufio.NewWriter(to)
 	lines := json.NewEncoder(out)
 	lines.SetEscapeHTML(false)
@@ -93,7 +93,7 @@ func (d *Folder) Export(to io.Writer, names ...string) (problems []error, err er
 	return problems, out.Flush()
 }
 
-func (d *Folder) exportRules(lines *json.Encoder) (written int, err error) {
+func (d *Store) exportRules(lines *json.Encoder) (written int, err error) {
 	hashes, err := d.RuleHashes()
 	if err != nil {
 		return 0, err
@@ -219,7 +219,7 @@ type Imported struct {
 // Import takes over what an export holds, all in one transaction or nothing. A
 // job that is here already, record for record, is passed over; one that differs
 // is an error that names it.
-func (d *Folder) Import(t *Transfer) (done Imported, err error) {
+func (d *Store) Import(t *Transfer) (done Imported, err error) {
 	err = d.write(func(tx *sql.Tx) error {
 		done = Imported{} // a transaction may be tried twice
 		for _, hash := range slices.Sorted(maps.Keys(t.Rules)) {
@@ -254,8 +254,8 @@ func (e *Differs) Error() string {
 	return fmt.Sprintf("job %s is in %s already and differs; nothing was imported", e.Job, e.File)
 }
 
-func (d *Folder) importJob(tx *sql.Tx, name string, payloads [][]byte) (same bool, err error) {
-	_, here, err := readJob(tx, d.path, name)
+func (d *Store) importJob(tx *sql.Tx, name string, payloads [][]byte) (same bool, err error) {
+	_, here, err := d.readJob(tx, row{name: name, sum: name})
 	var damaged *Damaged
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

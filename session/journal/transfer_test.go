@@ -5,7 +5,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -20,7 +19,7 @@ var someRules = []RuleFile{
 	{Layer: 1, Name: "shop", File: "a.yaml", Content: []byte{}},
 }
 
-func filled(t testing.TB) *Folder {
+func filled(t testing.TB) *Store {
 	d := folderAt(t, t.TempDir())
 	job(t, d, "van-1", `{"a":"é < & \u2028"}`, `2`)
 	job(t, d, "car-2", `"x"`)
@@ -29,25 +28,13 @@ func filled(t testing.TB) *Folder {
 	return d
 }
 
-func exported(t testing.TB, d *Folder, names ...string) string {
+func exported(t testing.TB, d *Store, names ...string) string {
 	t.Helper()
 	var out bytes.Buffer
 	problems, err := d.Export(&out, names...)
 	require.NoError(t, err)
 	require.Empty(t, problems)
 	return out.String()
-}
-
-func TestRulesAreKeptByTheirHash(t *testing.T) {
-	d := filled(t)
-	got, err := d.Rules("h1")
-	require.NoError(t, err)
-	require.Equal(t, someRules, got)
-	_, err = d.Rules("h2")
-	require.ErrorIs(t, err, fs.ErrNotExist)
-	hashes, err := d.RuleHashes()
-	require.NoError(t, err)
-	require.Equal(t, []string{"h1"}, hashes)
 }
 
 func TestWhatIsExportedIsImported(t *testing.T) {
@@ -74,20 +61,6 @@ func TestWhatIsExportedIsImported(t *testing.T) {
 	require.ErrorAs(t, err, &differs)
 	require.Equal(t, "van-1", differs.Job)
 	require.Len(t, read(t, other, "van-1"), 3)
-}
-
-func TestAnImportIsWholeOrNothing(t *testing.T) {
-	d := folderAt(t, t.TempDir())
-	job(t, d, "van-1", `"other"`)
-	in, err := ReadTransfer(strings.NewReader(exported(t, filled(t))))
-	require.NoError(t, err)
-	_, err = d.Import(in)
-	require.ErrorContains(t, err, "van-1")
-	heads, err := d.Heads()
-	require.NoError(t, err)
-	require.Len(t, heads, 1, "not car-2 either")
-	_, err = d.Rules("h1")
-	require.ErrorIs(t, err, fs.ErrNotExist)
 }
 
 // Every changed byte and every cut of an export is found, or it changes nothing.
@@ -223,7 +196,7 @@ func TestAnOlderDatabaseIsBackedUp(t *testing.T) {
 	migrations[1].run = runSQL("ALTER TABLE jobs ADD COLUMN more TEXT")
 	d = folderAt(t, path)
 	require.Equal(t, []string{"1"}, read(t, d, "van-1"))
-	version, err := versionOf(d.path, d.db)
+	version, err := versionOf(d.path, d.db, len(migrations))
 	require.NoError(t, err)
 	require.Equal(t, 2, version)
 	migrations = before

@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 )
 
@@ -15,9 +16,9 @@ type Report struct {
 // Verify reads the whole database: its pages, every job's records against their
 // sums, and whether there are records of no job. What it finds is in the report; the
 // error is that of a reading that could not go on.
-func (d *Folder) Verify(ctx context.Context) (*Report, error) {
+func (d *Store) Verify(ctx context.Context) (*Report, error) {
 	out := &Report{}
-	if err := d.checkPages(ctx, out); err != nil {
+	if err := d.check(ctx, func(problem error) { out.Problems = append(out.Problems, problem) }); err != nil {
 		return nil, err
 	}
 	heads, err := d.Heads()
@@ -35,45 +36,31 @@ func (d *Folder) Verify(ctx context.Context) (*Report, error) {
 		}
 		out.Jobs, out.Records = out.Jobs+1, out.Records+len(records)
 	}
-	if err := d.checkStrays(ctx, out); err != nil {
+	strays, err := d.strays()
+	if err != nil {
 		return nil, err
 	}
+	out.Problems = append(out.Problems, strays...)
 	hashes, err := d.RuleHashes()
 	out.Rules = len(hashes)
 	return out, err
 }
 
-func (d *Folder) checkPages(ctx context.Context, out *Report) error {
-	rows, err := d.db.QueryContext(ctx, "PRAGMA integrity_check(20)")
-	if err != nil {
-		return inFile(d.path, err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var found string
-		if err := rows.Scan(&found); err != nil {
-			return inFile(d.path, err)
+// strays finds records of no job.
+func (d *Store) strays() (found []error, err error) {
+	err = d.view(func(tx *sql.Tx) error {
+		found = nil
+		rows, err := tx.Query("SELECT job, count(*) FROM records WHERE job NOT IN (SELECT name FROM jobs) GROUP BY job ORDER BY job")
+		if err != nil {
+			return err
 		}
-		if found != "ok" {
-			out.Problems = append(out.Problems, &Broken{File: d.path, Problem: found})
-		}
-	}
-	return inFile(d.path, rows.Err())
-}
-
-func (d *Folder) checkStrays(ctx context.Context, out *Report) error {
-	rows, err := d.db.QueryContext(ctx, "SELECT job, count(*) FROM records WHERE job NOT IN (SELECT name FROM jobs) GROUP BY job ORDER BY job")
-	if err != nil {
-		return inFile(d.path, err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var job string
-		var n int
-		if err := rows.Scan(&job, &n); err != nil {
-			return inFile(d.path, err)
-		}
-		out.Problems = append(out.Problems, &Damaged{File: d.path, Job: job, Problem: fmt.Sprintf("there are %d records and the job is missing from the list", n)})
-	}
-	return inFile(d.path, rows.Err())
+		return eachRow(rows, func(rows *sql.Rows) error {
+			var job string
+			var n int
+			err := rows.Scan(&job, &n)
+			found = append(found, &Damaged{File: d.path, Job: job, Problem: fmt.Sprintf("there are %d records and the job is missing from the list", n)})
+			return err
+		})
+	})
+	return found, err
 }

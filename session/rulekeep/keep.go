@@ -12,7 +12,7 @@ import (
 )
 
 // Keep keeps the rulebook's files with the jobs, unless they are kept already.
-func Keep(jobs *journal.Folder, book *rules.Book) error {
+func Keep(jobs *journal.Store, book *rules.Book) error {
 	var files []journal.RuleFile
 	for i, layer := range book.Sources() {
 		for _, f := range layer.Files {
@@ -28,7 +28,7 @@ func Keep(jobs *journal.Folder, book *rules.Book) error {
 // Load reads back the rulebook of that content hash. It is an error
 // (fs.ErrNotExist) if it is not kept, and another if what is kept is no longer
 // what was written.
-func Load(jobs *journal.Folder, hash string) (*rules.Book, error) {
+func Load(jobs *journal.Store, hash string) (*rules.Book, error) {
 	files, err := jobs.Rules(hash)
 	if err != nil {
 		return nil, err

@@ -26,7 +26,7 @@ func load(t *testing.T, shop string) *rules.Book {
 
 const shop = "words:\n  - means: relay\n    said: [clicker]\n"
 
-func jobs(t *testing.T) *journal.Folder {
+func jobs(t *testing.T) *journal.Store {
 	t.Helper()
 	d, err := journal.OpenFolder(t.TempDir())
 	require.NoError(t, err)

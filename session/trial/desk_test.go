@@ -37,7 +37,7 @@ var kinds = []string{"double", "single", "single", "double", "unknown", "single"
 // shop is a service on a folder of jobs.
 type shop struct {
 	service *session.Service
-	folder  *journal.Folder
+	folder  *journal.Store
 	book    *rules.Book
 }
 
