@@ -84,12 +84,14 @@ func (f *Formula) frame(env map[string]any) *Frame {
 	frame := frames.Get().(*Frame)
 	frame.Cells = frame.Cells[:0]
 	for _, name := range f.names {
-		frame.Cells = append(frame.Cells, cellOf(env[name]))
+		frame.Cells = append(frame.Cells, CellOf(env[name]))
 	}
 	return frame
 }
 
-func cellOf(v any) Cell {
+// CellOf is a value as formulas see it: float64 or int for numbers, string for words, bool, or
+// a Value; anything else is unknown.
+func CellOf(v any) Cell {
 	switch v := v.(type) {
 	case float64:
 		return Cell{Number: v, Known: true}
@@ -113,12 +115,13 @@ func (f *Formula) Number(env map[string]any) (float64, error) {
 	}
 	if f.op.constant {
 		v, known := f.op.number(nil)
-		return v, f.unless(known, env)
+		return v, f.unless(known, nil)
 	}
 	frame := f.frame(env)
 	v, known := f.op.number(frame)
+	err := f.unless(known, frame.Cells)
 	frames.Put(frame)
-	return v, f.unless(known, env)
+	return v, err
 }
 
 // Truth evaluates to true or false. It fails when that depends on a name that
@@ -127,8 +130,11 @@ func (f *Formula) Truth(env map[string]any) (bool, error) {
 	if f.op == nil || f.op.truth == nil {
 		return false, f.wrongKind("true or false")
 	}
-	v := f.Decide(env)
-	return v == True, f.unless(v != Unknown, env)
+	frame := f.frame(env)
+	v := f.op.truth(frame)
+	err := f.unless(v != Unknown, frame.Cells)
+	frames.Put(frame)
+	return v == True, err
 }
 
 // Decide evaluates to a three-valued truth: Unknown when the names in env do not
@@ -150,21 +156,58 @@ func (f *Formula) TextValue(env map[string]any) (string, error) {
 	}
 	frame := f.frame(env)
 	v, known := f.op.text(frame)
+	err := f.unless(known, frame.Cells)
 	frames.Put(frame)
-	return v, f.unless(known, env)
+	return v, err
+}
+
+// Bound is a formula whose names have been found in a fixed list of names, for those who
+// evaluate it often.
+type Bound struct {
+	formula *Formula
+	from    []int // by name of the formula: its place in the list
+}
+
+// Bind finds the formula's names in a list; names that are not in it stay unknown.
+func (f *Formula) Bind(names []string) *Bound {
+	b := &Bound{formula: f, from: make([]int, len(f.names))}
+	for i, name := range f.names {
+		b.from[i] = slices.Index(names, name)
+	}
+	return b
+}
+
+// Number evaluates to a number over the values of the listed names, in their order. The
+// frame is scratch, whose cells are overwritten. It fails as Formula.Number does.
+func (b *Bound) Number(frame *Frame, values []Cell) (float64, error) {
+	f := b.formula
+	if f.op == nil || f.op.number == nil {
+		return 0, f.wrongKind("a number")
+	}
+	frame.Cells = frame.Cells[:0]
+	for _, at := range b.from {
+		cell := Cell{}
+		if at >= 0 {
+			cell = values[at]
+		}
+		frame.Cells = append(frame.Cells, cell)
+	}
+	v, known := f.op.number(frame)
+	return v, f.unless(known, frame.Cells)
 }
 
 func (f *Formula) wrongKind(want string) error {
 	return fmt.Errorf("%s: %q does not give %s", f.at.pos(), f.source, want)
 }
 
-func (f *Formula) unless(known bool, env map[string]any) error {
+// unless is the error of a formula that has no value, over the cells of its names.
+func (f *Formula) unless(known bool, cells []Cell) error {
 	if known {
 		return nil
 	}
 	var missing []string
-	for _, name := range f.names {
-		if !cellOf(env[name]).Known {
+	for i, name := range f.names {
+		if !cells[i].Known {
 			missing = append(missing, name)
 		}
 	}

@@ -1,5 +1,7 @@
 package circuit
 
+import "slices"
+
 // shortedSuppressorOhms is what is left of a suppression part that has failed
 // short, ohms; practice.
 const shortedSuppressorOhms = 0.1
@@ -7,57 +9,85 @@ const shortedSuppressorOhms = 0.1
 // conductance is what an element conducts in the solver's state with the
 // armature in a position, in siemens.
 func (sv *Solver) conductance(e int, arm Armature) float64 {
-	in := sv.in
 	if sv.blown[e] || !sv.closed(e, arm) {
 		return 0
 	}
-	if sv.asleep && e == in.model.special.load {
-		return in.siemens[e] / asleepFactor
+	if e == sv.in.model.special.load {
+		return sv.loadSiemens()
 	}
-	if sv.st.cold && e == in.model.special.load {
-		return in.coldLoad
+	return sv.in.siemens[e]
+}
+
+// loadSiemens is what the load conducts, in siemens.
+func (sv *Solver) loadSiemens() float64 {
+	siemens := sv.in.siemens[sv.in.model.special.load]
+	switch {
+	case sv.asleep:
+		return siemens / asleepFactor
+	case sv.st.cold:
+		return sv.in.coldLoad
 	}
-	return in.siemens[e]
+	return siemens
 }
 
 // conduct works out what every element conducts when it lets current through,
-// in siemens: once an instance, since only switches move from state to state.
-func (in *Instance) conduct() {
-	m := in.model
-	in.siemens = make([]float64, len(m.kinds))
-	for _, e := range in.net.present {
-		ch := in.changed(e)
-		if ch.open {
-			continue
-		}
-		switch own := m.ohmsSlot[e]; {
-		case e == m.special.coil:
-			in.siemens[e] = 1 / (ch.added + CoilOhmsAt(in.values[own], referenceCelsius, in.values[m.special.celsius]))
-		case e == m.special.suppressor:
-			in.siemens[e] = in.suppressorSiemens(e, ch)
-		default:
-			in.siemens[e] = 1 / (ch.added + in.values[own])
-			if e != m.special.load {
-				break
-			}
-			in.coldLoad = in.siemens[e]
-			if m.special.coldPart >= 0 {
-				in.coldLoad = 1 / (ch.added + in.values[own]*in.values[m.special.coldPart])
-			}
-		}
+// in siemens: once a draw, since only switches move from state to state.
+func (d *Draw) conduct() {
+	for e := range d.siemens {
+		d.siemens[e] = d.siemensOf(e, d.Values, change{})
 	}
+	d.coldLoad = d.coldLoadOf(d.Values, change{})
 }
 
-// suppressorSiemens is what the part across the coil conducts. A diode's cathode
-// is toward the supply: it blocks while the coil is fed.
-func (in *Instance) suppressorSiemens(e int, ch change) float64 {
-	if ch.held == heldClosed {
-		return 1 / shortedSuppressorOhms
+// conduct does the same for what the faults changed.
+func (in *Instance) conduct() {
+	d := in.draw
+	in.siemens, in.coldLoad = d.siemens, d.coldLoad
+	scaled := in.scaled()
+	if !scaled && len(in.changes) == 0 {
+		return
 	}
-	if in.draw.Wiring.hasDiode() {
+	in.siemens = slices.Clone(d.siemens)
+	if scaled {
+		for e := range in.siemens {
+			in.siemens[e] = d.siemensOf(e, in.values, in.changed(e))
+		}
+	}
+	for _, ch := range in.changes {
+		in.siemens[ch.element] = d.siemensOf(ch.element, in.values, ch)
+	}
+	in.coldLoad = d.coldLoadOf(in.values, in.changed(in.model.special.load))
+}
+
+// siemensOf is what an element with such values and such a change conducts. A diode's
+// cathode is toward the supply: it blocks while the coil is fed.
+func (d *Draw) siemensOf(e int, values []float64, ch change) float64 {
+	m := d.model
+	own := m.ohmsSlot[e]
+	switch {
+	case own < 0 || ch.open:
+		return 0
+	case e == m.special.coil:
+		return 1 / (ch.added + CoilOhmsAt(values[own], referenceCelsius, values[m.special.celsius]))
+	case e == m.special.suppressor && ch.held == heldClosed:
+		return 1 / shortedSuppressorOhms
+	case e == m.special.suppressor && d.Wiring.diode:
 		return 0
 	}
-	return 1 / (ch.added + in.values[in.model.ohmsSlot[e]])
+	return 1 / (ch.added + values[own])
+}
+
+// coldLoadOf is the same for the load while nothing flows.
+func (d *Draw) coldLoadOf(values []float64, ch change) float64 {
+	s := &d.model.special
+	if s.load < 0 || ch.open {
+		return 0
+	}
+	ohms := values[d.model.ohmsSlot[s.load]]
+	if s.coldPart >= 0 {
+		ohms *= values[s.coldPart]
+	}
+	return 1 / (ch.added + ohms)
 }
 
 // gate is what decides whether an element lets current through at all.
@@ -69,10 +99,11 @@ const (
 	byRelayIn
 	byLoadPlug
 	byControlPlug
-	byCommand
+	byNeighbours
+	byCommand // from here on a fault may hold the element
 	byMake
 	byRest
-	byNeighbours
+	gates
 )
 
 // findGates sorts the elements by what opens and closes them.
@@ -101,17 +132,16 @@ func (m *Model) findGates() {
 	}
 }
 
+// openGates sets what the state alone says of the gates.
+func (sv *Solver) openGates() {
+	st := &sv.st
+	sv.lets = [gates]bool{always: true, byKey: st.key, byRelayIn: st.relayIn, byLoadPlug: !st.loadUnplugged, byControlPlug: !st.controlUnplugged,
+		byNeighbours: sv.in.bits&withNeighbours != 0, byCommand: true, byMake: true, byRest: true}
+}
+
 // closed reports whether an element lets current through at all in this state.
 func (sv *Solver) closed(e int, arm Armature) bool {
-	switch sv.in.model.gates[e] {
-	case byKey:
-		return sv.st.key
-	case byRelayIn:
-		return sv.st.relayIn
-	case byLoadPlug:
-		return !sv.st.loadUnplugged
-	case byControlPlug:
-		return !sv.st.controlUnplugged
+	switch g := sv.in.model.gates[e]; g {
 	case byCommand:
 		switch h := sv.in.changed(e).held; h {
 		case heldClosed, heldOpen:
@@ -120,14 +150,13 @@ func (sv *Solver) closed(e int, arm Armature) bool {
 			return sv.st.key && !sv.st.command
 		}
 		return sv.st.command && !sv.waiting
-	case byNeighbours:
-		return sv.in.bits&withNeighbours != 0
 	case byMake:
 		return sv.contactClosed(e, arm, false)
 	case byRest:
 		return sv.contactClosed(e, arm, true)
+	default:
+		return sv.lets[g]
 	}
-	return true
 }
 
 func (sv *Solver) contactClosed(e int, arm Armature, asRest bool) bool {

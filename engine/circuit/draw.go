@@ -2,7 +2,6 @@ package circuit
 
 import (
 	"fmt"
-	"maps"
 	"math"
 
 	"coilside/rules"
@@ -15,6 +14,9 @@ type Draw struct {
 	Values []float64 // by slot: ohms, volts, amperes, degrees Celsius
 	model  *Model
 	vary   []float64 // the circuit's quantities, in its order
+
+	siemens  []float64 // by element: what it conducts when closed, nothing wrong with it
+	coldLoad float64   // of the load in the ohms range
 }
 
 // Dims is how many standard normal numbers one draw takes.
@@ -24,119 +26,220 @@ func (m *Model) Dims() int { return m.dims }
 // numbers into values. Known pins quantities by fact id, in the unit of the
 // quantity. Errors name the quantity whose formula fails.
 func (m *Model) Draw(w *Wiring, known map[string]float64, normal []float64) (*Draw, error) {
-	n := len(m.circuit.Vary)
-	numbers := make([]float64, n+len(m.spreads))
-	d := &Draw{Wiring: w, Values: numbers[n:], model: m, vary: numbers[:n:n]}
+	n, slots := len(m.quantities), len(m.spreads)
+	numbers := make([]float64, n+slots+len(m.kinds))
+	d := &Draw{Wiring: w, model: m, vary: numbers[:n:n], Values: numbers[n : n+slots : n+slots], siemens: numbers[n+slots:]}
 	env := m.borrow(w)
 	defer m.environments.Put(env)
-	for i, q := range m.circuit.Vary {
-		value, err := m.quantity(q, known, env.of, normal[i])
+	for i := range m.quantities {
+		q := &m.quantities[i]
+		value, err := q.draw(known, env, normal[i])
 		if err != nil {
-			return nil, fmt.Errorf("circuit %s: %s: %w", m.circuit.ID, q.ID, err)
+			return nil, fmt.Errorf("circuit %s: %s: %w", m.circuit.ID, q.rule.ID, err)
 		}
-		d.vary[i], env.of[q.ID] = value, value
+		d.vary[i] = value
+		env.set(i, value)
 	}
 	for slot := range m.spreads {
-		value, err := spread(&m.spreads[slot], env.of, normal[n+slot])
+		value, err := m.spreads[slot].draw(env, normal[n+slot])
 		if err != nil {
 			return nil, fmt.Errorf("circuit %s: values of its parts: %w", m.circuit.ID, err)
 		}
 		d.Values[slot] = value
 	}
+	d.conduct()
 	return d, nil
 }
 
-// environment is what formulas of one wiring see. Draws are many and their
-// formulas few, so that one is lent out and not kept with each.
+// environment is what formulas of one wiring see: the wiring's choices and names, then
+// the circuit's quantities. Draws are many and environments few, so that one is lent out
+// and not kept with each.
 type environment struct {
 	wiring *Wiring
-	of     map[string]any
+	cells  []rules.Cell // by name of Model.names
+	of     []rules.Cell // the quantities' part of cells
+	frame  rules.Frame
 }
 
 func (m *Model) borrow(w *Wiring) *environment {
 	env, _ := m.environments.Get().(*environment)
 	if env == nil {
-		env = &environment{of: make(map[string]any, len(w.env)+len(m.circuit.Vary))}
+		env = &environment{cells: make([]rules.Cell, len(m.names))}
+		env.of = env.cells[len(m.names)-len(m.quantities):]
 	}
 	if env.wiring != w {
-		clear(env.of)
-		maps.Copy(env.of, w.env)
 		env.wiring = w
+		copy(env.cells, w.cells)
 	}
 	return env
 }
 
-// spread turns one standard normal number into a value that may depend on the draw.
-func (d *Draw) spread(s *rules.Spread, normal float64) (float64, error) {
-	if s.Constant() {
-		return spread(s, nil, normal)
-	}
-	env := d.model.borrow(d.Wiring)
-	defer d.model.environments.Put(env)
-	for i, q := range d.model.circuit.Vary {
-		env.of[q.ID] = d.vary[i]
-	}
-	return spread(s, env.of, normal)
+func (env *environment) set(quantity int, value float64) {
+	env.of[quantity] = rules.Cell{Number: value, Known: true}
 }
 
-func (m *Model) quantity(q *rules.Quantity, known map[string]float64, env map[string]any, normal float64) (float64, error) {
-	about, pinned := known[q.Known]
-	if q.Known == "" || !pinned {
-		return spread(&q.Value, env, normal)
+// nameAll lists what formulas may read: wiring unknowns, the names that follow, and the
+// quantities, in this order.
+func (m *Model) nameAll() {
+	for _, w := range m.circuit.Wiring {
+		m.names = append(m.names, w.ID)
+	}
+	for _, n := range m.circuit.Names {
+		m.names = append(m.names, n.ID)
+	}
+	for _, q := range m.circuit.Vary {
+		m.names = append(m.names, q.ID)
+	}
+}
+
+// cellsOf are a wiring's choices and names as formulas see them.
+func (m *Model) cellsOf(w *Wiring) []rules.Cell {
+	cells := make([]rules.Cell, len(m.names)-len(m.circuit.Vary))
+	for i := range cells {
+		cells[i] = rules.CellOf(w.env[m.names[i]])
+	}
+	return cells
+}
+
+// quantity is one of the circuit's quantities, compiled.
+type quantity struct {
+	rule        *rules.Quantity
+	value       spread
+	knownSpread *number // nil: known exactly
+}
+
+func (m *Model) compileQuantity(q *rules.Quantity) (quantity, error) {
+	value, err := m.compileSpread(&q.Value)
+	if err != nil {
+		return quantity{}, fmt.Errorf("circuit %s: %s: %w", m.circuit.ID, q.ID, err)
+	}
+	c := quantity{rule: q, value: value}
+	if q.KnownSpread != nil {
+		of := m.number(q.KnownSpread)
+		c.knownSpread = &of
+	}
+	return c, nil
+}
+
+func (q *quantity) draw(known map[string]float64, env *environment, normal float64) (float64, error) {
+	about, pinned := known[q.rule.Known]
+	if q.rule.Known == "" || !pinned {
+		return q.value.draw(env, normal)
 	}
 	relative := 0.0
-	if q.KnownSpread != nil {
+	if q.knownSpread != nil {
 		var err error
-		if relative, err = q.KnownSpread.Number(env); err != nil {
+		if relative, err = q.knownSpread.in(env); err != nil {
 			return 0, err
 		}
 	}
 	return logNormal(about, relative, normal), nil
 }
 
-// spread turns one standard normal number into a value.
-func spread(s *rules.Spread, env map[string]any, normal float64) (float64, error) {
-	number := func(f *rules.Formula) (float64, error) {
-		if f == nil {
-			return 0, nil
+// number is a compiled formula; without one it is 0. What does not depend on the draw
+// is worked out once.
+type number struct {
+	formula  *rules.Bound
+	constant float64
+}
+
+func (m *Model) number(f *rules.Formula) number {
+	if f == nil {
+		return number{}
+	}
+	if f.Constant() {
+		if v, err := f.Number(nil); err == nil {
+			return number{constant: v}
 		}
-		return f.Number(env)
+	}
+	return number{formula: f.Bind(m.names)}
+}
+
+func (n *number) in(env *environment) (float64, error) {
+	if n.formula == nil {
+		return n.constant, nil
+	}
+	return n.formula.Number(&env.frame, env.cells)
+}
+
+// spread is how a value varies, compiled: a form and its two numbers.
+type spread struct {
+	form     form
+	a, b     number
+	constant bool    // neither depends on the draw
+	sd       float64 // of about, where b is constant: the standard deviation of the logarithm
+}
+
+type form uint8
+
+const (
+	exactly   form = iota // a
+	plusMinus             // normal about a with the standard deviation b
+	about                 // log-normal about a with the relative standard deviation b
+	between               // log-evenly from a to b
+	even                  // evenly from a to b
+)
+
+// compileSpread makes a spread ready to be drawn often; nil gives one that is 0.
+func (m *Model) compileSpread(s *rules.Spread) (spread, error) {
+	two := func(is form, a, b *rules.Formula) (spread, error) {
+		out := spread{form: is, a: m.number(a), b: m.number(b)}
+		out.constant = out.a.formula == nil && out.b.formula == nil
+		out.sd = logDeviation(out.b.constant)
+		return out, nil
 	}
 	switch {
+	case s == nil:
+		return spread{constant: true}, nil
 	case s.Exactly != nil:
-		return number(s.Exactly)
+		return two(exactly, s.Exactly, nil)
+	case s.PlusMinus != nil:
+		return two(plusMinus, s.About, s.PlusMinus)
 	case s.About != nil:
-		about, err := number(s.About)
-		if err != nil {
-			return 0, err
-		}
-		if s.PlusMinus != nil {
-			sd, err := number(s.PlusMinus)
-			return about + sd*normal, err
-		}
-		relative, err := number(s.Spread)
-		return logNormal(about, relative, normal), err
+		return two(about, s.About, s.Spread)
+	case len(s.Between) == 2:
+		return two(between, s.Between[0], s.Between[1])
+	case len(s.Even) == 2:
+		return two(even, s.Even[0], s.Even[1])
 	}
-	ends := s.Between
-	if ends == nil {
-		ends = s.Even
+	return spread{}, fmt.Errorf("a spread needs exactly, about, between or even")
+}
+
+// draw turns one standard normal number into a value.
+func (s *spread) draw(env *environment, normal float64) (float64, error) {
+	a, err := s.a.in(env)
+	if err != nil || s.form == exactly {
+		return a, err
 	}
-	if len(ends) != 2 {
-		return 0, fmt.Errorf("a spread needs exactly, about, between or even")
-	}
-	low, err := number(ends[0])
+	b, err := s.b.in(env)
 	if err != nil {
 		return 0, err
 	}
-	high, err := number(ends[1])
-	if err != nil {
-		return 0, err
+	switch s.form {
+	case plusMinus:
+		return a + b*normal, nil
+	case about:
+		if s.b.formula == nil {
+			return a * math.Exp(s.sd*normal), nil
+		}
+		return logNormal(a, b, normal), nil
+	case between:
+		return a * math.Pow(b/a, uniform(normal)), nil
 	}
-	part := uniform(normal)
-	if s.Between != nil {
-		return low * math.Pow(high/low, part), nil
+	return a + (b-a)*uniform(normal), nil
+}
+
+// spread turns one standard normal number into a value that may depend on the draw.
+func (d *Draw) spread(s *spread, normal float64) (float64, error) {
+	if s.constant {
+		return s.draw(nil, normal)
 	}
-	return low + (high-low)*part, nil
+	env := d.model.borrow(d.Wiring)
+	defer d.model.environments.Put(env)
+	for i, value := range d.vary {
+		env.set(i, value)
+	}
+	return s.draw(env, normal)
 }
 
 // logNormal is a number about a median with a small relative standard deviation.
@@ -144,8 +247,12 @@ func logNormal(about, relative, normal float64) float64 {
 	if relative == 0 || about == 0 {
 		return about
 	}
-	return about * math.Exp(math.Sqrt(math.Log1p(relative*relative))*normal)
+	return about * math.Exp(logDeviation(relative)*normal)
 }
+
+// logDeviation is the standard deviation of the logarithm of a log-normal number whose
+// standard deviation is that part of its mean.
+func logDeviation(relative float64) float64 { return math.Sqrt(math.Log1p(relative * relative)) }
 
 // Temperature of a copper winding: resistance is proportional to 234.5 + T
 // (zero-resistance point of copper, IACS; also in relay makers' notes on

@@ -2,7 +2,6 @@ package circuit
 
 import (
 	"fmt"
-	"slices"
 
 	"coilside/rules"
 )
@@ -25,9 +24,12 @@ type Fault struct {
 type effect struct {
 	rule    *rules.Effect
 	element int
-	slot    int      // of the scaled value; -1 = none
-	wakes   uint64   // the surroundings it needs
-	only    cond     // what it waits for; 0 = always there
+	slot    int    // of the scaled value; -1 = none
+	wakes   uint64 // the surroundings it needs
+	only    cond   // what it waits for; 0 = always there
+
+	comesAnd, addOhms, ohms, by, pulse spread
+
 	options []effect // exactly one of these
 	group   []effect // all of these
 }
@@ -57,6 +59,15 @@ func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 
 func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 	e := effect{rule: r, element: -1, slot: -1, only: conditions[r.Only]}
+	for _, size := range []struct {
+		of *rules.Spread
+		to *spread
+	}{{r.ComesAnd, &e.comesAnd}, {r.AddOhms, &e.addOhms}, {r.Ohms, &e.ohms}, {r.By, &e.by}, {r.Pulse, &e.pulse}} {
+		var err error
+		if *size.to, err = m.compileSpread(size.of); err != nil {
+			return e, err
+		}
+	}
 	f.Hidden = f.Hidden || e.only != 0
 	if r.ComesAnd != nil {
 		f.Comes = true
@@ -279,14 +290,14 @@ func (m *Model) instance(d *Draw, faults []*Fault, normal []float64, bits cond, 
 
 // apply puts one effect on the instance and returns the numbers left over.
 func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
-	draw := func(s *rules.Spread) (float64, error) {
+	draw := func(s *spread) (float64, error) {
 		value, err := in.draw.spread(s, normal[0])
 		normal = normal[1:]
 		return value, err
 	}
 	r := e.rule
 	if r.ComesAnd != nil {
-		chance, err := draw(r.ComesAnd)
+		chance, err := draw(&e.comesAnd)
 		if err != nil {
 			return nil, err
 		}
@@ -315,12 +326,12 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		return normal, nil
 	}
 	if r.Join != nil {
-		ohms, err := draw(r.Ohms)
+		ohms, err := draw(&e.ohms)
 		in.joins = append(in.joins, joined{e.wakes, 1 / ohms})
 		return normal, err
 	}
 	if r.Pulse != nil {
-		part, err := draw(r.Pulse)
+		part, err := draw(&e.pulse)
 		in.pulse, in.slow = part, r.Slow
 		return normal, err
 	}
@@ -328,7 +339,7 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		in.change(e.element).open = true
 	}
 	if r.AddOhms != nil {
-		ohms, err := draw(r.AddOhms)
+		ohms, err := draw(&e.addOhms)
 		if err != nil {
 			return nil, err
 		}
@@ -338,7 +349,7 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		ohms := 0.01
 		if r.Ohms != nil {
 			var err error
-			if ohms, err = draw(r.Ohms); err != nil {
+			if ohms, err = draw(&e.ohms); err != nil {
 				return nil, err
 			}
 		}
@@ -355,13 +366,11 @@ func (in *Instance) apply(e *effect, normal []float64) ([]float64, error) {
 		in.change(e.element).held = reversed
 	}
 	if e.slot >= 0 && r.By != nil {
-		by, err := draw(r.By)
+		by, err := draw(&e.by)
 		if err != nil {
 			return nil, err
 		}
-		if &in.values[0] == &in.draw.Values[0] {
-			in.values = slices.Clone(in.values)
-		}
+		in.own()
 		in.values[e.slot] *= by
 	}
 	switch r.Instead {

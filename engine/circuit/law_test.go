@@ -66,8 +66,7 @@ func (m *mesh) one(node int) []float64 {
 }
 
 func (m *mesh) between(a, b int) float64 {
-	var scratch [2][]float64
-	return m.sys.resistanceBetween(a, b, &scratch)
+	return m.sys.resistanceBetween(a, b)
 }
 
 // dense solves the same network by plain Gaussian elimination with 300 bits.

@@ -39,12 +39,14 @@ const (
 	Buzzes       = 2.0
 )
 
-// Probe is a measurement with its places found in one network.
+// Probe is a measurement made ready for one network: its places found, and the state it
+// is taken in.
 type Probe struct {
 	Mode   rules.Mode
 	a, b   int
 	branch int // of amps_dc; -1 = none
 	during string
+	state  state
 }
 
 // nodeName is the network's name for a place: a back-probed terminal is the
@@ -74,14 +76,14 @@ func Check(m rules.Measure, s rules.Setup) error {
 
 // Resolve finds a measurement's places in the wiring. A place that this wiring
 // lacks reads as a lead on nothing.
-func (m *Model) Resolve(w *Wiring, measure rules.Measure) Probe {
+func (m *Model) Resolve(w *Wiring, measure rules.Measure, setup rules.Setup) Probe {
 	node := func(place string) int {
 		if id, ok := w.net.nodes[nodeName(w.Fill(place))]; ok {
 			return id
 		}
 		return absent
 	}
-	p := Probe{Mode: measure.Mode, a: absent, b: absent, branch: -1, during: measure.During}
+	p := Probe{Mode: measure.Mode, a: absent, b: absent, branch: -1, during: measure.During, state: stateFor(measure, setup)}
 	switch measure.Mode {
 	case rules.VoltsDC, rules.Ohms, rules.MinMax, rules.TestLamp:
 		p.a, p.b = node(measure.Red), node(measure.Black)
@@ -92,6 +94,8 @@ func (m *Model) Resolve(w *Wiring, measure rules.Measure) Probe {
 		if e, ok := m.elements[measure.At]; ok && m.kinds[e] == "fuse" {
 			p.branch = e
 		}
+	case rules.Bridge:
+		p.state.jumper = [2]int{node(measure.From), node(measure.To)}
 	}
 	return p
 }
@@ -132,18 +136,19 @@ func SetupFor(m rules.Measure, s rules.Setup) rules.Setup {
 // Read measures one instance in one setup. Settled instances are not reused: use
 // Settle and At where several places are read in one setup.
 func (sv *Solver) Read(in *Instance, measure rules.Measure, setup rules.Setup) Raw {
-	sv.SettleFor(in, measure, setup)
-	return sv.At(in.model.Resolve(in.draw.Wiring, measure))
+	p := in.model.Resolve(in.draw.Wiring, measure, setup)
+	sv.SettleFor(in, &p)
+	return sv.At(&p)
 }
 
-// stateFor is the state a measurement is taken in.
-func stateFor(w *Wiring, measure rules.Measure, setup rules.Setup) state {
+// stateFor is the state a measurement is taken in, a jumper's places left out.
+func stateFor(measure rules.Measure, setup rules.Setup) state {
 	st := stateOf(SetupFor(measure, setup))
 	switch measure.Mode {
 	case rules.Ohms:
 		st.cold = true
 	case rules.Bridge:
-		st.jumper = [2]string{nodeName(w.Fill(measure.From)), nodeName(w.Fill(measure.To))}
+		st.bridged = true
 	case rules.Reseat, rules.Swap, rules.Listen:
 		st.relayIn = true
 	}
@@ -151,7 +156,7 @@ func stateFor(w *Wiring, measure rules.Measure, setup rules.Setup) state {
 }
 
 // At reads one probe in the settled state.
-func (sv *Solver) At(p Probe) Raw {
+func (sv *Solver) At(p *Probe) Raw {
 	switch p.Mode {
 	case rules.VoltsDC:
 		return Raw{A: sv.volts(p.a, p.b, MeterOhms)}
@@ -165,7 +170,7 @@ func (sv *Solver) At(p Probe) Raw {
 		}
 		return Raw{A: sv.branchAmps(p.branch)}
 	case rules.TestLamp:
-		nominal := sv.in.draw.nominalVolts()
+		nominal := sv.in.draw.Wiring.nominal
 		return Raw{A: math.Abs(sv.volts(p.a, p.b, nominal*nominal/lampWatts)) / nominal}
 	case rules.Bridge, rules.Watch, rules.Reseat, rules.Swap:
 		return Raw{A: sv.load()}
@@ -195,14 +200,14 @@ func (sv *Solver) volts(a, b int, meter float64) float64 {
 	if open == 0 {
 		return 0
 	}
-	return open * meter / (meter + sv.sys.resistanceBetween(a, b, &sv.scratch))
+	return open * meter / (meter + sv.sys.resistanceBetween(a, b))
 }
 
 // minMax is the span of the volts while something is provoked. Here that is the
 // command, as it goes from off to on, and the two positions of a relay that
 // buzzes; what comes and goes by wiggling is handled by whoever mixes an instance
 // with its absent self.
-func (sv *Solver) minMax(p Probe) Raw {
+func (sv *Solver) minMax(p *Probe) Raw {
 	span := sv.span(p)
 	if p.during != "command" || !sv.st.command {
 		return span
@@ -217,7 +222,7 @@ func (sv *Solver) minMax(p Probe) Raw {
 }
 
 // span is the lowest and the highest volts in the settled state.
-func (sv *Solver) span(p Probe) Raw {
+func (sv *Solver) span(p *Probe) Raw {
 	now := sv.volts(p.a, p.b, MeterOhms)
 	if sv.armature != Buzzing || p.a == absent || p.b == absent {
 		return Raw{now, now}
@@ -234,7 +239,7 @@ func (sv *Solver) ohms(a, b int) float64 {
 	if a == absent || b == absent {
 		return math.Inf(1)
 	}
-	r := sv.sys.resistanceBetween(a, b, &sv.scratch)
+	r := sv.sys.resistanceBetween(a, b)
 	if r >= OverRange {
 		return math.Inf(1)
 	}
@@ -243,7 +248,7 @@ func (sv *Solver) ohms(a, b int) float64 {
 
 // Live reports whether two places differ by more than a dead circuit does, in
 // the settled state.
-func (sv *Solver) Live(p Probe) bool { return math.Abs(sv.volts(p.a, p.b, MeterOhms)) > deadVolts }
+func (sv *Solver) Live(p *Probe) bool { return math.Abs(sv.volts(p.a, p.b, MeterOhms)) > deadVolts }
 
 // load is how well the load runs: its volts or its amperes, whichever is the
 // smaller part of what they should be.
@@ -301,7 +306,7 @@ func (in *Instance) threshold(pullIn bool) float64 {
 	}
 	pull, drop := in.pullCurrents()
 	ohms := CoilOhmsAt(in.values[s.coilOhms], referenceCelsius, in.values[s.celsius]) + in.changed(s.coil).added
-	limit := 1.5 * in.draw.nominalVolts()
+	limit := 1.5 * in.draw.Wiring.nominal
 	switch {
 	case pull*ohms > limit:
 		return math.Inf(1)
@@ -314,8 +319,12 @@ func (in *Instance) threshold(pullIn bool) float64 {
 // SettleFor puts an instance in the state that a measurement is taken in: the
 // setup, and what the measurement itself implies (a part unplugged, a jumper
 // fitted, loads cold in the ohms range).
-func (sv *Solver) SettleFor(in *Instance, measure rules.Measure, setup rules.Setup) {
-	sv.settle(in, stateFor(in.draw.Wiring, measure, setup))
+func (sv *Solver) SettleFor(in *Instance, p *Probe) { sv.settle(in, p.state) }
+
+// Watching is the probe of a look at the load in a setup, in whatever wiring.
+func Watching(s rules.Setup) Probe {
+	m := rules.Measure{Mode: rules.Watch}
+	return Probe{Mode: m.Mode, a: absent, b: absent, branch: -1, state: stateFor(m, s)}
 }
 
 // StateKey names the state a measurement is taken in: measurements of one key can

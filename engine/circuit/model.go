@@ -16,22 +16,24 @@ import (
 
 // Model is one circuit of a rulebook, compiled. It is safe for concurrent use.
 type Model struct {
-	circuit  *rules.Circuit
-	elements map[string]int // element id to index; the order is that of the rulebook
-	kinds    []string       // by element
-	gates    []gate         // by element
-	slots    map[slotKey]int
-	spreads  []rules.Spread // by slot: how the value varies
-	ohmsSlot []int          // by element: its value "ohms", -1 if none
-	fuses    []fuse
-	plugOf   []int    // by element: the part that a plug belongs to
-	faults   []*Fault // by suspect of the rulebook
-	byID     map[string]*Fault
-	special  special
-	dims     int // variates of one draw
-	shorts   []shortSpec
-	around   []around          // what only some faults wake; by bit of a mask
-	aroundOf map[string]uint64 // by element or surrounding id: the bit that brings it
+	circuit    *rules.Circuit
+	elements   map[string]int // element id to index; the order is that of the rulebook
+	kinds      []string       // by element
+	gates      []gate         // by element
+	slots      map[slotKey]int
+	names      []string   // that formulas may read: see nameAll
+	spreads    []spread   // by slot: how the value varies
+	quantities []quantity // what varies beside, in the circuit's order
+	ohmsSlot   []int      // by element: its value "ohms", -1 if none
+	fuses      []fuse
+	plugOf     []int    // by element: the part that a plug belongs to
+	faults     []*Fault // by suspect of the rulebook
+	byID       map[string]*Fault
+	special    special
+	dims       int // variates of one draw
+	shorts     []shortSpec
+	around     []around          // what only some faults wake; by bit of a mask
+	aroundOf   map[string]uint64 // by element or surrounding id: the bit that brings it
 
 	environments sync.Pool // *environment
 
@@ -67,6 +69,7 @@ type special struct {
 func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 	m := &Model{circuit: c, elements: map[string]int{}, slots: map[slotKey]int{},
 		byID: map[string]*Fault{}, networks: map[string]*Network{}, shapes: map[string][]*Wiring{}, aroundOf: map[string]uint64{}}
+	m.nameAll()
 	for i, e := range c.Parts {
 		m.elements[e.ID] = i
 		m.kinds = append(m.kinds, e.Kind)
@@ -77,7 +80,12 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 		sort.Strings(names)
 		for _, name := range names {
 			m.slots[slotKey{i, name}] = len(m.spreads)
-			m.spreads = append(m.spreads, e.Values[name])
+			value := e.Values[name]
+			s, err := m.compileSpread(&value)
+			if err != nil {
+				return nil, fmt.Errorf("circuit %s: element %s: %s: %w", c.ID, e.ID, name, err)
+			}
+			m.spreads = append(m.spreads, s)
 		}
 	}
 	for i := range c.Parts {
@@ -88,6 +96,13 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 		if rating := m.slot(i, "amps"); m.kinds[i] == "fuse" && rating >= 0 {
 			m.fuses = append(m.fuses, fuse{i, rating})
 		}
+	}
+	for _, q := range c.Vary {
+		compiled, err := m.compileQuantity(q)
+		if err != nil {
+			return nil, err
+		}
+		m.quantities = append(m.quantities, compiled)
 	}
 	if err := m.findSpecial(); err != nil {
 		return nil, err

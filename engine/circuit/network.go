@@ -41,6 +41,7 @@ func (b branch) here() bool { return b.from != absent }
 // the conductance matrix changes its numbers with every state, never its shape.
 type plan struct {
 	steps []step
+	turn  []int32 // by node: the step that eliminates it
 	edges int
 	edge  map[[2]int]int // pair of nodes, low first, to edge
 }
@@ -48,17 +49,20 @@ type plan struct {
 // step eliminates one node: its neighbours at that time, the edges to them, and
 // for each pair of neighbours the edge that their star-mesh product adds to.
 type step struct {
-	node  int
+	node  int32
+	next  int32 // the step that eliminates the first of its neighbours; none without any
 	near  []int32
 	edges []int32
 	fills []int32 // for pairs (i, j) of near, i < j, in order
 }
 
+const none = math.MaxInt32
+
 // newPlan orders the nodes by least degree and records the fill. Of several it
 // takes the one whose neighbours were left alone longest, so that one step seldom
 // waits for the numbers of the step before.
 func newPlan(nodes int, pairs [][2]int) plan {
-	p := plan{edge: map[[2]int]int{}}
+	p := plan{edge: map[[2]int]int{}, turn: make([]int32, nodes)}
 	near := make([]map[int]bool, nodes)
 	for i := range near {
 		near[i] = map[int]bool{}
@@ -92,7 +96,8 @@ func newPlan(nodes int, pairs [][2]int) plan {
 			}
 		}
 		done[best] = true
-		st := step{node: best}
+		p.turn[best] = int32(turn)
+		st := step{node: int32(best)}
 		around := make([]int, 0, len(near[best]))
 		for n := range near[best] {
 			around = append(around, n)
@@ -113,6 +118,13 @@ func newPlan(nodes int, pairs [][2]int) plan {
 		}
 		p.steps = append(p.steps, st)
 	}
+	for i := range p.steps {
+		st := &p.steps[i]
+		st.next = none
+		for _, n := range st.near {
+			st.next = min(st.next, p.turn[n])
+		}
+	}
 	return p
 }
 
@@ -128,16 +140,13 @@ type system struct {
 	inject []float64 // by node, A
 	ohms   []float64 // by node, after factor: one over its conductance at its elimination
 	volts  []float64 // by node, after solve
-	work   []float64
-	own    []float64 // by node: resistance to the reference, worked out when first asked for
-	mutual []float64 // by edge: the same between two nodes
-	known  bool      // own and mutual stand
+	work   []float64 // by node; all zero between two uses
 	space  []float64
 }
 
 func (s *system) reset(p *plan, nodes int) {
-	s.plan, s.known = p, false
-	if n := 6*nodes + 2*p.edges; cap(s.space) < n {
+	s.plan = p
+	if n := 5*nodes + p.edges; cap(s.space) < n {
 		s.space = make([]float64, n)
 	}
 	left := s.space
@@ -146,21 +155,12 @@ func (s *system) reset(p *plan, nodes int) {
 		left = left[n:]
 		return v
 	}
-	s.g, s.inject = cut(p.edges), cut(nodes)
-	clear(s.space[:p.edges+nodes]) // the rest is written before it is read
-	s.toRef, s.ohms, s.volts, s.work, s.own, s.mutual = cut(nodes), cut(nodes), cut(nodes), cut(nodes), cut(nodes), cut(p.edges)
+	s.g, s.inject, s.work = cut(p.edges), cut(nodes), cut(nodes)
+	clear(s.space[:p.edges+2*nodes]) // the rest is written before it is read
+	s.toRef, s.ohms, s.volts = cut(nodes), cut(nodes), cut(nodes)
 	for i := range s.toRef {
 		s.toRef[i] = leak
 	}
-}
-
-func zeroed(v []float64, n int) []float64 {
-	if cap(v) < n {
-		return make([]float64, n)
-	}
-	v = v[:n]
-	clear(v)
-	return v
 }
 
 // connect adds siemens along a branch, either end of which may be the reference.
@@ -191,13 +191,25 @@ func (s *system) factor() {
 	g, toRef := s.g, s.toRef
 	for i := range s.plan.steps {
 		st := &s.plan.steps[i]
-		total := toRef[st.node]
+		own := toRef[st.node]
+		if len(st.edges) == 2 { // most are like this
+			a, b := st.edges[0], st.edges[1]
+			ga, gb := g[a], g[b]
+			one := 1 / (own + ga + gb)
+			s.ohms[st.node] = one
+			pa, pb := ga*one, gb*one
+			g[a], g[b] = pa, pb
+			toRef[st.near[0]] += pa * own
+			toRef[st.near[1]] += pb * own
+			g[st.fills[0]] += pa * gb
+			continue
+		}
+		total := own
 		for _, e := range st.edges {
 			total += g[e]
 		}
 		one := 1 / total
 		s.ohms[st.node] = one
-		own := toRef[st.node]
 		f := 0
 		for k, e := range st.edges {
 			share := g[e] * one
@@ -231,6 +243,7 @@ func (s *system) back(amps, out []float64) {
 	for i := len(steps) - 1; i >= 0; i-- {
 		st := &steps[i]
 		x := w[st.node] * s.ohms[st.node]
+		w[st.node] = 0
 		for k, e := range st.edges {
 			x += g[e] * out[st.near[k]]
 		}
@@ -238,65 +251,40 @@ func (s *system) back(amps, out []float64) {
 	}
 }
 
-// resistanceTo is what an ideal ohmmeter sees from a node to the reference with
-// every source at rest, in ohms: the diagonal of the inverse. All of them are
-// worked out at once, from the last node eliminated to the first (Takahashi, Fagan
-// and Chin 1973, from memory; held against resistanceBetween by test).
-func (s *system) resistanceTo(a int) float64 {
-	if a < 0 {
-		return 0
-	}
-	if !s.known {
-		s.known = true
-		s.invert()
-	}
-	return s.own[a]
-}
-
-func (s *system) invert() {
-	g := s.g
-	for i := len(s.plan.steps) - 1; i >= 0; i-- {
-		st := &s.plan.steps[i]
-		own := s.ohms[st.node]
-		for k, e := range st.edges {
-			sum := g[e] * s.own[st.near[k]]
-			for j, f := range st.edges {
-				if j != k {
-					sum += g[f] * s.mutual[st.fill(j, k)]
-				}
-			}
-			s.mutual[e] = sum
-			own += g[e] * sum
-		}
-		s.own[st.node] = own
-	}
-}
-
-// fill is the edge between two neighbours of the node, by their places in near.
-func (st *step) fill(i, j int) int32 {
-	if i > j {
-		i, j = j, i
-	}
-	n := len(st.near)
-	return st.fills[i*(2*n-i-1)/2+j-i-1]
-}
-
 // resistanceBetween is what an ideal ohmmeter sees from a to b with every source
-// at rest, in ohms; scratch must have room for two vectors of nodes.
-func (s *system) resistanceBetween(a, b int, scratch *[2][]float64) float64 {
-	switch {
-	case b < 0:
-		return s.resistanceTo(a)
-	case a < 0:
-		return s.resistanceTo(b)
+// at rest, in ohms; either may be the reference. An ampere into a and out of b is passed
+// on from node to node in the order of their elimination, and what each gets, squared and
+// times its resistance then, adds up to the power that the ampere turns into heat: sums of
+// positive numbers again (x' A^-1 x with A = L D L', which is any text's on factoring).
+// Only the nodes downstream of a and b get any.
+func (s *system) resistanceBetween(a, b int) float64 {
+	w, p := s.work, s.plan
+	i, j := int32(none), int32(none)
+	if a >= 0 {
+		w[a], i = 1, p.turn[a]
 	}
-	n := len(s.volts)
-	amps, out := zeroed(scratch[0], n), zeroed(scratch[1], n)
-	scratch[0], scratch[1] = amps, out
-	amps[a] = 1
-	amps[b]--
-	s.back(amps, out)
-	return math.Max(out[a]-out[b], 0)
+	if b >= 0 {
+		w[b]--
+		j = p.turn[b]
+	}
+	ohms := 0.0
+	for i != none || j != none {
+		at := min(i, j)
+		st := &p.steps[at]
+		x := w[st.node]
+		w[st.node] = 0
+		ohms += x * x * s.ohms[st.node]
+		for k, e := range st.edges {
+			w[st.near[k]] += s.g[e] * x
+		}
+		if i == at {
+			i = st.next
+		}
+		if j == at {
+			j = st.next
+		}
+	}
+	return ohms
 }
 
 func at(v []float64, node int) float64 {

@@ -37,6 +37,7 @@ func benchRelay(t *testing.T, volts string, ohms, pullIn, celsius, resistor floa
 	if resistor > 0 {
 		d.Values[m.ohmsSlot[s.suppressor]] = resistor
 	}
+	d.conduct()
 	in, err := m.Instance(d, nil, nil)
 	if err != nil {
 		t.Fatal(err)

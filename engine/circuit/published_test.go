@@ -155,7 +155,7 @@ func TestPublishedMeterLoading(t *testing.T) {
 	in = b.with("", map[string]float64{"emf": 30, "out": 400e3, "loaded": 400e3})
 	var sv Solver
 	sv.Settle(in, normalUse)
-	p := b.model.Resolve(in.draw.Wiring, rules.Measure{Mode: rules.VoltsDC, Red: "load.in", Black: "load.out"})
+	p := b.model.Resolve(in.draw.Wiring, rules.Measure{Mode: rules.VoltsDC, Red: "load.in", Black: "load.out"}, normalUse)
 	within(t, "20 kilohms a volt", sv.volts(p.a, p.b, 20e3*20), 10, 0.001)
 	within(t, "no meter", sv.volts(p.a, p.b, 1e15), 15, 0.001)
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"coilside/rules"
 )
@@ -32,8 +33,9 @@ type state struct {
 	relayIn, key, command, bench, energised bool
 	cold                                    bool // loads have their cold resistance (ohms range, nothing flows)
 	loadUnplugged, controlUnplugged         bool
-	jumper                                  [2]string // places bridged, "" = none
-	bits                                    cond      // heat, engine, neighbours, added wiring
+	bridged                                 bool
+	jumper                                  [2]int // nodes that the jumper bridges
+	bits                                    cond   // heat, engine, neighbours, added wiring
 }
 
 func stateOf(s rules.Setup) state {
@@ -50,11 +52,11 @@ func stateOf(s rules.Setup) state {
 // Solver settles instances and reads them. It holds scratch space, so that a
 // turn allocates nothing; one Solver serves one goroutine.
 type Solver struct {
-	sys     system
-	scratch [2][]float64
-	blown   []bool
-	in      *Instance
-	st      state
+	sys   system
+	blown []bool
+	in    *Instance
+	st    state
+	lets  [gates]bool // by gate: whether the state lets it conduct
 
 	armature Armature
 	position Armature  // that the numbers in sys stand for
@@ -88,6 +90,7 @@ func (sv *Solver) settle(in *Instance, st state) {
 	}
 	st.cold = false // loads cool once nothing flows: what settles, settles with them at work
 	sv.in, sv.st = in, st
+	sv.openGates()
 	sv.tripped, sv.jumped, sv.asleep = false, false, false
 	if len(sv.blown) != len(in.model.kinds) {
 		sv.blown = make([]bool, len(in.model.kinds))
@@ -232,25 +235,26 @@ func (sv *Solver) solveOnce(arm Armature) {
 	in := sv.in
 	net := in.net
 	sv.sys.reset(&net.plan, len(net.names))
+	m := in.model
 	for _, e := range net.present {
-		g := sv.conductance(e, arm)
-		if g == 0 {
-			continue
-		}
-		b := net.branches[e]
-		sv.sys.connect(b, g)
-		if e == in.model.special.source {
-			sv.sys.push(b.to, b.from, g*in.values[in.model.special.volts])
+		switch gate := m.gates[e]; {
+		case sv.blown[e] || !sv.lets[gate] || gate >= byCommand && !sv.closed(e, arm):
+		case e == m.special.load:
+			sv.sys.connect(net.branches[e], sv.loadSiemens())
+		default:
+			sv.sys.connect(net.branches[e], in.siemens[e])
 		}
 	}
+	source := net.branches[m.special.source]
+	sv.sys.push(source.to, source.from, sv.conductance(m.special.source, arm)*in.values[m.special.volts])
 	sv.addShorts(net)
 	sv.addOdd(net)
 	if sv.st.bench && sv.st.energised && in.model.special.coil >= 0 {
 		b := net.branches[in.model.special.coil]
 		sv.sys.connect(b, 1/benchOhms)
-		sv.sys.push(b.from, b.to, in.draw.nominalVolts()/benchOhms)
+		sv.sys.push(b.from, b.to, in.draw.Wiring.nominal/benchOhms)
 	}
-	if sv.st.jumper[0] != "" && !sv.jumped {
+	if sv.st.bridged && !sv.jumped {
 		sv.sys.connect(sv.jumperBranch(), 1/jumperOhms)
 	}
 	sv.sys.factor()
@@ -259,13 +263,11 @@ func (sv *Solver) solveOnce(arm Armature) {
 }
 
 func (sv *Solver) jumperBranch() branch {
-	net := sv.in.net
-	a, okA := net.nodes[sv.st.jumper[0]]
-	b, okB := net.nodes[sv.st.jumper[1]]
-	if !okA || !okB {
+	a, b := sv.st.jumper[0], sv.st.jumper[1]
+	if a == absent || b == absent {
 		return branch{absent, absent, -1}
 	}
-	return net.between(a, b)
+	return sv.in.net.between(a, b)
 }
 
 func (sv *Solver) addShorts(net *Network) {
@@ -290,7 +292,7 @@ func (sv *Solver) blowFuses() bool {
 			sv.blown[f.element], any = true, true
 		}
 	}
-	if sv.st.jumper[0] != "" && !sv.jumped {
+	if sv.st.bridged && !sv.jumped {
 		j := sv.jumperBranch()
 		amps := math.Abs(at(sv.sys.volts, j.from)-at(sv.sys.volts, j.to)) / jumperOhms
 		if amps > blowAt*in.jumperFuse() {
@@ -310,13 +312,17 @@ func (in *Instance) jumperFuse() float64 {
 	return in.draw.Values[in.model.fuses[0].rating]
 }
 
+// solvers are lent to those who burn in.
+var solvers = sync.Pool{New: func() any { return new(Solver) }}
+
 // burnIn finds the fuses that the faults blow in ordinary use: relay in, key on,
 // not commanded and commanded. They stay blown until the circuit is mended.
 func (in *Instance) burnIn() {
 	if len(in.shorts) == 0 && len(in.joins) == 0 && in.awake == 0 && in.diode == 0 && !in.overloads() {
 		return
 	}
-	var sv Solver // faults that overload are few: its space is not worth keeping
+	sv := solvers.Get().(*Solver)
+	defer solvers.Put(sv)
 	for _, st := range []state{{relayIn: true, key: true}, {relayIn: true, key: true, command: true}} {
 		sv.settle(in, st)
 		if sv.tripped {
@@ -344,10 +350,6 @@ func (m *Model) slot(element int, value string) int {
 		return id
 	}
 	return -1
-}
-
-func (d *Draw) nominalVolts() float64 {
-	return d.Wiring.nominalVolts()
 }
 
 // part tells which unpluggable part a place belongs to: "load" for load_part.in.

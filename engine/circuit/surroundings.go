@@ -208,12 +208,10 @@ func (in *Instance) surround() error {
 	}
 	in.net = net
 	in.cares |= hot | running
-	for e, gate := range m.gates {
-		if in.awake != 0 && gate == byNeighbours && net.branches[e].here() {
-			in.cares |= withNeighbours
-		}
+	if in.awake != 0 && net.has(m.gates, byNeighbours) {
+		in.cares |= withNeighbours
 	}
-	if in.draw.Wiring.hasDiode() {
+	if in.draw.Wiring.diode {
 		switch {
 		case in.holds(m.special.suppressor) == reversed:
 			in.diode = 1
@@ -221,8 +219,7 @@ func (in *Instance) surround() error {
 			in.diode = -1
 		}
 	}
-	kind, _ := in.draw.Wiring.Choice("load_kind")
-	in.sleepy = kind == "electronics" && len(in.joins) > 0 && m.special.load >= 0 && net.branches[m.special.load].here()
+	in.sleepy = in.draw.Wiring.electronics && len(in.joins) > 0 && m.special.load >= 0 && net.branches[m.special.load].here()
 	if in.bits&hot != 0 && m.special.celsius >= 0 {
 		in.own()
 		in.values[m.special.celsius] = max(HotCelsius, in.values[m.special.celsius])
@@ -240,9 +237,17 @@ func (in *Instance) surround() error {
 
 // own makes the values the instance's own, to be written to.
 func (in *Instance) own() {
-	if &in.values[0] == &in.draw.Values[0] {
+	if !in.scaled() {
 		in.values = slices.Clone(in.values)
 	}
+}
+
+// scaled reports whether the values are no longer the draw's.
+func (in *Instance) scaled() bool { return &in.values[0] != &in.draw.Values[0] }
+
+// has reports whether the network has an element with such a gate.
+func (n *Network) has(gates []gate, which gate) bool {
+	return slices.ContainsFunc(n.present, func(e int) bool { return gates[e] == which })
 }
 
 // form is the same circuit under other conditions, with the fuses that have gone.
@@ -307,8 +312,6 @@ func (in *Instance) HeatShows() bool {
 func waits(es []effect, only cond) bool {
 	return slices.ContainsFunc(es, func(e effect) bool { return e.only == only || waits(e.options, only) || waits(e.group, only) })
 }
-
-func (w *Wiring) hasDiode() bool { return w.names["suppression"] == "diode" }
 
 // A silicon diode that conducts: volts across it and ohms in series. Textbook
 // values for a small rectifier, from memory.

@@ -7,6 +7,8 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+
+	"coilside/rules"
 )
 
 // Wiring is one way the circuit can be wired: a choice for every discrete
@@ -17,20 +19,27 @@ type Wiring struct {
 	env   map[string]any
 	key   string
 	net   *Network
+
+	cells       []rules.Cell // the choices and names, as the model lists them
+	nominal     float64      // the system's volts: 12 where the circuit does not say
+	diode       bool         // across the coil
+	electronics bool         // for a load
+}
+
+// complete works out what is asked of a wiring often, once all choices are made.
+func (m *Model) complete(w *Wiring) {
+	w.cells = m.cellsOf(w)
+	w.diode, w.electronics = w.names["suppression"] == "diode", w.names["load_kind"] == "electronics"
+	w.nominal = 12
+	if v, ok := w.env["system_volts"].(float64); ok {
+		w.nominal = v
+	}
 }
 
 // Choice is what the wiring says of one unknown, or of a name that follows.
 func (w *Wiring) Choice(id string) (string, bool) {
 	is, ok := w.names[id]
 	return is, ok
-}
-
-// nominalVolts are the system's: 12 where the circuit does not say.
-func (w *Wiring) nominalVolts() float64 {
-	if v, ok := w.env["system_volts"].(float64); ok {
-		return v
-	}
-	return 12
 }
 
 // Fill replaces {name} placeholders in text by what they stand for here.
@@ -92,6 +101,7 @@ func (ws *Wirings) Pick(normal []float64) *Wiring {
 		f := &ws.free[i]
 		_ = w.set(f.id, f.of[k], f.number) // checked when the choices were listed
 	}
+	ws.model.complete(w)
 	ws.variants[string(key)] = w
 	return w
 }
@@ -328,6 +338,7 @@ func (m *Model) shape(shapes []int, choices []string, share float64, known map[s
 	}
 	net, err := m.networkFor(w)
 	w.net = net
+	m.complete(w)
 	return w, err
 }
 

@@ -19,8 +19,9 @@ var Complaints = []string{"dead", "stays_on", "weak", "intermittent", "chatters"
 const imagined = 0.05
 
 var (
-	commanded   = rules.Setup{Relay: "in", Key: "on", Command: "on"}
-	uncommanded = rules.Setup{Relay: "in", Key: "on", Command: "off"}
+	commanded        = rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	watchCommanded   = circuit.Watching(commanded)
+	watchUncommanded = circuit.Watching(rules.Setup{Relay: "in", Key: "on", Command: "off"})
 )
 
 // Presentation is how likely each complaint is of one circuit, in the order of
@@ -85,18 +86,17 @@ func (p Presentation) besides(with Presentation) Presentation {
 
 func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presentation {
 	var p Presentation
-	watch := func(in *circuit.Instance, s rules.Setup) float64 {
-		m := rules.Measure{Mode: rules.Watch}
-		sv.SettleFor(in, m, s)
-		return sv.At(circuit.Probe{Mode: rules.Watch}).A
+	watch := func(in *circuit.Instance, p *circuit.Probe) float64 {
+		sv.SettleFor(in, p)
+		return sv.At(p).A
 	}
 	if in.Overloaded() {
 		p.Of[blowsFuse], p.Of[dead] = 0.65, 0.35
 		return p
 	}
-	should, shouldNot := commanded, uncommanded
+	should, shouldNot := &watchCommanded, &watchUncommanded
 	if in.RunsAtRest() {
-		should, shouldNot = uncommanded, commanded
+		should, shouldNot = shouldNot, should
 	}
 	on, off := watch(in, should), watch(in, shouldNot)
 	if on == circuit.ComesAndGoes || off == circuit.ComesAndGoes {

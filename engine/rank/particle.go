@@ -233,14 +233,14 @@ func (b *Belief) predict(p *particle, ms []*measurement, out []mix) {
 
 func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64, ms []*measurement, out []mix) {
 	sv := &b.solver
-	sv.SettleFor(there, ms[0].Measure, ms[0].Setup)
+	sv.SettleFor(there, ms[0].probe(b.model, p.draw.Wiring))
 	for i := range ms {
 		out[i] = one(sv.At(ms[i].probe(b.model, p.draw.Wiring)))
 	}
 	if away == nil {
 		return
 	}
-	sv.SettleFor(away, ms[0].Measure, ms[0].Setup)
+	sv.SettleFor(away, ms[0].probe(b.model, p.draw.Wiring))
 	for i := range ms {
 		other := sv.At(ms[i].probe(b.model, p.draw.Wiring))
 		x := &out[i]

@@ -31,7 +31,9 @@ type measurement struct {
 	choices int
 	wiring  string // ask: the wiring unknown that the answer settles, "" = none
 	circuit bool   // the circuit predicts it; else Expect does
-	probes  map[*circuit.Network]circuit.Probe
+	probes  map[*circuit.Network]*circuit.Probe
+	latest  *circuit.Network // the network that was asked for last, and its probe
+	inIt    *circuit.Probe
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
 	best    float64              // log likelihood that no prediction of the answer exceeds
@@ -40,7 +42,7 @@ type measurement struct {
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
-	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]circuit.Probe{}}
+	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]*circuit.Probe{}}
 	m.choices, m.again = len(Choices(r.Measure.Mode)), -1
 	if r.Test != nil && r.Measure.Mode == rules.Ask {
 		m.choices = len(r.Test.Of)
@@ -66,13 +68,18 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 	return m, nil
 }
 
-func (m *measurement) probe(model *circuit.Model, w *circuit.Wiring) circuit.Probe {
+func (m *measurement) probe(model *circuit.Model, w *circuit.Wiring) *circuit.Probe {
 	net := w.Network()
+	if net == m.latest {
+		return m.inIt
+	}
 	p, ok := m.probes[net]
 	if !ok {
-		p = model.Resolve(w, m.Measure)
+		resolved := model.Resolve(w, m.Measure, m.Setup)
+		p = &resolved
 		m.probes[net] = p
 	}
+	m.latest, m.inIt = net, p
 	return p
 }
 

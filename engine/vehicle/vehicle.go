@@ -222,8 +222,9 @@ func (v *Vehicle) read(m rules.Measure, s rules.Setup) rank.Answer {
 }
 
 func (v *Vehicle) measure(in *circuit.Instance, m rules.Measure, s rules.Setup) circuit.Raw {
-	v.solver.SettleFor(in, m, s)
-	return v.solver.At(v.model.Resolve(v.wiring, m))
+	p := v.model.Resolve(v.wiring, m, s)
+	v.solver.SettleFor(in, &p)
+	return v.solver.At(&p)
 }
 
 // refitted is the circuit after the relay has been out and in: bad joints are
