@@ -20,7 +20,7 @@ type OpenRequest struct {
 	Label       string          `json:"label,omitempty"`
 	Ruleset     string          `json:"ruleset,omitempty"`
 	Purpose     string          `json:"purpose,omitempty"` // diagnose if left out
-	Seed        *uint64         `json:"seed,omitempty"`    // fixes the draws; chosen from the job's id if left out
+	Seed        *uint64         `json:"seed,omitempty"`    // fixes the draws; the same for all jobs if left out
 	Key         string          `json:"key,omitempty"`
 }
 

@@ -54,7 +54,7 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 		return Opened{}, err
 	}
 	if o.Seed == nil {
-		seed := seedFor(id)
+		seed := commonSeed
 		o.Seed = &seed
 	}
 	var c *diagnosis.Case

@@ -11,7 +11,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/fnv"
 	"io/fs"
 	"strings"
 	"sync"
@@ -240,12 +239,9 @@ func idForKey(owner, key string) string {
 	return "k-" + hex.EncodeToString(sum[:8])
 }
 
-// seedFor fixes a job's draws by its name.
-func seedFor(id string) uint64 {
-	h := fnv.New64a()
-	h.Write([]byte(id))
-	return h.Sum64()
-}
+// commonSeed fixes the draws of a job that asks for no other: jobs that start alike then
+// share what their start comes to. It is kept in the log, so that it may change.
+const commonSeed = uint64(1)
 
 // freeID picks a name for a new job.
 func (s *Service) freeID() (string, error) {

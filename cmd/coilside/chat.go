@@ -32,7 +32,7 @@ type conversation struct {
 	lines lines
 	out   io.Writer
 	meta  io.Writer // about the conversation, not of it
-	seed  *uint64   // fixes the draws; nil = by the job's id
+	seed  *uint64   // fixes the draws; nil = as for any job
 	plain bool      // no prompt, no echo, no drawing and no colour: for programs and screen readers
 	echo  bool      // input is no terminal: show what was read
 	paint bool      // the output is a terminal that wants colour

@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"sync/atomic"
 
 	"coilside/rules"
 )
@@ -157,10 +158,10 @@ type Instance struct {
 	Chance float64 // that the faults are there at any one reading, 0..1; 1 = always
 
 	net      *Network
-	awake    uint64             // surroundings that stand in net
-	bits     cond               // conditions that this form of the circuit stands for
-	cares    cond               // conditions that would make it another
-	forms    map[cond]*Instance // the circuit under other conditions, made when asked for
+	awake    uint64                 // surroundings that stand in net
+	bits     cond                   // conditions that this form of the circuit stands for
+	cares    cond                   // conditions that would make it another
+	forms    atomic.Pointer[formed] // the circuit under other conditions, made when asked for
 	faults   []*Fault
 	normal   []float64
 	joins    []joined
@@ -174,6 +175,13 @@ type Instance struct {
 	siemens  []float64 // by element: what it conducts when closed
 	coldLoad float64   // what the load conducts in the ohms range, S
 	blown    []bool    // by element: fuses that have gone since the circuit was last mended; nil = none
+}
+
+// formed is a list of the forms made so far, which jobs that share an opening add to.
+type formed struct {
+	bits cond
+	form *Instance
+	rest *formed
 }
 
 // change is what faults do to one element.

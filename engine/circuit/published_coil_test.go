@@ -102,11 +102,11 @@ func TestDataSheetRelaysPullInAndRelease(t *testing.T) {
 		within(t, "pull-in", onBench(in, rules.PullIn), c.pullIn, 0.001)
 		within(t, "drop-out", onBench(in, rules.DropOut), c.dropOut, 0.001)
 		for scale, want := range map[float64]Armature{1: PulledOver, 1.4: PulledOver, 1.6: AtRest} {
-			weak := *in // the same relay, made to pull in later
-			weak.values = append([]float64(nil), in.values...)
+			weak := benchRelay(t, c.volts, c.ohms, c.pullIn, 20, 0) // the same relay, made to pull in later
+			weak.own()
 			weak.values[in.model.special.pullIn] = c.pullIn * scale
 			var sv Solver
-			sv.Settle(&weak, rules.Setup{Relay: "bench", Coil: "energised"})
+			sv.Settle(weak, rules.Setup{Relay: "bench", Coil: "energised"})
 			if sv.Armature() != want {
 				t.Errorf("%s V, pull-in %g V: armature %v, want %v", c.volts, c.pullIn*scale, sv.Armature(), want)
 			}

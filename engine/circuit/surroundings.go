@@ -252,14 +252,14 @@ func (n *Network) has(gates []gate, which gate) bool {
 
 // form is the same circuit under other conditions, with the fuses that have gone.
 func (in *Instance) form(bits cond) *Instance {
-	if f, ok := in.forms[bits]; ok {
-		return f
+	made := in.forms.Load()
+	for f := made; f != nil; f = f.rest {
+		if f.bits == bits {
+			return f.form
+		}
 	}
 	f := in.under(bits)
-	if in.forms == nil {
-		in.forms = map[cond]*Instance{}
-	}
-	in.forms[bits] = f
+	in.forms.CompareAndSwap(made, &formed{bits, f, made}) // if another was quicker, ours is as good
 	return f
 }
 
@@ -283,12 +283,11 @@ func (in *Instance) AtCelsius(celsius float64) *Instance {
 	if in.model.special.celsius < 0 {
 		return in
 	}
-	other := *in
-	other.values = slices.Clone(in.values)
+	other := in.under(in.bits)
+	other.own()
 	other.values[in.model.special.celsius] = celsius
-	other.cares, other.forms = 0, nil
 	other.conduct()
-	return &other
+	return other
 }
 
 // Beside is the same circuit with its neighbours on; nil where that changes nothing.

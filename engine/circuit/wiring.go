@@ -7,6 +7,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"sync"
 
 	"coilside/rules"
 )
@@ -59,7 +60,14 @@ type Wirings struct {
 	shaped   []*Wiring // choices of the unknowns that shape the network
 	upTo     []float64 // cumulative share, last = 1
 	free     []freeChoice
-	variants map[string]*Wiring
+	variants *variants
+}
+
+// variants are the wirings picked so far, by their choices. Jobs that share an opening
+// share them too.
+type variants struct {
+	mu sync.Mutex
+	of map[string]*Wiring
 }
 
 type freeChoice struct {
@@ -92,7 +100,9 @@ func (ws *Wirings) Pick(normal []float64) *Wiring {
 		chosen = append(chosen, k)
 		key = append(key, ' ', byte('a'+k))
 	}
-	if w, ok := ws.variants[string(key)]; ok {
+	ws.variants.mu.Lock()
+	defer ws.variants.mu.Unlock()
+	if w, ok := ws.variants.of[string(key)]; ok {
 		return w
 	}
 	w := &Wiring{Share: shape.Share, key: string(key), net: shape.net,
@@ -102,7 +112,7 @@ func (ws *Wirings) Pick(normal []float64) *Wiring {
 		_ = w.set(f.id, f.of[k], f.number) // checked when the choices were listed
 	}
 	ws.model.complete(w)
-	ws.variants[string(key)] = w
+	ws.variants.of[string(key)] = w
 	return w
 }
 
@@ -170,7 +180,7 @@ func (w *Wiring) set(id, choice string, number bool) error {
 // terminal the load hangs on. It is an error when nothing fits; the error lists
 // what was asked for.
 func (m *Model) Wirings(known map[string]string) (*Wirings, error) {
-	ws := &Wirings{model: m, variants: map[string]*Wiring{}}
+	ws := &Wirings{model: m, variants: &variants{of: map[string]*Wiring{}}}
 	shaping := m.shaping()
 	var shapes []int
 	for i, unknown := range m.circuit.Wiring {

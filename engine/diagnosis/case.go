@@ -104,7 +104,11 @@ func (c *Case) remember(e event) error {
 // rank builds the belief anew and feeds it every reading in order.
 func (c *Case) rank() error {
 	c.candidates = map[string]*rank.Candidate{}
+	c.stand, c.at = rules.Setup{}, ""
 	c.takeEffects()
+	if c.untouched() && c.adopt() {
+		return nil
+	}
 	wiring, known := c.knowledge.split(c.facts)
 	o := rank.Opening{Book: c.knowledge.book, Model: c.knowledge.model, Complaint: c.opening.Complaint,
 		Wiring: wiring, Known: known, Facts: environment(c.facts), Seed: c.opening.Seed}
@@ -119,7 +123,6 @@ func (c *Case) rank() error {
 		return err
 	}
 	c.belief = belief
-	c.stand, c.at = rules.Setup{}, ""
 	epoch := 0
 	for _, e := range c.events {
 		if e.repair != nil {

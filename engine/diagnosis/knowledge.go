@@ -9,14 +9,16 @@ import (
 	"coilside/rules"
 )
 
-// Knowledge is a rulebook made ready for jobs. It is immutable and safe for
-// concurrent use; a service compiles one a rulebook.
+// Knowledge is a rulebook made ready for jobs. It is safe for concurrent use, and what it
+// says never changes; a service compiles one a rulebook.
 type Knowledge struct {
 	book  *rules.Book
 	rules *engine.Program
 	model *circuit.Model // nil where the rulebook has no circuit
 	known map[string]bool
 	leant map[string]bool // facts that tests' own figures lean on
+
+	openings openings
 }
 
 // Compile makes a rulebook ready. Errors name the circuit, suspect or test that

@@ -40,6 +40,9 @@ func (c *Case) Next(limit int) []Proposal {
 func (c *Case) proposals() []Proposal {
 	if c.cached.proposals == nil {
 		c.cached.proposals = c.worth()
+		if c.untouched() {
+			c.lend()
+		}
 	}
 	return c.cached.proposals
 }

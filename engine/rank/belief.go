@@ -33,6 +33,9 @@ type Belief struct {
 	paired      int                   // how many readings there were when pairs of faults were last added
 	lives       map[string]*Candidate // volts readings that tell whether a place is live
 	changes     int                   // counts what changed the ranking
+	clouds      int                   // how many there are
+	wired       []wiringShare         // see wiringShares
+	wiredAt     int                   // the change that they were worked out after
 	livesAt     int                   // the change that lives were last predicted after
 
 	readings []*measurement
@@ -188,7 +191,8 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	if b.model == nil {
 		return true, nil
 	}
-	c := &cloud{wirings: ws}
+	c := &cloud{wirings: ws, index: b.clouds}
+	b.clouds++
 	dims := b.model.Dims()
 	for _, id := range h.Suspects {
 		f, ok := b.model.Fault(id)
@@ -211,8 +215,7 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 		}
 	}
 	dims += c.wirings.Dims()
-	c.stream = rand.NewPCG(b.seed, 0)
-	c.rng = rand.New(c.stream)
+	b.stir(c)
 	c.dims = dims
 	h.cloud = c
 	if err := b.extend(c, b.shared.block); err != nil {
@@ -229,6 +232,12 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	}
 	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	return true, nil
+}
+
+// stir gives a cloud its own source of chance; whoever draws from it seeds it first.
+func (b *Belief) stir(c *cloud) {
+	c.stream = rand.NewPCG(b.seed, 0)
+	c.rng = rand.New(c.stream)
 }
 
 // normalise turns the hypotheses' logs into probabilities. How readings are

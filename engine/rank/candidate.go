@@ -20,14 +20,16 @@ type Candidate struct {
 	Setup   rules.Setup
 	m       *measurement
 	grid    grid
-	kept    map[*cloud]*kept
+	kept    []*kept     // by cloud
 	table   [][]float64 // choices: by cell, chance of each choice
 }
 
+// kept are the predictions for one cloud's particles, as far as they were made.
 type kept struct {
+	by         *Belief // whose they are to write to: a clone reads those of its model
 	generation int
-	pairs      []pair // by particle; of those chosen, where chosen is not nil
-	there      []bool
+	pairs      []pair // by particle
+	there      []bool // by particle
 }
 
 // Candidate prepares a test with its roles already filled in.
@@ -36,7 +38,7 @@ func (b *Belief) Candidate(t *rules.Test, measure rules.Measure, setup rules.Set
 	if err != nil {
 		return nil, err
 	}
-	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, kept: map[*cloud]*kept{}}
+	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m}
 	c.grid = b.gridFor(m)
 	if c.grid.half == 0 && c.grid.mode != rules.MinMax && c.grid.mode != rules.Ask {
 		for cell := range c.grid.cells {
@@ -73,7 +75,7 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 		if h.cloud == nil {
 			continue
 		}
-		h.cloud.choose(h.bare)
+		b.choose(h.cloud, h.bare)
 		for _, s := range states {
 			b.refreshState(byState[s], h.cloud)
 		}
@@ -81,11 +83,8 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 }
 
 func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
-	n := len(c.particles)
 	for _, t := range cs {
-		if k, ok := t.kept[c]; !ok || k.generation != c.generation || len(k.there) != n {
-			t.kept[c] = &kept{c.generation, make([]pair, n), make([]bool, n)}
-		}
+		t.make(b, c)
 	}
 	var todo []*Candidate
 	var ms []*measurement
@@ -97,7 +96,7 @@ func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
 		last = i
 		todo, ms = todo[:0], ms[:0]
 		for _, t := range cs {
-			if !t.kept[c].there[i] {
+			if !t.kept[c.index].there[i] {
 				todo, ms = append(todo, t), append(ms, t.m)
 			}
 		}
@@ -119,8 +118,34 @@ func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
 		if out[k].n > 1 { // of three the last two are much the same to what is asked next
 			p.b = t.grid.cell(out[k].raw[1])
 		}
-		t.kept[c].pairs[i], t.kept[c].there[i] = p, true
+		k := t.ours(b, c)
+		k.pairs[i], k.there[i] = p, true
 	}
+}
+
+// make sees to it that there is room for predictions of a cloud as it is now.
+func (t *Candidate) make(b *Belief, c *cloud) {
+	for len(t.kept) <= c.index {
+		t.kept = append(t.kept, nil)
+	}
+	n := len(c.particles)
+	switch k := t.kept[c.index]; {
+	case k == nil || len(k.there) != n || k.by != b && k.generation != c.generation:
+		t.kept[c.index] = &kept{b, c.generation, make([]pair, n), make([]bool, n)}
+	case k.generation != c.generation:
+		k.generation = c.generation
+		clear(k.there)
+	}
+}
+
+// ours are a cloud's predictions, to be written to.
+func (t *Candidate) ours(b *Belief, c *cloud) *kept {
+	k := t.kept[c.index]
+	if k.by != b {
+		k = &kept{b, k.generation, slices.Clone(k.pairs), slices.Clone(k.there)}
+		t.kept[c.index] = k
+	}
+	return k
 }
 
 // How many of a cloud's particles have a say in what to measure next: of a
@@ -133,14 +158,14 @@ const (
 
 // choose picks the particles that have a say: all of a small cloud, and of a grown
 // one as many by weight, each then counting the same.
-func (c *cloud) choose(probability float64) {
+func (b *Belief) choose(c *cloud, probability float64) {
 	askedOf := askedOf
 	if probability < countsAbove {
 		askedOf = askedOfFew
 	}
 	n := len(c.particles)
 	c.chosen, c.share = c.chosen[:0], c.share[:0]
-	weights := normalWeights(c.logw)
+	weights := b.weights(c)
 	if n <= askedOf {
 		for i, w := range weights {
 			if w > 1e-5 {
@@ -159,13 +184,23 @@ func (c *cloud) choose(probability float64) {
 	}
 }
 
-func normalWeights(logw []float64) []float64 {
+func normalWeights(logw []float64) []float64 { return normalWeightsInto(nil, logw) }
+
+func normalWeightsInto(out, logw []float64) []float64 {
 	total := logSum(logw)
-	out := make([]float64, len(logw))
-	for i, l := range logw {
-		out[i] = math.Exp(l - total)
+	out = slices.Grow(out[:0], len(logw))
+	for _, l := range logw {
+		out = append(out, math.Exp(l-total))
 	}
 	return out
+}
+
+// weights are a cloud's normalised weights between two readings, worked out once a change.
+func (b *Belief) weights(c *cloud) []float64 {
+	if c.weightsAt != b.changes {
+		c.weights, c.weightsAt = normalWeightsInto(c.weights, c.logw), b.changes
+	}
+	return c.weights
 }
 
 // outcomes is one hypothesis's chance of each outcome of a candidate, slips and
@@ -220,7 +255,7 @@ func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 // what people call each level, for numbers with the meter's error.
 func (c *Candidate) spread(from *cloud) []float64 {
 	cells := make([]float64, c.grid.cells)
-	pairs := c.kept[from].pairs
+	pairs := c.kept[from.index].pairs
 	for k, i := range from.chosen {
 		pr, w := pairs[i], from.share[k]
 		cells[pr.a] += w * float64(pr.chance)

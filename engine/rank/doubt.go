@@ -22,7 +22,7 @@ func (b *Belief) misfit(i int, m *measurement) float64 {
 			continue
 		}
 		all += h.bare
-		for k, w := range normalWeights(c.logw) {
+		for k, w := range b.weights(c) {
 			if log := c.particles[k].of(i); log != 0 {
 				wrong += h.bare * w * math.Min(slip/math.Exp(log), 1)
 			}
@@ -42,7 +42,7 @@ func (b *Belief) ComesAndGoes() float64 {
 		if h.cloud == nil || h.prob < liveAt {
 			continue
 		}
-		for i, w := range normalWeights(h.cloud.logw) {
+		for i, w := range b.weights(h.cloud) {
 			if h.cloud.particles[i].epochs[len(b.repaired)].chance < 1 {
 				sum += h.prob * w
 			}

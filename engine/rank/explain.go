@@ -57,7 +57,7 @@ func (h *Hypothesis) expect(m *measurement, words string) {
 }
 
 func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
-	h.cloud.choose(h.bare)
+	b.choose(h.cloud, h.bare)
 	mixes := make([]mix, len(h.cloud.chosen))
 	for k, at := range h.cloud.chosen {
 		b.predict(&h.cloud.particles[at], []*measurement{m}, mixes[k:k+1])

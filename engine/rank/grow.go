@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 
 	"coilside/engine/circuit"
 )
@@ -18,8 +19,10 @@ const (
 
 // shared are the normal numbers that all suspects' draws have in common, so that
 // suspects differ by their fault and not by luck: a Latin hypercube for each block
-// of particles, extended dimension by dimension as needed.
+// of particles, extended dimension by dimension as needed. Clones of a belief share
+// them: what is there does not depend on who asked for it.
 type shared struct {
+	mu    sync.Mutex
 	rng   *rand.Rand
 	block int
 	n     int
@@ -36,6 +39,28 @@ func newShared(seed uint64, block int) *shared {
 		s.draws[i] = map[*circuit.Wiring]*circuit.Draw{}
 	}
 	return s
+}
+
+// numbers fills in the first numbers of a particle.
+func (s *shared) numbers(i int, normal []float64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for k := range normal {
+		normal[k] = s.at(k, i)
+	}
+}
+
+// drawn is a particle's draw in a wiring, nil if there is none yet.
+func (s *shared) drawn(i int, w *circuit.Wiring) *circuit.Draw {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.draws[i][w]
+}
+
+func (s *shared) keep(i int, d *circuit.Draw) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.draws[i][d.Wiring] = d
 }
 
 func (s *shared) at(dim, i int) float64 {
@@ -66,15 +91,15 @@ func (b *Belief) extend(c *cloud, n int) error {
 	for i := have; i < n; i++ {
 		p := &c.particles[i]
 		p.normal, numbers = numbers[:c.dims:c.dims], numbers[c.dims:]
-		for k := range p.normal {
-			p.normal[k] = b.shared.at(k, i)
-		}
-		wiring := c.wirings.Pick(p.normal)
-		p.draw = b.shared.draws[i][wiring]
+		b.shared.numbers(i, p.normal)
+		p.draw = b.shared.drawn(i, c.wirings.Pick(p.normal))
+		known := p.draw != nil
 		if err := b.build(c, p); err != nil {
 			return err
 		}
-		b.shared.draws[i][wiring] = p.draw
+		if !known {
+			b.shared.keep(i, p.draw)
+		}
 		if b.complaint != "" {
 			p.complaint = math.Log(b.complaintLikelihood(c, p))
 			c.logw[i] = p.complaint

@@ -32,7 +32,7 @@ func (b *Belief) consider() {
 	}
 	b.paired = len(b.readings)
 	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, paired: never}
+		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never}
 	for _, p := range b.promising() {
 		h := &Hypothesis{Suspects: []string{p.x.Suspects[0], p.y.Suspects[0]}, prior: p.prior}
 		slices.Sort(h.Suspects)
@@ -56,7 +56,7 @@ func (b *Belief) consider() {
 			}
 		}
 	}
-	b.hyps = append(b.hyps, sub.hyps...)
+	b.hyps, b.clouds = append(b.hyps, sub.hyps...), sub.clouds
 	b.normalise()
 }
 

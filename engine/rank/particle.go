@@ -99,6 +99,9 @@ type cloud struct {
 	stream     *rand.PCG
 	rng        *rand.Rand // draws from stream
 	generation int        // counts renewals: predictions kept of older particles are stale
+	weights    []float64  // by particle, normalised: see Belief.weights
+	weightsAt  int        // the change that they were worked out after
+	index      int        // of the belief's clouds: where a candidate keeps its predictions
 }
 
 // numbered is a fault with the normal numbers that size it.

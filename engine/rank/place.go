@@ -14,15 +14,10 @@ import (
 func (b *Belief) Likeliest(id string) (string, float64) {
 	mass := map[string]float64{}
 	total := 0.0
-	for _, h := range b.hyps {
-		if h.cloud == nil || h.prob < 1e-4 {
-			continue
-		}
-		for i, w := range normalWeights(h.cloud.logw) {
-			is, _ := h.cloud.particles[i].draw.Wiring.Choice(id)
-			mass[is] += h.prob * w
-			total += h.prob * w
-		}
+	for _, w := range b.wiringShares() {
+		is, _ := w.wiring.Choice(id)
+		mass[is] += w.share
+		total += w.share
 	}
 	best, top := "", 0.0
 	for is, p := range mass {
@@ -36,19 +31,42 @@ func (b *Belief) Likeliest(id string) (string, float64) {
 	return best, top / total
 }
 
-// Has reports whether any wiring still in play has a place.
-func (b *Belief) Has(place string) bool {
+// wiringShare is what is believed of one wiring, not normalised.
+type wiringShare struct {
+	wiring *circuit.Wiring
+	share  float64
+	live   bool // some hypothesis that is renewed has it
+}
+
+// wiringShares are the wirings still in play, worked out once a change.
+func (b *Belief) wiringShares() []wiringShare {
+	if b.wiredAt == b.changes {
+		return b.wired
+	}
+	at := map[*circuit.Wiring]int{}
+	b.wired, b.wiredAt = nil, b.changes
 	for _, h := range b.hyps {
-		if h.cloud == nil || h.prob < liveAt {
+		if h.cloud == nil || h.prob < 1e-4 {
 			continue
 		}
-		for i := range h.cloud.particles {
-			if h.cloud.particles[i].draw.Wiring.Has(place) {
-				return true
+		for i, w := range b.weights(h.cloud) {
+			wiring := h.cloud.particles[i].draw.Wiring
+			k, ok := at[wiring]
+			if !ok {
+				k = len(b.wired)
+				at[wiring] = k
+				b.wired = append(b.wired, wiringShare{wiring: wiring})
 			}
+			b.wired[k].share += h.prob * w
+			b.wired[k].live = b.wired[k].live || h.prob >= liveAt
 		}
 	}
-	return false
+	return b.wired
+}
+
+// Has reports whether any wiring still in play has a place.
+func (b *Belief) Has(place string) bool {
+	return slices.ContainsFunc(b.wiringShares(), func(w wiringShare) bool { return w.live && w.wiring.Has(place) })
 }
 
 // LiveWhenSound is in what part of the circuits that fit what is known, with nothing
@@ -110,7 +128,7 @@ func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
 			continue
 		}
 		for k, i := range h.cloud.chosen {
-			p := c.kept[h.cloud].pairs[i]
+			p := c.kept[h.cloud.index].pairs[i]
 			part := 0.0
 			if math.Abs(c.grid.value(int(p.a))) > deadVolts {
 				part = float64(p.chance)
