@@ -80,17 +80,6 @@ func (j *job) catchUp(s *Service) error {
 	return err
 }
 
-// lookAgain is for a call that came late: another wrote first.
-func (j *job) lookAgain(ctx context.Context, s *Service) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	if err := j.catchUp(s); err != nil {
-		return err
-	}
-	return j.replay(s, telling(ctx))
-}
-
 // takeUp adds records of others to the log and to the case.
 func (j *job) takeUp(news [][]byte) error {
 	entries, err := j.entries(j.file, news)
@@ -176,7 +165,7 @@ func (s *Service) FollowOthers(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		s.o.Log.Warn().Err(err).Msg("not told what other instances write; trying again")
+		s.o.Log.Warn().Err(err).Msg("not following what other instances write; trying again")
 		select {
 		case <-ctx.Done():
 		case <-time.After(wait):
@@ -188,7 +177,7 @@ func (s *Service) FollowOthers(ctx context.Context) {
 // told has a job that was written to followed, or, where it has no name, all of them.
 func (s *Service) told(ctx context.Context, id string) {
 	if id == "" {
-		s.o.Log.Info().Msg("told what other instances write")
+		s.o.Log.Info().Msg("following what other instances write")
 		if err := s.refresh(); err != nil {
 			s.o.Log.Warn().Err(err).Msg("jobs not listed")
 		}

@@ -63,7 +63,7 @@ func instancesServeAnyJob(t *testing.T, a, b *Service) {
 	require.NoError(t, err)
 	require.Len(t, list.Jobs, 1)
 	r := o.Reply
-	for i := range 6 { // turn about
+	for i := range 4 { // turn about
 		s := []*Service{a, b}[i%2]
 		if r.Next == nil {
 			break

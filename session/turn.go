@@ -93,20 +93,28 @@ func (s *Service) write(ctx context.Context, w Write, call any, do func(*turn) e
 	if err := checkText("key", w.Key); err != nil {
 		return Reply{}, err
 	}
-	j, unlock, err := s.lockCase(ctx, w.Job)
+	j, unlock, err := s.lock(ctx, w.Job)
 	if err != nil {
 		return Reply{}, err
 	}
 	defer unlock()
-	for {
-		reply, err := s.writeTo(ctx, j, w, call, do)
-		if !errors.Is(err, journal.ErrMoved) {
-			return reply, err
-		}
-		if err := j.lookAgain(ctx, s); err != nil {
+	if s.shared() {
+		defer s.o.Journal.Turn(j.id)()
+		err = j.catchUp(s)
+	}
+	for err == nil {
+		if err := j.replay(s, telling(ctx)); err != nil {
 			return Reply{}, err
 		}
+		reply, moved := s.writeTo(ctx, j, w, call, do)
+		if !errors.Is(moved, journal.ErrMoved) {
+			return reply, moved
+		}
+		if err = ctx.Err(); err == nil {
+			err = j.catchUp(s)
+		}
 	}
+	return Reply{}, err
 }
 
 // writeTo does the call on a job as it is in memory. It is journal.ErrMoved, and nothing

@@ -23,6 +23,7 @@ import (
 // killed is the service as a program of its own, to be killed.
 type killed struct {
 	program, data string
+	store         string // database of the jobs, in the place of data
 	cmd           *exec.Cmd
 	url           string
 	acks          atomic.Int64
@@ -40,6 +41,9 @@ func buildProgram(t *testing.T) string {
 func (k *killed) start(t *testing.T) {
 	t.Helper()
 	args := append(append([]string{}, k.under...), k.program, "serve", "--listen", "127.0.0.1:0", "--data", k.data)
+	if k.store != "" {
+		args = append(args, "--store", k.store)
+	}
 	k.cmd = exec.Command(args[0], args[1:]...)
 	var log bytes.Buffer
 	k.cmd.Stderr = &log

@@ -127,7 +127,7 @@ func (d *folder) startReading() error {
 		return err
 	}
 	if version != len(migrations) {
-		return fmt.Errorf("%s has version %d and this program reads version %d; start the service on it once to bring it up to date", d.path, version, len(migrations))
+		return older(d.path, version, len(migrations))
 	}
 	return nil
 }
@@ -189,6 +189,9 @@ func (d *folder) close() error {
 	}
 	return errors.Join(failed...)
 }
+
+// Turn has nobody to wait for.
+func (d *folder) Turn(string) (done func()) { return func() {} }
 
 // Shared is false: the lock keeps other programs away.
 func (d *folder) Shared() bool { return false }

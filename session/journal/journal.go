@@ -53,6 +53,10 @@ type backend interface {
 	// close ends the writing, after what was handed in is on disk, and lets the database go.
 	close() error
 
+	// Turn waits until no other program is at work on a job; done lets the next one go on.
+	// It only saves work that would be in vain: a writer that comes late is told so with or
+	// without it, and who waits for too long goes on.
+	Turn(job string) (done func())
 	// Shared reports whether other programs may write to the same jobs.
 	Shared() bool
 	// Ready reports why nothing can be stored now; nil = it can.

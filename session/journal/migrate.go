@@ -69,6 +69,11 @@ func versionOf(path string, db *sql.DB, own int) (int, error) {
 	return version, nil
 }
 
+// older says to a reader, who migrates nothing, that a database is an older program's.
+func older(path string, version, own int) error {
+	return fmt.Errorf("%s has version %d and this program reads version %d; start the service on it once to bring it up to date", path, version, own)
+}
+
 // migrate brings a database up to date, one transaction a version; plain puts in words
 // what the database met.
 func migrate(path string, db *sql.DB, version int, all []migration, plain func(string, error) error) error {

@@ -7,6 +7,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"net"
 	"strconv"
@@ -26,6 +27,7 @@ type server struct {
 	path   string
 	config *pgx.ConnConfig
 	db     *sql.DB
+	turns  *sql.DB // connections that hold a turn: whoever has one needs another to write
 	commit func(*sql.Tx) error
 	closed atomic.Bool
 	// lostAt is when the database was found out of reach, in Unix nanoseconds; 0 = it was
@@ -42,6 +44,7 @@ const (
 	// is still there.
 	quiet           = 10 * time.Second
 	mostConnections = 16
+	mostTurn        = 10 * time.Second // what a turn is waited for
 )
 
 // patience is how long a call waits for a database that went out of reach. Once it has
@@ -75,9 +78,12 @@ func openServer(where string, settings map[string]string, begin func(*server) er
 	for name, value := range settings {
 		config.RuntimeParams[name] = value
 	}
-	d := &server{path: serverName(config), config: config, db: stdlib.OpenDB(*config), commit: (*sql.Tx).Commit}
-	d.db.SetMaxOpenConns(mostConnections)
-	d.db.SetMaxIdleConns(mostConnections)
+	d := &server{path: serverName(config), config: config, db: stdlib.OpenDB(*config), turns: stdlib.OpenDB(*config), commit: (*sql.Tx).Commit}
+	for _, pool := range []*sql.DB{d.db, d.turns} {
+		pool.SetMaxOpenConns(mostConnections)
+		pool.SetMaxIdleConns(mostConnections)
+		pool.SetConnMaxIdleTime(time.Minute)
+	}
 	if err := begin(d); err != nil {
 		return nil, errors.Join(err, d.close())
 	}
@@ -97,6 +103,10 @@ func serverConfig(where string) (*pgx.ConnConfig, error) {
 		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: patience, Interval: time.Second, Count: 3}}).DialContext
 	// One moment for all statements of a transaction, as SQLite has it.
 	config.RuntimeParams["default_transaction_isolation"] = "repeatable read"
+	// The locks of a machine that is gone are not kept for hours.
+	config.RuntimeParams["tcp_keepalives_idle"] = "5"
+	config.RuntimeParams["tcp_keepalives_interval"] = "1"
+	config.RuntimeParams["tcp_keepalives_count"] = "5"
 	config.RuntimeParams["application_name"] = cmp.Or(config.RuntimeParams["application_name"], "coilside")
 	return config, nil
 }
@@ -134,16 +144,19 @@ func (d *server) migrate() error {
 }
 
 func (d *server) upToDate() error {
-	return d.read(func() error {
-		version, err := versionOf(d.path, d.db, len(serverMigrations))
-		if problem, ok := errors.AsType[*pgconn.PgError](err); ok && problem.Code == undefinedTable {
-			return fmt.Errorf("there are no jobs in %s; start the service on it once", d.path)
-		}
-		if err == nil && version != len(serverMigrations) {
-			err = fmt.Errorf("%s has version %d and this program reads version %d; start the service on it once to bring it up to date", d.path, version, len(serverMigrations))
-		}
+	version := 0
+	err := d.read(func() (err error) {
+		version, err = versionOf(d.path, d.db, len(serverMigrations))
 		return err
 	})
+	problem, met := errors.AsType[*pgconn.PgError](err)
+	switch {
+	case met && problem.Code == undefinedTable:
+		return fmt.Errorf("there are no jobs in %s; start the service on it once", d.path)
+	case err == nil && version != len(serverMigrations):
+		return older(d.path, version, len(serverMigrations))
+	}
+	return err
 }
 
 func (d *server) write(run func(*sql.Tx) error) error {
@@ -199,7 +212,30 @@ func (d *server) check(context.Context, func(error)) error { return nil }
 
 func (d *server) close() error {
 	d.closed.Store(true)
-	return atServer(d.path, d.db.Close())
+	return atServer(d.path, errors.Join(d.turns.Close(), d.db.Close()))
+}
+
+// Turn holds a lock in the database, which goes with the connection that holds it.
+func (d *server) Turn(job string) (done func()) {
+	ctx, cancel := context.WithTimeout(context.Background(), mostTurn)
+	defer cancel()
+	conn, err := d.turns.Conn(ctx)
+	if err != nil {
+		return func() {} // the write will say what is wrong
+	}
+	hash := fnv.New32a()
+	hash.Write([]byte(job))
+	lock := []any{turnLock, int32(hash.Sum32())} // two jobs of one number only wait for each other
+	if _, err := conn.ExecContext(ctx, "SELECT pg_advisory_lock($1, $2)", lock...); err != nil {
+		_ = conn.Close()
+		return func() {}
+	}
+	return func() {
+		if _, err := conn.ExecContext(context.Background(), "SELECT pg_advisory_unlock($1, $2)", lock...); err != nil {
+			_ = conn.Raw(func(any) error { return driver.ErrBadConn }) // have it dropped, and the lock with it
+		}
+		_ = conn.Close()
+	}
 }
 
 // Shared is true.

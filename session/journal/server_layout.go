@@ -9,6 +9,9 @@ const channel = "coilside_jobs"
 // time. The number only has to be the same in all of them.
 const migrationLock = 7285_0001
 
+// turnLock is the first number of the locks that hold a job's turn.
+const turnLock int32 = 7285
+
 const migrationsTable = `CREATE TABLE IF NOT EXISTS migrations (version INTEGER PRIMARY KEY, applied TEXT NOT NULL, words TEXT NOT NULL)`
 
 var serverMigrations = []migration{

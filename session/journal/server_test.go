@@ -45,6 +45,7 @@ func TestPostgreSQL(t *testing.T) {
 				require.NoError(t, err)
 				return d
 			},
+			nothing: "there are no jobs in postgres://",
 			change: func(t testing.TB, statements string) {
 				pgtest.SQL(t, where, "SET session_replication_role = replica; "+statements) // no foreign keys
 			},

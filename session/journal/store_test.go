@@ -16,9 +16,10 @@ import (
 // place is where a test's store is: open gives it again and again, as another program
 // would, which SQLite allows once the one before is closed.
 type place struct {
-	open   func(testing.TB) *Store
-	read   func(testing.TB) *Store
-	change func(t testing.TB, statement string) // behind the store's back
+	open    func(testing.TB) *Store
+	read    func(testing.TB) *Store
+	change  func(t testing.TB, statement string) // behind the store's back
+	nothing string                               // what reading says before there is anything
 }
 
 func (p place) opened(t testing.TB) *Store {
@@ -42,6 +43,7 @@ func TestSQLite(t *testing.T) {
 				require.NoError(t, err)
 				return d
 			},
+			nothing: "no such file",
 			change: func(t testing.TB, statements string) {
 				db, err := connect(filepath.Join(path, databaseName))
 				require.NoError(t, err)
@@ -275,6 +277,7 @@ func storeIsClosed(t *testing.T, p place) {
 }
 
 func storeIsRead(t *testing.T, p place) {
+	require.Contains(t, failure(t, p.read), p.nothing)
 	d := p.opened(t)
 	f := job(t, d, "van-1", `1`)
 	r := p.read(t)
