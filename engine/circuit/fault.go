@@ -2,6 +2,7 @@ package circuit
 
 import (
 	"fmt"
+	"slices"
 	"sync/atomic"
 
 	"coilside/rules"
@@ -12,11 +13,12 @@ import (
 type Fault struct {
 	ID       string
 	Suspect  *rules.Suspect
-	Dims     int  // standard normal numbers it takes, beside those of the draw
-	InRelay  bool // it leaves with the relay: a good relay in its place cures it
-	Comes    bool // it comes and goes
-	InJoint  bool // it sits in a blade-to-receptacle joint, which refitting disturbs
-	Hidden   bool // some of it shows only in heat, under current or with something else on
+	Dims     int      // standard normal numbers it takes, beside those of the draw
+	InRelay  bool     // it leaves with the relay: a good relay in its place cures it
+	Comes    bool     // it comes and goes
+	InJoint  bool     // it sits in a blade-to-receptacle joint, which refitting disturbs
+	Hidden   bool     // some of it shows only in heat, under current or with something else on
+	Forms    []*Fault // the fault in each of its forms, where it has one of several; itself alone where not
 	effects  []effect
 	elements []int // elements it acts on
 }
@@ -44,18 +46,63 @@ func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 		}
 		f.effects = append(f.effects, e)
 	}
+	m.describe(f)
+	f.Forms = m.forms(f)
+	return f, nil
+}
+
+// describe works out from a fault's effects what they come to.
+func (m *Model) describe(f *Fault) {
+	f.Dims, f.elements, f.InRelay, f.InJoint, f.Hidden = 0, nil, false, false, false
+	for i := range f.effects {
+		f.Dims += f.effects[i].dims()
+		f.effects[i].each(func(e *effect) {
+			f.Hidden = f.Hidden || e.only != 0
+			if e.element >= 0 {
+				f.elements = append(f.elements, e.element)
+			}
+		})
+	}
 	for _, e := range f.elements {
 		switch m.kinds[e] {
 		case "coil", "armature", "make", "rest", "suppressor":
 			f.InRelay = true
 		case "terminal":
-			f.InJoint = !s.Stays
+			f.InJoint = !f.Suspect.Stays
 		}
 	}
-	if s.Repair.Class == "relay" && f.rewires() {
+	if f.Suspect.Repair.Class == "relay" && f.rewires() {
 		f.InRelay = true // a relay of another layout leaves with its wiring
 	}
-	return f, nil
+}
+
+// forms are the fault with each of the options that it has exactly one of.
+func (m *Model) forms(f *Fault) []*Fault {
+	at := slices.IndexFunc(f.effects, func(e effect) bool { return len(e.options) > 0 })
+	if at < 0 {
+		return []*Fault{f}
+	}
+	var out []*Fault
+	for _, option := range f.effects[at].options {
+		form := *f
+		form.effects = slices.Clone(f.effects)
+		form.effects[at].options, form.effects[at].group = nil, []effect{option}
+		m.describe(&form)
+		form.Forms = []*Fault{&form}
+		out = append(out, &form)
+	}
+	return out
+}
+
+// each calls for an effect and for all that it is made of.
+func (e *effect) each(call func(*effect)) {
+	call(e)
+	for i := range e.options {
+		e.options[i].each(call)
+	}
+	for i := range e.group {
+		e.group[i].each(call)
+	}
 }
 
 func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
@@ -69,13 +116,8 @@ func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 			return e, err
 		}
 	}
-	f.Hidden = f.Hidden || e.only != 0
-	if r.ComesAnd != nil {
-		f.Comes = true
-		f.Dims++
-	}
+	f.Comes = f.Comes || r.ComesAnd != nil
 	if len(r.OneOf) > 0 {
-		f.Dims++
 		for i := range r.OneOf {
 			o, err := m.compileEffect(f, &r.OneOf[i])
 			if err != nil {
@@ -101,7 +143,6 @@ func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 	}
 	if r.Join != nil {
 		e.wakes = m.addJoin(r.Join)
-		f.Dims++
 		return e, nil
 	}
 	e.wakes = m.aroundOf[r.To]
@@ -110,12 +151,6 @@ func (m *Model) compileEffect(f *Fault, r *rules.Effect) (effect, error) {
 		return e, fmt.Errorf("the circuit has no element %q", r.To)
 	}
 	e.element = element
-	f.elements = append(f.elements, element)
-	for _, s := range []*rules.Spread{r.AddOhms, r.Ohms, r.By, r.Pulse} {
-		if s != nil {
-			f.Dims++
-		}
-	}
 	if r.ShortTo != "" {
 		m.shorts = append(m.shorts, shortSpec{element, r.ShortTo == "supply"})
 	}

@@ -191,11 +191,11 @@ func (m *Model) around0(e *effect, w *Wiring) bool {
 
 // rewires reports whether a fault wires the circuit another way.
 func (f *Fault) rewires() bool {
-	var any func(es []effect) bool
-	any = func(es []effect) bool {
-		return slices.ContainsFunc(es, func(e effect) bool { return e.rule.Rewire != "" || any(e.options) || any(e.group) })
+	rewires := false
+	for i := range f.effects {
+		f.effects[i].each(func(e *effect) { rewires = rewires || e.rule.Rewire != "" })
 	}
-	return any(f.effects)
+	return rewires
 }
 
 // surround brings in what the faults need of the surroundings and what the

@@ -47,7 +47,7 @@ type event struct {
 	value   rules.Value
 	skipped string
 	repair  *Repair
-	there   float64 // of a repair: how likely its suspect was believed to be
+	was     []rank.Was // of a repair: what it mended, as far as was believed
 }
 
 // Open starts a case. Errors name a fact the rulebook does not know, a value out
@@ -114,7 +114,7 @@ func (c *Case) rank() error {
 		Wiring: wiring, Known: known, Facts: environment(c.facts), Seed: c.opening.Seed}
 	for _, e := range c.events {
 		if e.repair != nil {
-			o.Repaired = append(o.Repaired, rank.Repaired{Suspect: e.repair.Suspect, Probability: e.there,
+			o.Repaired = append(o.Repaired, rank.Repaired{Suspect: e.repair.Suspect, Was: e.was,
 				Complains: e.repair.Result == "still_there"})
 		}
 	}
@@ -224,13 +224,43 @@ func (c *Case) Repair(r Repair) error {
 	if _, ok := c.knowledge.book.Suspect(r.Suspect); !ok {
 		return fmt.Errorf("no suspect is called %q", r.Suspect)
 	}
-	there := 0.0
+	return c.take(event{entry: r.Entry, repair: &r, was: c.mends(r.Suspect)})
+}
+
+// How sure one may be that a repair mended a fault, and how little a suspect that is
+// mended with it counts.
+const (
+	mendedMost  = 0.98
+	mendedLeast = 0.02
+)
+
+// mends lists what a repair mends, as far as it is believed to be there: the suspect
+// it names, and those that the same act mends.
+func (c *Case) mends(suspect string) []rank.Was {
+	out := []rank.Was{{Suspect: suspect}}
+	named, _ := c.knowledge.book.Suspect(suspect)
+	sum := 0.0
 	for _, h := range c.belief.Ranking() {
-		if slices.Contains(h.Suspects, r.Suspect) {
-			there += h.Probability()
+		for _, id := range h.Suspects {
+			s, ok := c.knowledge.book.Suspect(id)
+			switch {
+			case !ok || s.MendedWith() != named.MendedWith():
+				continue
+			case id == suspect:
+				out[0].Probability += h.Probability()
+			case len(h.Suspects) == 1 && h.Probability() > mendedLeast:
+				out = append(out, rank.Was{Suspect: id, Probability: h.Probability()})
+			}
 		}
 	}
-	return c.take(event{entry: r.Entry, repair: &r, there: min(max(there, 0.02), 0.98)})
+	out[0].Probability = max(out[0].Probability, mendedLeast)
+	for _, w := range out {
+		sum += w.Probability
+	}
+	for i := range out {
+		out[i].Probability *= min(1, mendedMost/sum)
+	}
+	return out
 }
 
 // Retract takes an entry back: it and all that followed from it goes, and

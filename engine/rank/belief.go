@@ -42,15 +42,23 @@ type Belief struct {
 	hyps     []*Hypothesis
 }
 
-// Hypothesis is one explanation: a suspect, or a pair of them.
+// Hypothesis is one explanation: a suspect, or a pair of them. A fault that has one
+// of several forms is weighed form by form, each with particles of its own, so that
+// one that the readings rule out takes nothing from the others; the first speaks for
+// all of them.
 type Hypothesis struct {
 	Suspects []string
-	prior    float64   // log, before anything was read
-	weight   float64   // log odds factor from rules
-	complain float64   // log factor from the complaint
-	gained   []float64 // by reading: log of the mean likelihood given the readings before
-	moved    []float64 // by reading: bits of odds against the others
-	log      float64   // log of prior x weight x likelihoods, not normalised
+	faults   []*circuit.Fault // what it does to the circuit
+	of       [2]*Hypothesis   // of a pair: what it is made of
+	forms    []*Hypothesis    // of the first: all forms, itself the first; nil of the others
+	share    float64          // of the first of all forms when nothing has been read; over the forms it sums to 1
+	sum      float64          // of the first: the probability of all forms
+	prior    float64          // log, before anything was read
+	weight   float64          // log odds factor from rules
+	complain float64          // log factor from the complaint
+	gained   []float64        // by reading: log of the mean likelihood given the readings before
+	moved    []float64        // by reading: bits of odds against the others
+	log      float64          // log of prior x weight x likelihoods, not normalised
 	prob     float64
 	bare     float64                 // the same without the rules' weights: what readings are weighed by
 	cloud    *cloud                  // nil: nothing in the circuit predicts for it
@@ -61,7 +69,18 @@ type Hypothesis struct {
 func (h *Hypothesis) ID() string { return strings.Join(h.Suspects, " + ") }
 
 // Probability is the posterior, 0..1; over all hypotheses it sums to 1.
-func (h *Hypothesis) Probability() float64 { return h.prob }
+func (h *Hypothesis) Probability() float64 { return h.sum }
+
+// likeliest is the form that is believed most.
+func (h *Hypothesis) likeliest() *Hypothesis {
+	best := h
+	for _, form := range h.forms {
+		if form.prob > best.prob {
+			best = form
+		}
+	}
+	return best
+}
 
 // Opening is what a belief starts from.
 type Opening struct {
@@ -79,10 +98,38 @@ type Opening struct {
 // Repaired is one repair that did not end the job. Readings taken before it are
 // predicted with its fault still present, as far as it was really there.
 type Repaired struct {
+	Suspect   string
+	Was       []Was // what was mended: at most one of these was there
+	Complains bool  // the complaint was still there afterwards
+}
+
+// Was is a fault that a repair may have mended.
+type Was struct {
 	Suspect     string
-	Probability float64 // that the fault was there, as believed when it was mended
-	Complains   bool    // the complaint was still there afterwards
+	Probability float64 // that it was there, as believed when it was mended, 0..1
 	fault       *circuit.Fault
+}
+
+// dims is how many normal numbers it takes to say which fault was there, and its size.
+func (r *Repaired) dims() int {
+	n := 0
+	for _, w := range r.Was {
+		if w.fault != nil {
+			n = max(n, w.fault.Dims)
+		}
+	}
+	return 1 + n
+}
+
+// fault is what was there by a standard normal number; nil = nothing.
+func (r *Repaired) fault(normal float64) *circuit.Fault {
+	upTo := 0.0
+	for _, w := range r.Was {
+		if upTo += w.Probability; normalBelow(normal, upTo) {
+			return w.fault
+		}
+	}
+	return nil
 }
 
 // botched is the chance, against its prior, that a repaired fault is still or
@@ -112,9 +159,12 @@ func Open(o Opening) (*Belief, error) {
 	}
 	for i := range b.repaired {
 		r := &b.repaired[i]
-		priors[r.Suspect] *= botched
-		if b.model != nil {
-			r.fault, _ = b.model.Fault(r.Suspect)
+		b.botch(r.Suspect, priors)
+		r.Was = slices.Clone(r.Was)
+		for k := range r.Was {
+			if b.model != nil {
+				r.Was[k].fault, _ = b.model.Fault(r.Was[k].Suspect)
+			}
 		}
 	}
 	draws := o.Draws
@@ -123,13 +173,8 @@ func Open(o Opening) (*Belief, error) {
 	}
 	b.shared, b.wirings = newShared(b.seed, draws), ws
 	for _, s := range o.Book.Suspects {
-		h := &Hypothesis{Suspects: []string{s.ID}, prior: math.Log(priors[s.ID])}
-		possible, err := b.populate(h, ws)
-		if err != nil {
+		if err := b.suspect(s.ID, math.Log(priors[s.ID])); err != nil {
 			return nil, err
-		}
-		if possible {
-			b.hyps = append(b.hyps, h)
 		}
 	}
 	if len(b.hyps) == 0 {
@@ -137,6 +182,16 @@ func Open(o Opening) (*Belief, error) {
 	}
 	b.normalise()
 	return b, nil
+}
+
+// botch lessens what a repair mends.
+func (b *Belief) botch(repaired string, priors map[string]float64) {
+	named, ok := b.book.Suspect(repaired)
+	for _, s := range b.book.Suspects {
+		if ok && s.MendedWith() == named.MendedWith() {
+			priors[s.ID] *= botched
+		}
+	}
 }
 
 // Priors gives every suspect's share under a complaint before anything is known of the circuit;
@@ -185,34 +240,69 @@ func complaintPriors(book *rules.Book, id string) map[string]float64 {
 	return priors
 }
 
-// populate gives a hypothesis its cloud, if the circuit has a part in it, and
-// reports whether it is possible at all.
-func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
+// suspect adds a suspect in each of its forms, as far as they are possible.
+func (b *Belief) suspect(id string, prior float64) error {
 	if b.model == nil {
-		return true, nil
+		b.enlist(&Hypothesis{Suspects: []string{id}, prior: prior, share: 1})
+		return nil
 	}
-	c := &cloud{wirings: ws, index: b.clouds}
+	f, ok := b.model.Fault(id)
+	if !ok {
+		b.enlist(&Hypothesis{Suspects: []string{id}, prior: prior, share: 1})
+		return nil
+	}
+	_, part := b.wirings.Possible(f)
+	whole := 0.0
+	var forms []*Hypothesis
+	for _, form := range f.Forms {
+		h := &Hypothesis{Suspects: []string{id}, faults: []*circuit.Fault{form}, prior: prior}
+		possible, err := b.populate(h, b.wirings)
+		if err != nil {
+			return err
+		}
+		if possible {
+			forms = append(forms, h)
+			whole += h.share
+		}
+	}
+	for _, h := range forms { // each in as many of the vehicles as can have it
+		h.share /= whole
+		h.prior = prior + math.Log(part*h.share)
+		b.enlist(h)
+	}
+	return nil
+}
+
+// enlist adds a hypothesis, as another form where its suspects are known.
+func (b *Belief) enlist(h *Hypothesis) {
+	b.hyps = append(b.hyps, h)
+	for _, first := range b.hyps {
+		if first.forms != nil && slices.Equal(first.Suspects, h.Suspects) {
+			first.forms = append(first.forms, h)
+			return
+		}
+	}
+	h.forms = []*Hypothesis{h}
+}
+
+// populate gives a hypothesis its cloud and, as its share, the part of the wirings
+// in which it can be. It reports whether there are any.
+func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
+	c := &cloud{wirings: ws, faults: h.faults, index: b.clouds}
 	b.clouds++
 	dims := b.model.Dims()
-	for _, id := range h.Suspects {
-		f, ok := b.model.Fault(id)
-		if !ok {
-			return true, nil
-		}
+	h.share = 1
+	for _, f := range h.faults {
 		some, part := c.wirings.Possible(f)
 		if some == nil {
 			return false, nil
 		}
 		c.wirings = some
-		h.prior += math.Log(part)
-		c.faults = append(c.faults, f)
+		h.share *= part
 		dims += f.Dims
 	}
-	for _, r := range b.repaired {
-		dims++
-		if r.fault != nil {
-			dims += r.fault.Dims
-		}
+	for i := range b.repaired {
+		dims += b.repaired[i].dims()
 	}
 	dims += c.wirings.Dims()
 	b.stir(c)
@@ -256,6 +346,12 @@ func (b *Belief) normalise() {
 		h.log += h.weight
 	}
 	b.spread(func(h *Hypothesis) *float64 { return &h.prob })
+	for _, h := range b.hyps {
+		h.sum = 0
+		for _, form := range h.forms {
+			h.sum += form.prob
+		}
+	}
 }
 
 // spread puts the normalised exponentials of the logs where to says.
@@ -276,12 +372,12 @@ func (b *Belief) spread(to func(*Hypothesis) *float64) {
 
 // Ranking lists the hypotheses, likeliest first; ties by id.
 func (b *Belief) Ranking() []*Hypothesis {
-	out := slices.Clone(b.hyps)
+	out := slices.DeleteFunc(slices.Clone(b.hyps), func(h *Hypothesis) bool { return h.forms == nil })
 	slices.SortStableFunc(out, func(x, y *Hypothesis) int {
 		switch {
-		case x.prob > y.prob:
+		case x.sum > y.sum:
 			return -1
-		case x.prob < y.prob:
+		case x.sum < y.sum:
 			return 1
 		}
 		return strings.Compare(x.ID(), y.ID())

@@ -174,13 +174,8 @@ func (b *Belief) choose(c *cloud, probability float64) {
 		}
 		return
 	}
-	upTo, j := weights[0], 0
-	for k := range askedOf {
-		for upTo < (float64(k)+0.5)/float64(askedOf) && j < n-1 {
-			j++
-			upTo += weights[j]
-		}
-		c.chosen, c.share = append(c.chosen, j), append(c.share, 1/float64(askedOf))
+	for _, i := range spreadOut(weights, askedOf) {
+		c.chosen, c.share = append(c.chosen, i), append(c.share, 1/float64(askedOf))
 	}
 }
 

@@ -15,12 +15,20 @@ func (b *Belief) Clone() *Belief {
 	out := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
 		named: b.named, complaint: b.complaint, repaired: b.repaired, shared: b.shared, wirings: b.wirings,
 		paired: b.paired, changes: b.changes, clouds: b.clouds, livesAt: b.livesAt}
+	cloned := map[*Hypothesis]*Hypothesis{}
 	for _, h := range b.hyps {
 		own := *h
 		if h.cloud != nil {
 			own.cloud = out.cloneCloud(h.cloud)
 		}
+		cloned[h] = &own
 		out.hyps = append(out.hyps, &own)
+	}
+	for _, h := range out.hyps {
+		h.forms = slices.Clone(h.forms)
+		for i, form := range h.forms {
+			h.forms[i] = cloned[form]
+		}
 	}
 	for key, c := range b.lives {
 		if out.lives == nil {

@@ -27,12 +27,13 @@ func Figure(v float64) string {
 }
 
 // ComplaintBits is how far the complaint counted against the hypothesis, in bits.
-func (h *Hypothesis) ComplaintBits() float64 { return h.complain / math.Ln2 }
+func (h *Hypothesis) ComplaintBits() float64 { return h.likeliest().complain / math.Ln2 }
 
 // Expects says in words what a hypothesis expected of a reading that was taken:
 // from what it knew before the reading, or, where it hardly counted then, what it
 // makes of it now.
 func (b *Belief) Expects(h *Hypothesis, id int) string {
+	h = h.likeliest()
 	for _, m := range b.readings {
 		if m.ID != id {
 			continue

@@ -254,21 +254,27 @@ const glanced = 16
 // picked by weight, and returns its log.
 func (b *Belief) glance(c *cloud, m *measurement) float64 {
 	ms, at := []*measurement{m}, []int{len(b.readings) - 1}
-	upTo, j := 0.0, -1
-	weights := normalWeights(c.logw)
-	var logs [glanced]float64
-	for k := range logs {
-		if j < 0 || upTo < (float64(k)+0.5)/glanced {
-			for j < len(weights)-1 && (j < 0 || upTo < (float64(k)+0.5)/glanced) {
-				j++
-				upTo += weights[j]
-			}
-		}
+	logs := make([]float64, 0, glanced)
+	for _, j := range spreadOut(normalWeights(c.logw), glanced) {
 		p := &c.particles[j]
 		b.weigh(p, ms, at)
-		logs[k] = p.of(at[0])
+		logs = append(logs, p.of(at[0]))
 	}
-	return logMean(logs[:])
+	return logMean(logs)
+}
+
+// spreadOut picks n particles by weight, in order, the heavy ones several times.
+func spreadOut(weights []float64, n int) []int {
+	out := make([]int, n)
+	upTo, j := weights[0], 0
+	for k := range out {
+		for upTo < (float64(k)+0.5)/float64(n) && j < len(weights)-1 {
+			j++
+			upTo += weights[j]
+		}
+		out[k] = j
+	}
+	return out
 }
 
 // wake lets hypotheses that are no longer dormant catch up with the readings they

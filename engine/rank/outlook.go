@@ -25,35 +25,68 @@ const worthAsking = 0.008
 // readings alone leave of them.
 func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 	live := b.Live(worthAsking)
-	weigh := (*Hypothesis).Probability
+	weigh := func(h *Hypothesis) float64 { return h.prob }
 	if byReadingsAlone {
 		alone := b.aloneProbabilities()
 		weigh = func(h *Hypothesis) float64 { return alone[h] }
 		live = live[:0:0]
 		for _, h := range b.Ranking() {
-			if alone[h] >= worthProving {
+			if h.over(alone) >= worthProving {
 				live = append(live, h)
 			}
 		}
 	}
-	b.refresh(cs, live)
+	forms := make([][]*Hypothesis, len(live))
 	prior := make([]float64, len(live))
 	sum := 0.0
 	for i, h := range live {
-		prior[i] = weigh(h)
+		for _, form := range h.forms {
+			prior[i] += weigh(form)
+		}
 		sum += prior[i]
+		for _, form := range h.forms {
+			if weigh(form) > hardlyIt*prior[i] {
+				forms[i] = append(forms[i], form)
+			}
+		}
 	}
+	b.refresh(cs, slices.Concat(forms...))
 	for i := range prior {
 		prior[i] /= sum
 	}
 	out := make([]Outlook, len(cs))
 	for k, c := range cs {
 		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, Cells: make([][]float64, len(live))}
-		for i, h := range live {
-			out[k].Cells[i] = b.outcomes(c, h)
+		for i := range live {
+			out[k].Cells[i] = b.mixed(c, forms[i], weigh)
 		}
 		out[k].pool()
 	}
+	return out
+}
+
+// hardlyIt is the part of a hypothesis below which one of its forms is left out of
+// what it expects.
+const hardlyIt = 0.01
+
+// mixed is the chance of each outcome of a candidate over the forms of a hypothesis.
+func (b *Belief) mixed(c *Candidate, forms []*Hypothesis, weigh func(*Hypothesis) float64) []float64 {
+	if len(forms) == 1 {
+		return b.outcomes(c, forms[0])
+	}
+	var out []float64
+	sum := 0.0
+	for _, form := range forms {
+		p, w := b.outcomes(c, form), weigh(form)
+		if out == nil {
+			out = make([]float64, len(p))
+		}
+		for i := range p {
+			out[i] += w * p[i]
+		}
+		sum += w
+	}
+	scale(out, 1/sum)
 	return out
 }
 
@@ -157,7 +190,7 @@ const worthProving = 0.02
 func (b *Belief) Live(above float64) []*Hypothesis {
 	ranked := b.Ranking()
 	for i, h := range ranked {
-		if h.prob < above {
+		if h.sum < above {
 			return ranked[:i]
 		}
 	}

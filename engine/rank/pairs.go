@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"coilside/engine/circuit"
 )
 
 // Two faults at once are weighed only when no single one fits: every pair of
@@ -21,6 +23,10 @@ const (
 	pairsMost  = 12
 	pairsEvery = 3
 	pairsInAll = 48
+	// pairsTried is how many pairs are tried for each time they are added, with
+	// triedWith guesses each.
+	pairsTried = 64
+	triedWith  = 4
 
 	never = -1 // of Belief.paired
 )
@@ -34,10 +40,10 @@ func (b *Belief) consider() {
 	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
 		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never}
 	for _, p := range b.promising() {
-		h := &Hypothesis{Suspects: []string{p.x.Suspects[0], p.y.Suspects[0]}, prior: p.prior}
-		slices.Sort(h.Suspects)
-		if possible, err := sub.populate(h, b.wirings); err == nil && possible && h.cloud != nil {
-			sub.hyps = append(sub.hyps, h)
+		h := p.hypothesis()
+		if possible, err := sub.populate(h, b.wirings); err == nil && possible {
+			h.share = p.x.share * p.y.share
+			sub.enlist(h)
 		}
 	}
 	if len(sub.hyps) == 0 {
@@ -56,7 +62,11 @@ func (b *Belief) consider() {
 			}
 		}
 	}
-	b.hyps, b.clouds = append(b.hyps, sub.hyps...), sub.clouds
+	b.clouds = sub.clouds
+	for _, h := range sub.hyps {
+		h.forms = nil
+		b.enlist(h)
+	}
 	b.normalise()
 }
 
@@ -92,17 +102,35 @@ type couple struct {
 	prior, score float64 // logs
 }
 
-func (c *couple) id() string { return min(c.x.ID(), c.y.ID()) + " + " + max(c.x.ID(), c.y.ID()) }
+// hypothesis is the pair as one, its suspects in order.
+func (c *couple) hypothesis() *Hypothesis {
+	x, y := c.x, c.y
+	if x.ID() > y.ID() {
+		x, y = y, x
+	}
+	return &Hypothesis{Suspects: []string{x.ID(), y.ID()}, of: [2]*Hypothesis{x, y}, faults: []*circuit.Fault{x.faults[0], y.faults[0]}, prior: c.prior}
+}
 
-// promising lists the pairs that would do best if each reading were explained by
-// the better of the two. A fault and its absence make no pair.
+// promising lists the pairs to add, best first: of those that would do best if each
+// reading were explained by the better of the two, those of which a few guesses fit
+// the readings best. A fault and its absence make no pair.
 func (b *Belief) promising() []couple {
+	out, there := b.couples()
+	for i := range out {
+		out[i].score = out[i].prior + b.try(&out[i])
+	}
+	sortCouples(out)
+	return out[:min(len(out), pairsMost, max(pairsInAll-there, 0))]
+}
+
+// couples lists the pairs to try, and how many have been added already.
+func (b *Belief) couples() (out []couple, added int) {
 	var singles []*Hypothesis
-	there := map[string]bool{}
+	there := map[[2]*Hypothesis]bool{}
 	total := 0.0
 	for _, h := range b.hyps {
 		if len(h.Suspects) > 1 {
-			there[h.ID()] = true
+			there[h.of] = true
 			continue
 		}
 		total += math.Exp(h.prior)
@@ -110,14 +138,12 @@ func (b *Belief) promising() []couple {
 			singles = append(singles, h)
 		}
 	}
-	var out []couple
 	for i, x := range singles {
 		for _, y := range singles[i+1:] {
-			c := couple{x: x, y: y}
-			if there[c.id()] {
+			if x.ID() == y.ID() || there[[2]*Hypothesis{x, y}] || there[[2]*Hypothesis{y, x}] {
 				continue
 			}
-			c = couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
+			c := couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
 			c.score = c.prior + max(x.complain, y.complain)
 			for r := range b.readings {
 				c.score += max(x.gained[r], y.gained[r])
@@ -125,11 +151,77 @@ func (b *Belief) promising() []couple {
 			out = append(out, c)
 		}
 	}
-	slices.SortFunc(out, func(p, q couple) int { // rounded, so that ties do not hang on the order of sums
+	sortCouples(out)
+	return out[:min(len(out), pairsTried)], len(there)
+}
+
+// sortCouples puts the best first. Scores are rounded, so that ties do not hang on the
+// order of sums.
+func sortCouples(cs []couple) {
+	slices.SortStableFunc(cs, func(p, q couple) int {
 		if by := cmp.Compare(math.Round(q.score*1e9), math.Round(p.score*1e9)); by != 0 {
 			return by
 		}
-		return strings.Compare(p.id(), q.id())
+		return strings.Compare(p.hypothesis().ID(), q.hypothesis().ID())
 	})
-	return out[:min(len(out), pairsMost, max(pairsInAll-len(there), 0))]
+}
+
+// try is the log of the mean likelihood of all readings over a few guesses that put
+// together what each of the two has come to by itself: the circuit of either, and
+// the size of both faults.
+func (b *Belief) try(p *couple) float64 {
+	h := p.hypothesis()
+	c := &cloud{wirings: h.of[0].cloud.wirings, faults: h.faults}
+	groups := b.groups()
+	var logs []float64
+	for side := range 2 {
+		own := h.of[side].cloud
+		for k, at := range spreadOut(normalWeights(own.logw), triedWith/2) {
+			base := &own.particles[at]
+			if !b.model.Possible(h.faults[1-side], base.draw.Wiring) {
+				continue
+			}
+			of := [2]*particle{base, base}
+			other := h.of[1-side].cloud
+			of[1-side] = &other.particles[spreadOut(normalWeights(other.logw), triedWith/2)[k]]
+			q := particle{draw: base.draw, normal: b.joined(h, of, base)}
+			if b.build(c, &q) != nil {
+				continue
+			}
+			log := 0.0
+			for _, g := range groups {
+				b.weigh(&q, g.ms, g.at)
+			}
+			for r, m := range b.readings {
+				switch {
+				case m.overruled(h):
+					log += m.field
+				case m.circuit:
+					log += q.of(r)
+				default:
+					log += b.byHand(h, m)
+				}
+			}
+			logs = append(logs, log)
+		}
+	}
+	if len(logs) == 0 {
+		return math.Inf(-1)
+	}
+	return logMean(logs)
+}
+
+// joined are the normal numbers of a pair's particle: the circuit's, and each fault's
+// as a particle of that fault alone has them, then those of earlier repairs.
+func (b *Belief) joined(h *Hypothesis, of [2]*particle, base *particle) []float64 {
+	before := h.of[0].cloud.wirings.Dims() + b.model.Dims()
+	normal := slices.Clone(base.normal[:before])
+	for side, p := range of {
+		normal = append(normal, p.normal[before:before+h.faults[side].Dims]...)
+	}
+	side := 0
+	if base == of[1] {
+		side = 1
+	}
+	return append(normal, base.normal[before+h.faults[side].Dims:]...)
 }

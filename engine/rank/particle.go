@@ -135,14 +135,10 @@ func (b *Belief) build(c *cloud, p *particle) error {
 	}
 	for i := now - 1; i >= 0; i-- {
 		r := &b.repaired[i]
-		was := normalBelow(left[0], r.Probability)
-		if r.fault != nil {
-			if was && b.model.Possible(r.fault, draw.Wiring) && !contains(faults, r.fault) {
-				faults = append(faults, numbered{r.fault, left[1 : 1+r.fault.Dims]})
-			}
-			left = left[r.fault.Dims:]
+		if was := r.fault(left[0]); was != nil && b.model.Possible(was, draw.Wiring) && !contains(faults, was) {
+			faults = append(faults, numbered{was, left[1 : 1+was.Dims]})
 		}
-		left = left[1:]
+		left = left[r.dims():]
 		if err := b.breakIt(&p.epochs[i], draw, faults); err != nil {
 			return err
 		}
@@ -155,7 +151,7 @@ func normalBelow(x, p float64) bool { return 0.5*math.Erfc(-x/math.Sqrt2) < p }
 
 func contains(faults []numbered, f *circuit.Fault) bool {
 	for _, n := range faults {
-		if n.fault == f {
+		if n.fault.ID == f.ID {
 			return true
 		}
 	}

@@ -111,7 +111,7 @@ func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
 		}
 		b.lives[key] = c
 	}
-	live := b.Live(liveAt)
+	live := slices.DeleteFunc(slices.Clone(b.hyps), func(h *Hypothesis) bool { return h.prob < liveAt })
 	if b.livesAt != b.changes {
 		b.livesAt = b.changes
 		var all []*Candidate

@@ -161,8 +161,18 @@ func (b *Belief) compareToField(m *measurement) {
 		if math.IsNaN(h.gained[n-1]) {
 			h.gained[n-1] = field
 		}
-		rest := math.Log(max(math.Exp(field)-math.Exp(math.Log(h.bare)+h.gained[n-1]), 1e-300)) - math.Log(max(1-h.bare, 1e-12))
-		h.moved = append(h.moved, (h.gained[n-1]-rest)/math.Ln2)
+	}
+	for _, h := range b.hyps {
+		var before float64
+		var terms, shares []float64
+		for _, form := range h.forms {
+			before += form.bare
+			terms = append(terms, math.Log(max(form.bare, 1e-300))+form.gained[n-1])
+			shares = append(shares, math.Log(max(form.bare, 1e-300)))
+		}
+		gained := logSum(terms) - logSum(shares)
+		rest := math.Log(max(math.Exp(field)-before*math.Exp(gained), 1e-300)) - math.Log(max(1-before, 1e-12))
+		h.moved = append(h.moved, (gained-rest)/math.Ln2)
 	}
 }
 
@@ -457,12 +467,21 @@ func (b *Belief) Moved(h *Hypothesis, id int) float64 {
 
 // ByReadingsAlone is what a hypothesis's probability would be had all started
 // even and no rule weighed in.
-func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return b.aloneProbabilities()[of] }
+func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return of.over(b.aloneProbabilities()) }
+
+// over is the sum over the forms of a hypothesis.
+func (h *Hypothesis) over(of map[*Hypothesis]float64) float64 {
+	sum := 0.0
+	for _, form := range h.forms {
+		sum += of[form]
+	}
+	return sum
+}
 
 func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
-		logs[i] = max(h.complain, -2) // the complaint alone proves little
+		logs[i] = max(h.complain, -2) + math.Log(h.share) // the complaint alone proves little
 		if len(h.Suspects) > 1 {
 			logs[i] += math.Log(pairOdds)
 		}

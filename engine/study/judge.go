@@ -114,10 +114,10 @@ func elementOf(book *rules.Book, id string) string {
 	return id
 }
 
-// classOf names the repair that mends a suspect: its class, else its element.
+// classOf names the repair that mends a suspect.
 func classOf(book *rules.Book, id string) string {
-	if s, ok := book.Suspect(id); ok && s.Repair.Class != "" {
-		return s.Repair.Class
+	if s, ok := book.Suspect(id); ok {
+		return s.MendedWith()
 	}
-	return elementOf(book, id)
+	return id
 }
