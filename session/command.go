@@ -90,12 +90,14 @@ func (t *turn) stands(c words.Command) error {
 	if before := t.j.stand(); before != nil {
 		for _, f := range []struct{ to, from *string }{
 			{&now.Relay, &before.Relay}, {&now.Key, &before.Key}, {&now.Command, &before.Command},
+			{&now.Heat, &before.Heat}, {&now.Engine, &before.Engine}, {&now.Neighbours, &before.Neighbours},
 		} {
 			if *f.to == "" {
 				*f.to = *f.from
 			}
 		}
 	}
+	now = words.Kept(now)
 	spoken := setupWords(now)
 	n, err := t.add(Entry{Kind: kindStands, Stands: &now, Words: spoken})
 	if err != nil {

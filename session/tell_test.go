@@ -296,6 +296,8 @@ func TestCorrectionsFindTheirReading(t *testing.T) {
 		{"the last by its number", []string{"30 is 12.6", "86 is 12.4", "no, 12.2"}, []string{"socket.30 12.6", "socket.86 12.2"}},
 		{"two exchanged", []string{"30 is 12.6 and 86 is 12.4", "oops, swap those"}, []string{"socket.30 12.4", "socket.86 12.6"}},
 		{"two exchanged at once", []string{"30 is 12.6 and 86 is 12.4, no, other way round"}, []string{"socket.30 12.4", "socket.86 12.6"}},
+		{"past a question in passing", []string{"86 is 12.4", "what should 87 read now?", "no, 12.2"}, []string{"socket.86 12.2"}},
+		{"in two moves", []string{"86 is 12.3, nothing on 85", "no wait that was 12.5 on 86", "no, 86 is 12.4"}, []string{"socket.86 12.4"}},
 		{"the last by its place", []string{"30 is 12.6", "86 is 12.4", "no, that was 87"}, []string{"socket.30 12.6", "socket.87 12.4"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -386,4 +388,37 @@ func TestAnOfferedChoiceIsAnAnswer(t *testing.T) {
 		require.Empty(t, told.Entries, "%s is no reading", choice)
 		r = c.say("replaced it")
 	}
+}
+
+// TestSeldomSetupsAreReadBack: engine, neighbours and heat are kept with the reading, and
+// stay until something else is said.
+func TestSeldomSetupsAreReadBack(t *testing.T) {
+	c, _ := talking(t, van())
+	r := c.say("engine running, relay in, switched on, 13.9 at 30")
+	require.Contains(t, r.Text, "engine running")
+	e := c.log()[len(c.log())-1]
+	require.Equal(t, rules.Setup{Relay: "in", Key: "on", Command: "on", Engine: "running"}, e.Reading.Setup)
+	c.say("relay in, switched on, with the neighbours on 87 is 13.1")
+	e = c.log()[len(c.log())-1]
+	require.Equal(t, rules.Setup{Relay: "in", Key: "on", Command: "on", Engine: "running", Neighbours: "on"}, e.Reading.Setup)
+	c.say("engine off, neighbours off")
+	c.say("relay in, switched on, 87 is 12.0")
+	e = c.log()[len(c.log())-1]
+	require.Equal(t, rules.Setup{Relay: "in", Key: "on", Command: "on"}, e.Reading.Setup)
+}
+
+// TestADoubtfulNumberWaits: words beside a number that mean nothing here are asked about,
+// and nothing is stored until they are settled.
+func TestADoubtfulNumberWaits(t *testing.T) {
+	c, _ := talking(t, van())
+	before := len(c.log())
+	r := c.say("86 has 12.4 gnarfle, relay out, key on, switched off")
+	require.Contains(t, r.Question.Text, "gnarfle")
+	require.Len(t, c.log(), before)
+	c.say("yes")
+	require.Len(t, c.log(), before+1)
+	r = c.say("86 has 11.4 gnarfle")
+	require.Contains(t, r.Question.Text, "gnarfle")
+	c.say("no")
+	require.Len(t, c.log(), before+1)
 }

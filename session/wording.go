@@ -2,11 +2,11 @@ package session
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
+	"coilside/session/words"
 )
 
 func splitPlace(place string) (head, tail string) {
@@ -158,36 +158,18 @@ func measureWords(m rules.Measure, labels string) string {
 func setupWords(s rules.Setup) string {
 	if s.Relay == "bench" {
 		if s.Coil == "energised" {
-			return "relay on the bench, coil energised" + conditionWords(s)
+			return "relay on the bench, coil energised" + words.ConditionWords(s)
 		}
-		return "relay on the bench" + conditionWords(s)
+		return "relay on the bench" + words.ConditionWords(s)
 	}
-	words := "relay " + s.Relay
+	text := "relay " + s.Relay
 	if s.Key != "" {
-		words += ", key " + s.Key
+		text += ", key " + s.Key
 	}
 	if s.Command != "" {
-		words += ", commanded " + s.Command
+		text += ", commanded " + s.Command
 	}
-	return words + conditionWords(s)
-}
-
-// conditionWords says what few setups ask for.
-func conditionWords(s rules.Setup) string {
-	words := ""
-	if s.Heat != "" {
-		words += ", hot"
-	}
-	if s.Engine == "running" {
-		words += ", engine running"
-	}
-	if s.Neighbours == "on" {
-		words += ", neighbours on"
-	}
-	if slices.Contains(s.Unplugged, "tap") {
-		words += ", added wiring off"
-	}
-	return words
+	return text + words.ConditionWords(s)
 }
 
 func withoutDot(text string) string { return strings.TrimSuffix(strings.TrimSpace(text), ".") }

@@ -10,10 +10,12 @@ import (
 )
 
 func (c *call) unread(text, why string) {
+	c.settleFrame(c.cur)
 	c.res.Unread = append(c.res.Unread, Unread{Text: excerpt(text), Why: why, Nearest: c.nearest(text)})
 }
 
 func (c *call) ask(text string, choices []Choice) {
+	c.settleFrame(c.cur)
 	for _, q := range c.res.Questions {
 		if q.Text == text {
 			return
@@ -64,7 +66,7 @@ func (c *call) askEnd(f *frame, take func(*call, *frame)) bool {
 		g.places[0].spots = slices.Clone(spots)
 		g.places[0].spots[at] = end
 		trial := *c
-		trial.res = Result{}
+		trial.res, trial.choosing = Result{}, true
 		if g.askPlace() == "" {
 			take(&trial, &g)
 		}
@@ -127,7 +129,7 @@ func orList(modes []rules.Mode, n num) string {
 // number replaced by v if v is not nil. It leaves the call's result alone.
 func (c *call) choiceOf(f frame, said rules.Setup, m rules.Mode, v *float64) (Choice, bool) {
 	trial := *c
-	trial.res = Result{}
+	trial.res, trial.choosing = Result{}, true
 	n := f.nums[0]
 	if v != nil {
 		n.num = num{v: *v, digits: "x"}
@@ -214,29 +216,4 @@ func (c *call) askSetup(fd Finding, f *frame, missing string) {
 		return
 	}
 	c.ask("For “"+f.raw+"”: was the key on, and was it switched on?", choices)
-}
-
-// file adds a finding, after asking about a sign that could be the leads'.
-func (c *call) file(fd Finding, f *frame) {
-	if liveOhms(fd.Measure) && fd.Kind == KindReading {
-		fd.Warning = "ohms where there may be voltage: the reading may be false and the meter harmed"
-	}
-	fd.Words = c.say(fd)
-	if f.question {
-		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{{Words: "yes: " + fd.Words, Findings: []Finding{fd}}})
-		return
-	}
-	if v := fd.Answer.Number; v != nil && *v <= -1 && fd.Measure.Mode != rules.Ohms {
-		plus := -*v
-		g := fd
-		g.Answer = Answer{Number: &plus}
-		g.Words = c.say(g)
-		g.Notes = append(append([]string(nil), fd.Notes...), "the leads were the other way round")
-		c.ask(fmt.Sprintf("Minus %s: were the leads as asked, or the other way round?", formatNumber(plus)), []Choice{
-			{Words: "as asked: " + fd.Words, Findings: []Finding{fd}},
-			{Words: "the other way round: " + g.Words, Findings: []Finding{g}},
-		})
-		return
-	}
-	c.res.Findings = append(c.res.Findings, fd)
 }

@@ -64,7 +64,10 @@ func clauses(in []item) [][]item {
 		}
 	}
 	for i, it := range in {
-		breaks := it.kind == kSep && it.text != "(" || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		if breaks && it.text == "so" && i+1 < len(in) {
+			in[i+1].so = true
+		}
 		if breaks {
 			cut(i)
 			start = i + 1
@@ -72,6 +75,20 @@ func clauses(in []item) [][]item {
 	}
 	cut(len(in))
 	return out
+}
+
+// names tells that the items only name a part or a place: "coil: open circuit".
+func names(in []item) bool {
+	named := false
+	for _, it := range in {
+		switch {
+		case it.kind == kPlace || concepts[it.concept] == gPlace:
+			named = true
+		case it.kind != kWord || !linkWords[it.text]:
+			return false
+		}
+	}
+	return named
 }
 
 // partsReadings tells an "and" between two whole readings said in opposite orders: "86
@@ -151,12 +168,24 @@ func (c *call) coilAsPlace(in []item) []item {
 		return in
 	}
 	for i, it := range in {
+		if it.concept == "battery" && read >= 2 && onlySpot(in, i) {
+			two := ends["battery"]
+			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
+		}
 		if it.concept == "coil" {
 			two := c.coilEnds()
 			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
 		}
 	}
 	return in
+}
+
+// onlySpot tells "battery 12.6" from "same as the battery, 12.6": a number or a verb
+// comes next.
+func onlySpot(in []item, i int) bool {
+	next, prep := neighbour(in, i, 1), placeWordBefore(in, i)
+	behind := prep.text == "at" || prep.text == "on" || prep.text == "across"
+	return next.kind == kNum || verbs[next.text] && neighbour(in, i, 2).kind == kNum || behind && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum })
 }
 
 // cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
@@ -169,12 +198,30 @@ func cutBySetup(clause []item) (left, right []item) {
 	return clause, nil
 }
 
+// cutByLaterSetup parts "0.6 and 1.4 with the neighbours on" at the "and": the second
+// number is of the same place in a state that only it was read in.
+func cutByLaterSetup(clause []item) (left, right []item) {
+	i := slices.IndexFunc(clause, func(it item) bool { return it.text == "and" && it.kind == kWord })
+	if i < 0 || hasConcept(clause[:i], "between") || slices.ContainsFunc(clause[:i], isSetup) || !slices.ContainsFunc(clause[i:], isSetup) {
+		return clause, nil
+	}
+	number := func(it item) bool { return it.kind == kNum }
+	place := func(it item) bool { return it.kind == kPlace }
+	if !slices.ContainsFunc(clause[:i], number) || !slices.ContainsFunc(clause[i:], number) || slices.ContainsFunc(clause[i:], place) {
+		return clause, nil
+	}
+	return clause[:i], clause[i+1:]
+}
+
+func isSetup(it item) bool { return concepts[it.concept] == gSetup }
+
 // inTwoSetups reads the two halves apart; the second is of the first's place if
 // it names none.
 func (c *call) inTwoSetups(left, right []item) []frame {
 	a, b := c.frames(left), c.frames(right)
 	if len(a) > 0 && len(b) > 0 && len(b[0].places) == 0 {
 		b[0].places = a[len(a)-1].places
+		b[0].ownSetup = true
 	}
 	return append(a, b...)
 }

@@ -40,6 +40,7 @@ func (c *call) compose(f *frame) {
 // unlessTaken reports what was set aside, unless something else in the
 // utterance was taken.
 func (c *call) unlessTaken(text, why string) {
+	c.settleFrame(c.cur)
 	c.aside = append(c.aside, Unread{Text: excerpt(text), Why: why, Nearest: c.nearest(text)})
 }
 
@@ -56,8 +57,6 @@ func (c *call) incomplete(f *frame) {
 		c.ask("What did it read at "+c.placeWords(f.places)+"?", nil)
 	case trial(f):
 		c.ask("What happened then?", nil)
-	case f.nowhere == "" && len(f.unknown) == 0 && f.question:
-		c.unread(f.raw, "that was not understood")
 	default:
 		c.unread(f.raw, "that was not understood")
 	}
@@ -80,6 +79,7 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		return
 	}
 	if f.is("bound") && c.expects(rules.PullIn) && f.outcome("silent", "off") {
+		c.settled(f.nums...)
 		return // "no click up to 12": it never pulled in
 	}
 	if f.is("bound") {
@@ -87,7 +87,8 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		return
 	}
 	if len(f.places) == 0 && len(f.elements) == 0 {
-		f.nums = slices.CompactFunc(f.nums, func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
+		f.spent = append(f.spent, f.nums...)
+		f.nums = slices.CompactFunc(slices.Clone(f.nums), func(a, b item) bool { return a.num.v == b.num.v && a.num.unit == b.num.unit })
 	}
 	if len(f.nums) == 2 && !f.or && (f.span || f.act("jumping") || c.expects(rules.MinMax)) {
 		c.minMax(f, said)
@@ -122,6 +123,9 @@ func (c *call) unfit(n item) bool {
 		c.ask("A hand meter shows no milliohms. What did it show, and in what unit?", nil)
 	case n.num.odd != "":
 		c.ask(upper(n.num.odd)+". What was the number?", nil)
+		if n.num.name {
+			c.open[n.num.id] = n.raw // what it names may bear on all that was read
+		}
 	default:
 		return false
 	}
@@ -257,9 +261,12 @@ func (c *call) wanting(f *frame, said rules.Setup) string {
 }
 
 // meltPlaces joins a place and the ground it was read against ("86 12.4
-// ground"), and two terminals with ohms between them ("85 86 84 ohms").
+// ground", "12.6 to ground on 30"), and two terminals with ohms between them ("85 86 84 ohms").
 func (c *call) meltPlaces(f *frame) bool {
 	a, b := f.places[0], f.places[1]
+	if len(a.spots) == 1 && a.spots[0].part == "ground" {
+		a, b = b, a // "12.6 to ground on 30"
+	}
 	twoEnds := f.nums[0].num.unit.dim == ohm && a.spots[0].role != "" && b.spots[0].role != ""
 	if len(a.spots) == 1 && len(b.spots) == 1 && (twoEnds || b.spots[0].part == "ground") {
 		f.places = []placeRef{{spots: []spot{a.spots[0], b.spots[0]}, pair: true}}

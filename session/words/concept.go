@@ -28,6 +28,8 @@ var concepts = map[string]group{
 
 	"relay_in": gSetup, "relay_out": gSetup, "bench": gSetup, "key_on": gSetup, "key_off": gSetup,
 	"command_on": gSetup, "command_off": gSetup, "energised": gSetup, "rest": gSetup, "loaded": gSetup,
+	"engine_running": gSetup, "engine_off": gSetup, "neighbours_on": gSetup, "neighbours_off": gSetup, "heat_soaked": gSetup, "heat_none": gSetup,
+	"load_unplugged": gSetup, "until_command": gSetup, "fuse_pulled": gSetup,
 
 	"bridge": gAct, "swap": gAct, "reseat": gAct, "wiggle": gAct, "crank": gAct, "listen": gAct, "look": gAct,
 	"lamp": gAct, "clamp": gAct, "in_series": gAct, "fuse_drop": gAct, "jumping": gAct, "pull_in": gAct, "drop_out": gAct,
@@ -54,7 +56,7 @@ var concepts = map[string]group{
 var opposite = map[string]string{
 	"click": "silent", "runs": "off", "live": "dead", "trips": "", "blown": "sound", "beeps": "no_beep",
 	"open_line": "", "relay_in": "relay_out", "relay_out": "relay_in", "key_on": "key_off", "key_off": "key_on",
-	"command_on": "command_off", "command_off": "command_on", "energised": "rest", "dead": "live", "silent": "click",
+	"command_on": "command_off", "command_off": "command_on", "engine_running": "engine_off", "neighbours_on": "neighbours_off", "energised": "rest", "dead": "live", "silent": "click",
 	"off": "runs", "same": "changed", "gone": "still_there", "bright": "", "good": "bad", "changed": "same",
 	"buzz": "", "corroded": "", "burnt": "", "loose": "", "wet": "", "weak": "", "dim": "",
 	"sound": "bad", "comes_and_goes": "", "wrong_part": "", "open": "",

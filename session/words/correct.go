@@ -2,6 +2,7 @@ package words
 
 import (
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -20,6 +21,8 @@ func (c *call) corrections(in []item) []segment {
 		mark, skip := c.markAt(cur, in, i)
 		fresh := !hasContent(cur.items)
 		switch {
+		case mark == "correction" && !hasSaid(in[i+1:]) && c.behind(segs, in[i].raw):
+			cur.mark = mark
 		case mark != "" && cur.mark != "" && fresh:
 			cur.mark = strongest(cur.mark, mark)
 		case mark != "":
@@ -39,12 +42,20 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 	case "correction":
 		return "correction", 1
 	case "undo":
+		if next := neighbour(in, i, 1); c.isLast(next) {
+			c.settled(next)
+			return "correction", 2 // "forget 12.4, it was 2.4"
+		}
 		return "undo", 1
 	case "rather":
 		if hasContent(cur.items) || c.correctsPlace(cur, in[i+1:]) || c.numberAlone(in[i+1:]) || nextSaid(in, i).concept == "that_was" && len(c.ctx.Last) > 0 {
 			return "correction", 1
 		}
 		return "", 1
+	case "":
+		if i == 0 && in[i].text == "wrong" && neighbour(in, 1, 0).kind == kSep && len(c.ctx.Last) > 0 {
+			return "correction", 1 // "wrong, it's 11.9"
+		}
 	case "that_was":
 		if c.correctsPlace(cur, in[i+1:]) {
 			return "correction", 1
@@ -55,6 +66,10 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 			return "correction", 1
 		}
 	case "not":
+		if next := neighbour(in, i, 1); cur.mark == "" && !hasContent(cur.items) && c.isLast(next) {
+			c.settled(next)
+			return "correction", 2 // "not 12.4, 11.4"
+		}
 		if neighbour(in, i, 1).kind == kPlace { // "not 85, 86", "86 not 85"
 			if !hasContent(cur.items) && cur.mark == "" {
 				return "correction", 2
@@ -63,6 +78,10 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 		}
 	}
 	return "", 0
+}
+
+func hasSaid(in []item) bool {
+	return slices.ContainsFunc(in, func(it item) bool { return it.kind != kSep })
 }
 
 // nextSaid is the item after in[i], separators left out.
@@ -78,6 +97,21 @@ func strongest(a, b string) string {
 		return "undo"
 	}
 	return a
+}
+
+// isLast tells whether a number is the one understood last.
+func (c *call) isLast(it item) bool {
+	i := c.lastReading()
+	return it.kind == kNum && i >= 0 && c.ctx.Last[i].Answer.Number != nil && *c.ctx.Last[i].Answer.Number == value(it.num)
+}
+
+// meantThat are marks that may stand behind what they correct: "er, 85 I mean".
+var meantThat = set(`i_mean i_meant i_should_say rather correction`)
+
+// behind tells whether a mark with nothing after it corrects, by what stands before it,
+// what was understood last.
+func (c *call) behind(segs []segment, raw string) bool {
+	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && meantThat[strings.ReplaceAll(strings.ToLower(raw), " ", "_")]
 }
 
 // correctsPlace tells "that was 85", which moves a reading, from "that was
@@ -103,7 +137,7 @@ var interjections = set(`oh ah er erm um uh well damn shit bugger blast argh eh 
 // plain answer.
 func (c *call) noCorrects(in []item, i int) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
-	if prev.kind != kSep && !(i == 1 && interjections[prev.text]) { // "oh no, …"
+	if prev.kind != kSep && prev.text != "-" && !(i == 1 && interjections[prev.text]) { // "oh no, …"
 		return false
 	}
 	if !hasContent(in[i+1:]) && !slices.ContainsFunc(in[i+1:], func(it item) bool { return concepts[it.concept] == gSetup }) {
@@ -134,6 +168,7 @@ func (c *call) restCorrects(rest []item) bool {
 func (c *call) correct(all, got []frame, mark string) []frame {
 	switch {
 	case len(all) > 0 && len(got) == 0 && mark == "undo":
+		c.settled(all[len(all)-1].nums...)
 		return all[:len(all)-1]
 	case len(all) > 0 && len(got) == 0:
 		return all
@@ -253,6 +288,7 @@ func (f *frame) patch(g frame) {
 	}
 	if len(g.nums)+len(g.values) > 0 {
 		f.badNum, f.span = g.badNum, g.span
+		f.spent = append(f.spent, f.nums...)
 		if len(g.nums) == 1 && len(f.nums) == 1 && g.nums[0].num.unit.dim == "" {
 			g.nums[0].num.unit = f.nums[0].num.unit
 		}
@@ -272,6 +308,7 @@ func (f *frame) patch(g frame) {
 	}
 	f.setups = append(f.setups, g.setups...)
 	f.hedges = append(f.hedges, g.hedges...)
+	f.strays, f.spent = append(f.strays, g.strays...), append(f.spent, g.spent...)
 	f.raw += ", no wait, " + g.raw
 }
 
@@ -310,12 +347,14 @@ func (c *call) correctLast(f *frame, old Finding) {
 		fd.Kind, fd.Test = KindAnswer, e.ID
 	}
 	fd.Entry = 0
-	c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: old.Entry})
+	c.amends = old.Entry
 	c.file(fd, f)
+	c.amends = 0
 }
 
 func sameSetup(a, b rules.Setup) bool {
-	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && a.Coil == b.Coil
+	return a.Relay == b.Relay && a.Key == b.Key && a.Command == b.Command && a.Coil == b.Coil &&
+		slices.Equal(a.Unplugged, b.Unplugged) && a.Usual().Conditions() == b.Usual().Conditions()
 }
 
 func (c *call) correctSetup(fd *Finding, said rules.Setup) bool {
@@ -337,6 +376,14 @@ func (c *call) correctSetup(fd *Finding, said rules.Setup) bool {
 			*x.at = *x.said
 		}
 	}
+	for _, x := range []struct{ said, at *string }{{&said.Heat, &fd.Setup.Heat}, {&said.Engine, &fd.Setup.Engine}, {&said.Neighbours, &fd.Setup.Neighbours}} {
+		if *x.said != "" {
+			*x.at = usual(*x.said)
+		}
+	}
+	if said.Unplugged != nil {
+		fd.Setup.Unplugged = said.Unplugged
+	}
 	return true
 }
 
@@ -354,6 +401,8 @@ func (c *call) correctPlace(fd *Finding, f *frame) bool {
 	switch {
 	case len(p.spots) == 1 && p.spots[0].part == "ground":
 		m.Black = "battery.negative"
+	case len(p.spots) == 1 && m.Red != "" && (p.black || reference(p.spots[0].abs) && p.spots[0].abs != ""):
+		m.Black = name(0) // "I had the black lead on the chassis"
 	case m.At != "" && len(p.spots) == 1:
 		m.At = name(0)
 	case m.Red != "" && len(p.spots) == 1 && reference(m.Black):

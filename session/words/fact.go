@@ -31,6 +31,7 @@ func (c *call) facts(in []item) []item {
 				continue
 			}
 			c.numberFact(ask, in[used].num)
+			c.settled(in[used])
 			if used < i {
 				rest = slices.DeleteFunc(rest, func(x item) bool { return x.kind == kNum && x.num == in[used].num })
 			} else {
@@ -190,6 +191,7 @@ func (c *call) askedNumber(in []item) bool {
 	var nums []num
 	for _, it := range in {
 		if it.kind == kNum {
+			c.settled(it)
 			nums = append(nums, it.num)
 		}
 	}
@@ -302,6 +304,9 @@ var complaintOf = []struct {
 
 // complaint files what the customer says is wrong.
 func (c *call) complaint(f *frame, seen []string) {
+	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
+		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
+	}
 	for _, k := range complaintOf {
 		if len(only(seen, k.said...)) > 0 {
 			fd := Finding{Kind: KindComplaint, Complaint: k.id, Hedge: hedge(f)}

@@ -14,6 +14,9 @@ type frame struct {
 	elements []string // place words without a lead position: load, relay, fuse
 	hedges   []string // as said
 	unknown  []string // words with no meaning here
+	strays   []string // words that may change what a number beside them means
+	beside   []string // numbers that are no part of a reading: "2 wires", "not 12.6"
+	spent    []item   // numbers that others took the place of
 	nowhere  string   // "on the bracket": a place that is no place of the circuit
 	between  bool
 	span     bool // two numbers as a range: "5 to 11"
@@ -22,6 +25,9 @@ type frame struct {
 	before   []string // setups said in a clause of their own before it
 	after    []string // and after it
 	question bool
+	so       bool   // begins with "so": what is concluded, not what was read
+	bridged  bool   // a jumper is told of in the same breath
+	ownSetup bool   // its setup was said of it alone
 	or       bool   // begins with "or": another value for what went before
 	no       bool   // "no" in front
 	sideOnly bool   // a side, and nothing it is a side of
@@ -65,6 +71,7 @@ func (c *call) frames(clause []item) []frame {
 	var syms []symbol
 	clause = c.coilAsPlace(negate(clause))
 	base.raw = rawOf(clause)
+	base.so = len(clause) > 0 && clause[0].so
 	base.or = len(clause) > 0 && clause[0].text == "or"
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
@@ -74,6 +81,9 @@ func (c *call) frames(clause []item) []frame {
 		if left, right := cutBySetup(clause); right != nil {
 			return c.inTwoSetups(left, right)
 		}
+	}
+	if left, right := cutByLaterSetup(clause); right != nil {
+		return c.inTwoSetups(left, right)
 	}
 	if p := c.prefixIn(clause); p != "" {
 		base.prefix = p
@@ -104,6 +114,7 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 		return []symbol{{false, it}}
 	case it.kind == kConcept:
 		base.note(it)
+		base.strays = append(base.strays, c.r.foreign(it)...)
 	case it.text == badNumber:
 		base.badNum = true
 	case it.kind == kWord:
@@ -111,6 +122,29 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 	}
 	return nil
 }
+
+// foreign are the words in the place of a * that are neither plain nor the load: "with
+// the lot running" may mean other loads.
+func (r *Reader) foreign(it item) []string {
+	if concepts[it.concept] != gSetup {
+		return nil
+	}
+	var out []string
+	for _, w := range it.loose {
+		if it.concept == "heat_soaked" && w.num.unit.dim == "time" && !soaks(w.num) {
+			return []string{it.raw}
+		}
+		n := r.root.next[w.text]
+		if !linkWords[w.text] && !(n != nil && n.concept == "load") {
+			out = append(out, w.raw)
+		}
+	}
+	return out
+}
+
+// soaks tells whether a time is long enough for heat to reach a joint: the ten minutes that
+// the tests of hot circuits ask for.
+func soaks(n num) bool { return n.v*n.unit.scale >= 10 }
 
 // loneSide is the side of the element named last, or of the one asked about.
 func (c *call) loneSide(base *frame, it item) []symbol {
@@ -198,6 +232,19 @@ func (f *frame) word(clause []item, i int, known map[string]bool) {
 	if !common[w] && !known[w] {
 		f.unknown = append(f.unknown, clause[i].raw)
 	}
+	if !common[w] && !harmless[w] && !interjections[w] && !counting(w) || turning[w] && !(w == "as" && stateNext(clause[i+1:])) {
+		f.strays = append(f.strays, clause[i].raw)
+	}
+}
+
+// stateNext tells "as it is switched on", a state, from "as I had on 30".
+func stateNext(rest []item) bool {
+	for _, it := range rest {
+		if it.kind != kWord || !linkWords[it.text] {
+			return concepts[it.concept] == gSetup
+		}
+	}
+	return false
 }
 
 // harmless nouns may follow "on the" without naming a place of the circuit.

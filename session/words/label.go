@@ -90,7 +90,8 @@ func (c *call) terminals(in []item) []item {
 		if it.kind == kNum {
 			said = it.num.digits
 		}
-		named := i > 0 && in[i-1].kind == kWord && terminalWords[in[i-1].text]
+		ofPart := i > 1 && in[i-1].text == "number" && concepts[in[i-2].concept] == gPlace && in[i-2].concept != "relay" // "fuse number 12"
+		named := i > 0 && !ofPart && in[i-1].kind == kWord && terminalWords[in[i-1].text]
 		role, sure := roleOf(said, labels)
 		switch {
 		case it.kind == kWord && role != "":

@@ -115,7 +115,7 @@ func (n *node) mean(means string) {
 func (r *Reader) match(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); {
-		if end, n := r.longest(in[i:]); n > 0 {
+		if end, n, loose := r.longest(in[i:]); n > 0 {
 			var raw []string
 			for _, it := range in[i : i+n] {
 				raw = append(raw, it.raw)
@@ -124,7 +124,7 @@ func (r *Reader) match(in []item) []item {
 			if c == "" {
 				c, facts = facts[0], facts[1:]
 			}
-			out = append(out, item{kind: kConcept, concept: c, text: c, facts: facts, raw: strings.Join(raw, " "), glued: in[i].glued})
+			out = append(out, item{kind: kConcept, concept: c, text: c, facts: facts, raw: strings.Join(raw, " "), glued: in[i].glued, loose: loose})
 			i += n
 			continue
 		}
@@ -134,29 +134,37 @@ func (r *Reader) match(in []item) []item {
 	return out
 }
 
-func (r *Reader) longest(in []item) (best *node, took int) {
-	var walk func(n *node, i int)
-	walk = func(n *node, i int) {
+// longest finds the longest phrase that in begins with; loose are the words that stood for
+// a *.
+func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
+	var walk func(n *node, i int, stars []item)
+	walk = func(n *node, i int, stars []item) {
 		if n.ends() && i > took {
-			best, took = n, i
+			best, took, loose = n, i, stars
 		}
-		if i >= len(in) || in[i].kind != kWord {
+		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord {
 			return
 		}
 		if next := n.next[in[i].text]; next != nil {
-			walk(next, i+1)
+			walk(next, i+1, stars)
 		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
-			walk(next, i+1)
+			walk(next, i+1, stars)
 		}
 		if any := n.next[star]; any != nil && i > 0 {
-			walk(any, i+1)
-			if i+1 < len(in) && in[i+1].kind == kWord {
-				walk(any, i+2)
+			walk(any, i+1, append(slices.Clip(stars), in[i]))
+			if i+1 < len(in) && word(in[i+1]) {
+				walk(any, i+2, append(slices.Clip(stars), in[i], in[i+1]))
 			}
 		}
 	}
-	walk(&r.root, 0)
-	return best, took
+	walk(&r.root, 0, nil)
+	return best, took, loose
+}
+
+// word tells what may stand within a saying: words, and a size or a time ("takes out the
+// 20 amp fuse"), which is no number that was read.
+func word(it item) bool {
+	return it.kind == kWord || it.kind == kNum && (it.num.unit.dim == "rating" || it.num.unit.dim == "time")
 }
 
 // stem finds the word of the vocabulary that w is a form of, or "".

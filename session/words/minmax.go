@@ -1,6 +1,9 @@
 package words
 
 import (
+	"slices"
+	"strings"
+
 	"coilside/rules"
 )
 
@@ -13,6 +16,7 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 			return
 		}
 	}
+	f.strays = slices.DeleteFunc(slices.Clone(f.strays), func(w string) bool { return extremes[strings.ToLower(w)] })
 	ans := Answer{MinMax: &[2]float64{min(a, b), max(a, b)}}
 	if c.expects(rules.MinMax) && c.atExpected(f, said) {
 		c.file(c.answer(f, ans), f)
@@ -35,6 +39,9 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 	fd.Measure.During = during(f)
 	c.settleDuring(fd, f)
 }
+
+// extremes name the two ends of a range.
+var extremes = set(`best worst min max minimum maximum lowest highest low high bottom top peak trough between`)
 
 // unmoved reads one number where lowest and highest were asked for: both, if it
 // was said to be steady.

@@ -18,6 +18,7 @@ type spot struct {
 type placeRef struct {
 	spots []spot
 	pair  bool // one reading between the two; else one reading each
+	black bool // where the black lead was; the red one's place was not said
 	vague bool // said with "and": between the two, or each
 }
 
@@ -308,6 +309,12 @@ func leads(in []item) []item {
 			black = j
 		}
 	}
+	if other := onlyOther(in, black); red < 0 && other >= 0 {
+		red = other // "86 12.4, black lead on the chassis"
+	}
+	if black >= 0 && red < 0 {
+		in[black].place.black = true
+	}
 	if red < 0 || black < 0 || red == black {
 		return in
 	}
@@ -315,6 +322,24 @@ func leads(in []item) []item {
 	first, last := min(red, black), max(red, black)
 	in[first].place = p
 	return dropLeads(slices.Delete(in, last, last+1))
+}
+
+// onlyOther is the one other spot said, -1 where there is none or are several.
+func onlyOther(in []item, not int) int {
+	found := -1
+	for i, it := range in {
+		if it.kind != kPlace || i == not {
+			continue
+		}
+		if found >= 0 || len(it.place.spots) != 1 {
+			return -1
+		}
+		found = i
+	}
+	if not < 0 {
+		return -1
+	}
+	return found
 }
 
 func dropLeads(in []item) []item {
@@ -340,6 +365,9 @@ func pairs(in []item) []item {
 			if tie == "with" {
 				tie = "to"
 			}
+		}
+		if neighbour(in, i, 1).concept == "bound" && strings.EqualFold(neighbour(in, i, 1).raw, "up to") && hasConcept(in, "bridge") {
+			tie = "to" // "hooked 30 up to 87 with a fused lead"
 		}
 		next := i + 2
 		if neighbour(in, i, 1).concept == "across" && neighbour(in, i, 2).text == "to" { // "from 86 across to 85"

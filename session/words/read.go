@@ -10,15 +10,20 @@ import (
 
 // call is the work on one utterance.
 type call struct {
-	r      *Reader
-	ctx    *Context
-	text   string // cleaned
-	res    Result
-	prefix string   // socket, back or relay, said anywhere
-	setups []string // said for the whole utterance
-	cur    *frame   // the one being composed
-	aside  []Unread // reported if nothing else is taken
-	last   string   // element whose side was named last
+	r        *Reader
+	ctx      *Context
+	text     string // cleaned
+	res      Result
+	open     map[int]string // numbers said that are not yet read, asked about or set aside, by id
+	prefix   string         // socket, back or relay, said anywhere
+	setups   []string       // said for the whole utterance
+	cur      *frame         // the one being composed
+	aside    []Unread       // reported if nothing else is taken
+	last     string         // element whose side was named last
+	strays   []string       // words of clauses that tell a setup, with no meaning here
+	doubts   []doubt        // findings that are asked about before they count
+	amends   int            // entry that the finding being filed takes the place of; 0 = none
+	choosing bool           // what is filed will be a choice: picking it settles every doubt
 }
 
 // Read takes everything it can from one utterance. It never fails: what cannot
@@ -56,6 +61,7 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 	if c.res.empty() || hasContent(items) {
 		c.run(items)
 	}
+	c.audit()
 	if c.res.empty() {
 		c.unread(text, "that was not understood")
 	}
@@ -75,7 +81,7 @@ func (c *call) items(text string) []item {
 	in := c.r.fixSlips(scan(text))
 	in = measureUnits(alpha(spell(in)))
 	in = c.terminals(c.asExpected(c.r.match(in)))
-	return c.places(in)
+	return c.count(c.places(in))
 }
 
 // asExpected gives words that mean one thing in one test and another elsewhere
@@ -87,6 +93,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "steady"
 		case it.concept == "nothing_moves" && !c.ctx.Cautioned && c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil:
 			in[i].concept = "off"
+		case it.concept == "gone" && c.expects(rules.Look):
+			in[i].concept = "good" // "all good there"
 		case it.concept == "nothing_moves":
 			in[i].concept = "load_moves=false"
 		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
@@ -133,11 +141,14 @@ func (c *call) run(items []item) {
 	}
 	sameAgain(all)
 	c.inherit(all)
-	if n := len(all); n > 0 && strings.HasSuffix(c.text, "?") && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
+	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
 	}
+	bridged := slices.ContainsFunc(all, func(f frame) bool { return f.act("bridge") })
 	for i := range all {
-		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
+		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places)+len(only(all[i].elements, "coil", "battery")) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
+		all[i].strays = append(all[i].strays, c.strays...)
+		all[i].bridged = bridged
 		c.compose(&all[i])
 	}
 	c.contradictions()
@@ -148,6 +159,13 @@ func (c *call) run(items []item) {
 		c.setupOnly()
 	}
 }
+
+// asks tells a question put without its mark: "is 84 good".
+func asks(in []item) bool {
+	return len(in) > 0 && in[0].kind == kWord && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'")
+}
+
+var interrogative = set(`is are was were does did should can could would will shall what which how where who`)
 
 // rhetorical takes "click? no, nothing" for no click.
 func rhetorical(items []item) []item {
@@ -221,13 +239,16 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 	for i := range all {
+		if i > 0 && all[i-1].has(all[i-1].setups, "until_command") && !strings.Contains(strings.Join(all[i].setups, " "), "command") {
+			all[i].setups = append(all[i].setups, "command_on") // "12.4 until I hit the switch, then 9"
+		}
 		all[i].setups = append(all[i].setups, c.unsaidIn(all[i], c.setups)...)
 		if i > 0 {
 			all[i].setups = append(all[i].setups, c.unsaidIn(all[i], all[i-1].setups)...)
 		}
 	}
 	for i := len(all) - 2; i >= 0; i-- {
-		if len(all[i].places) > 0 && len(all[i].setups) == 0 {
+		if len(all[i].places) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
@@ -239,23 +260,32 @@ func (c *call) inherit(all []frame) {
 	}
 }
 
-// contradictions asks where one utterance gave one reading two values.
+// contradictions asks where one utterance gave one reading two values, certain or not.
 func (c *call) contradictions() {
 	var out []Finding
-	for _, f := range c.res.Findings {
-		i := slices.IndexFunc(out, func(o Finding) bool {
-			return f.Kind == o.Kind && f.Kind != KindFact && f.Measure == o.Measure && sameSetup(f.Setup, o.Setup)
-		})
+	said := c.res.Findings
+	for _, d := range c.doubts {
+		said = append(slices.Clip(said), d.finding)
+	}
+	two := func(f, o Finding) bool {
+		return f.Kind == o.Kind && f.Kind != KindFact && f.Measure == o.Measure && sameSetup(f.Setup, o.Setup)
+	}
+	for _, f := range said {
+		i := slices.IndexFunc(out, func(o Finding) bool { return two(f, o) })
 		switch {
 		case i < 0:
 			out = append(out, f)
 		case c.say(f) != c.say(out[i]):
 			c.ask("“"+c.text+"” gives two values for one reading. Which is it?", []Choice{
 				{Words: out[i].Words, Findings: []Finding{out[i]}}, {Words: f.Words, Findings: []Finding{f}}})
+			clash := out[i]
+			c.doubts = slices.DeleteFunc(c.doubts, func(d doubt) bool { return two(d.finding, clash) })
 			out = slices.Delete(out, i, i+1)
 		}
 	}
-	c.res.Findings = out
+	c.res.Findings = slices.DeleteFunc(out, func(f Finding) bool {
+		return slices.ContainsFunc(c.doubts, func(d doubt) bool { return two(f, d.finding) })
+	})
 }
 
 // unsaidIn are those of the setups about which the frame itself says nothing.
@@ -284,6 +314,7 @@ func (c *call) merge(in []frame) []frame {
 	for i, f := range in {
 		if f.onlySetup() && !f.no {
 			c.setups = append(c.setups, f.setups...)
+			c.strays = append(c.strays, f.strays...)
 			if n := len(out); n > 0 {
 				out[n-1].after = append(out[n-1].after, f.setups...)
 			}
@@ -295,7 +326,7 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
 			continue
 		}
-		if n := len(out); n > 0 && joins(&out[n-1], &f) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
+		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.expects(rules.MinMax) && onlyNumber(&out[n-1]) && onlyNumber(&f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
 			continue
 		}
@@ -352,7 +383,7 @@ func joins(a, b *frame) bool {
 }
 
 func (f *frame) bareButGood() bool {
-	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && f.outcomes[0] == "good"
+	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && (f.outcomes[0] == "good" || f.outcomes[0] == "bad")
 }
 
 func onlyValue(f *frame) bool {
@@ -398,6 +429,12 @@ func (f *frame) nothingBut() bool {
 }
 
 func (f *frame) join(g frame) {
+	switch { // what stands in a clause without a reading is not said of one
+	case f.nothingBut():
+		f.strays = g.strays
+	case !g.nothingBut():
+		f.strays = append(f.strays, g.strays...)
+	}
 	if trial(f) && g.outcome("good") && len(g.elements) > 0 && len(f.outcomes)+len(f.values) > 0 {
 		g.outcomes = nil
 		f.acts = append(f.acts, "donor_proved")
@@ -414,6 +451,8 @@ func (f *frame) join(g frame) {
 	f.manner = append(f.manner, g.manner...)
 	f.elements = append(f.elements, g.elements...)
 	f.unknown = append(f.unknown, g.unknown...)
+	f.beside = append(f.beside, g.beside...)
+	f.spent = append(f.spent, g.spent...)
 	f.between, f.badNum, f.span = f.between || g.between, f.badNum || g.badNum, f.span || g.span
 	if f.nowhere == "" {
 		f.nowhere = g.nowhere
@@ -430,14 +469,26 @@ func (f *frame) join(g frame) {
 	f.raw += ", " + g.raw
 }
 
+// retracts tells that a clause may take back what was said before it, in words that say
+// no more than that.
+func (f *frame) retracts() bool {
+	return f.no || strings.Contains(" "+strings.ToLower(f.raw)+" ", " wrong ") || strings.Contains(strings.ToLower(f.raw), "mistake")
+}
+
 // dropEmpty drops frames that say nothing, where there are others.
 func (c *call) dropEmpty(in []frame) []frame {
 	var out []frame
 	for i, f := range in {
-		if i == 0 && len(in) > 1 && f.bareButGood() && len(f.places)+len(f.elements)+len(f.acts) == 0 {
+		if f.so && f.bare() && len(in) > 1 && !f.retracts() {
+			continue // "1.1, so the driver's pulling it down"
+		}
+		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {
+			out[n-1].strays = append(out[n-1].strays, f.raw)
+		}
+		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && f.bareButGood() && len(f.places)+len(f.elements)+len(f.acts) == 0 {
 			continue // "ok, so …"
 		}
-		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown) == 0 && !f.is("should", "past", "bound")
+		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown)+len(f.beside) == 0 && !f.is("should", "past", "bound")
 		if f.badNum || !f.nothingBut() && !(chatter && (len(in) > 1 || len(c.res.Findings) > 0)) {
 			out = append(out, f)
 		}

@@ -117,9 +117,9 @@ func saySetup(s rules.Setup, m rules.Mode) string {
 	}
 	if s.Relay == "bench" {
 		if s.Coil == "energised" {
-			return ", on the bench, coil energised"
+			return ", on the bench, coil energised" + ConditionWords(s)
 		}
-		return ", on the bench"
+		return ", on the bench" + ConditionWords(s)
 	}
 	out := ""
 	if s.Relay != "" {
@@ -131,7 +131,7 @@ func saySetup(s rules.Setup, m rules.Mode) string {
 	if s.Command != "" && m != rules.Listen {
 		out += ", switched " + s.Command
 	}
-	return out
+	return out + ConditionWords(s)
 }
 
 // spotName is a place in words, with the job's own mark beside a terminal.

@@ -24,9 +24,11 @@ type item struct {
 	kind    kind
 	text    string // lower case
 	raw     string
+	so      bool // "so" went before it
 	glued   bool // no space before it
 	num     num
 	concept string
+	loose   []item   // the words in a saying that stood for a *
 	facts   []string // told by the words beside their concept, where the circuit is described
 	place   placeRef
 }
@@ -37,11 +39,13 @@ type num struct {
 	digits  string // as typed or as it would be typed: "30", "12.4"
 	word    bool   // said in words
 	odd     string // why it could be another number; "" = clear
+	name    bool   // could be a name: "fuse 12"
 	bad     bool   // no number a meter shows
 	joined  [2]string
 	unit    unit
 	signed  bool
 	negated bool   // "not 12.4"
+	id      int    // counts the numbers of an utterance, from 1; 0 = not counted
 	size    string // of a rating ("10 amp fuse"): its quantity
 }
 

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"slices"
 	"strings"
 
 	"coilside/rules"
@@ -13,12 +14,18 @@ func setupField(concept string) string {
 		return "relay"
 	case "key_on", "key_off":
 		return "key"
-	case "command_on", "command_off", "loaded":
+	case "command_on", "command_off", "until_command", "loaded":
 		return "command"
 	case "energised", "rest":
 		return "coil"
+	case "engine_running", "engine_off":
+		return "engine"
+	case "neighbours_on", "neighbours_off":
+		return "neighbours"
+	case "heat_soaked", "heat_none":
+		return "heat"
 	}
-	return ""
+	return concept
 }
 
 // saidSetup is what the words say of the setup; clash names a part said in two
@@ -42,13 +49,94 @@ func saidSetup(concepts []string) (s rules.Setup, clash string) {
 			put(&s.Key, strings.TrimPrefix(k, "key_"), "key")
 		case "command_on", "loaded":
 			put(&s.Command, "on", "switch")
-		case "command_off":
+		case "command_off", "until_command":
 			put(&s.Command, "off", "switch")
 		case "energised", "rest":
 			put(&s.Coil, k, "coil")
+		case "engine_running", "engine_off":
+			put(&s.Engine, strings.TrimPrefix(k, "engine_"), "engine")
+		case "neighbours_on", "neighbours_off":
+			put(&s.Neighbours, strings.TrimPrefix(k, "neighbours_"), "other loads")
+		case "heat_soaked", "heat_none":
+			put(&s.Heat, strings.TrimPrefix(k, "heat_"), "heat")
+		case "load_unplugged":
+			s.Unplugged = []string{"load"}
 		}
 	}
+	if s.Engine == "running" && s.Key == "" {
+		s.Key = "on"
+	}
 	return s, clash
+}
+
+// usual is a condition as a setup keeps it: what is off, or cold, is left out.
+func usual(condition string) string {
+	if condition == "off" || condition == "none" {
+		return ""
+	}
+	return condition
+}
+
+// Kept is a setup as it is kept, of one as it was said: an engine said to be off, a
+// part said to be cold, are so anyway.
+func Kept(said rules.Setup) rules.Setup {
+	said.Heat, said.Engine, said.Neighbours = usual(said.Heat), usual(said.Engine), usual(said.Neighbours)
+	return said
+}
+
+// conditions fills in heat, engine and neighbours: as said, else as the vehicle stands. A
+// test that asks for heat does not make a reading taken unasked a hot one. What is carried
+// over is told in assumed.
+func (c *call) conditions(s *rules.Setup, said rules.Setup) (assumed []string) {
+	var from rules.Setup
+	e := c.ctx.Expected
+	asAsked := e != nil && (said.Relay == "" || said.Relay == e.Setup.Relay)
+	if c.ctx.Now != nil && (c.ctx.NowSaid || !asAsked) {
+		from = *c.ctx.Now
+	}
+	if s.Relay == "bench" {
+		from.Engine, from.Neighbours = "", ""
+		if from.Relay != "bench" {
+			from.Heat = ""
+		}
+	}
+	for _, x := range []struct {
+		to         *string
+		said, from string
+	}{{&s.Heat, said.Heat, from.Heat}, {&s.Engine, said.Engine, from.Engine}, {&s.Neighbours, said.Neighbours, from.Neighbours}} {
+		*x.to = usual(firstText(x.said, x.from))
+	}
+	for _, w := range conditionsOf(from) {
+		if said.Heat == "" && w == "hot" || said.Engine == "" && w == "engine running" || said.Neighbours == "" && w == "neighbours on" {
+			assumed = append(assumed, w)
+		}
+	}
+	return assumed
+}
+
+// ConditionWords says what few setups ask for, each with a comma before it.
+func ConditionWords(s rules.Setup) string {
+	words := ""
+	for _, w := range conditionsOf(s) {
+		words += ", " + w
+	}
+	return words
+}
+
+func conditionsOf(s rules.Setup) []string {
+	var out []string
+	for _, x := range []struct {
+		is    bool
+		words string
+	}{
+		{s.Heat == "soaked", "hot"}, {s.Engine == "running", "engine running"}, {s.Neighbours == "on", "neighbours on"},
+		{slices.Contains(s.Unplugged, "tap"), "added wiring off"}, {slices.Contains(s.Unplugged, "load"), "load unplugged"},
+	} {
+		if x.is {
+			out = append(out, x.words)
+		}
+	}
+	return out
 }
 
 // setupPlan is how a setup is to be completed.
@@ -80,6 +168,7 @@ func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing s
 		s.Relay = firstOf(sources, func(s rules.Setup) string { return s.Relay })
 		assumed = assume(assumed, s.Relay, relayWords[s.Relay])
 	}
+	assumed = append(assumed, c.conditions(&s, p.said)...)
 	if s.Relay == "bench" {
 		s.Key, s.Command = "off", "off"
 		if s.Coil == "" {
@@ -134,13 +223,29 @@ var coilWords = map[string]string{"rest": "at rest", "energised": "energised"}
 // fits tells whether a said setup contradicts nothing in s.
 func fits(said, s rules.Setup) bool {
 	ok := func(a, b string) bool { return a == "" || a == b }
+	if usual(said.Heat) != s.Heat && said.Heat != "" || usual(said.Engine) != usual(s.Engine) && said.Engine != "" ||
+		usual(said.Neighbours) != usual(s.Neighbours) && said.Neighbours != "" || said.Unplugged != nil && !slices.Equal(said.Unplugged, s.Unplugged) {
+		return false
+	}
 	return ok(said.Relay, s.Relay) && ok(said.Key, s.Key) && ok(said.Command, s.Command) && (ok(said.Coil, s.Coil) || s.Relay != "bench")
+}
+
+func pastTense(text string) bool {
+	return strings.Contains(" "+strings.ToLower(text)+" ", " was ")
 }
 
 func (c *call) setupOnly() {
 	said, clash := saidSetup(c.setups)
 	if clash != "" {
 		c.ask("The "+clash+" was said in two ways. Which is it now?", nil)
+		return
+	}
+	if i := c.lastReading(); i >= 0 && pastTense(c.text) {
+		c.correctLast(&frame{setups: c.setups, raw: c.text}, c.ctx.Last[i]) // "the engine was running then"
+		return
+	}
+	if strings.HasSuffix(c.text, "?") {
+		c.unread(c.text, "that sounds like a question; nothing was taken")
 		return
 	}
 	c.res.Commands = append(c.res.Commands, Command{Kind: CmdSetup, Setup: said})

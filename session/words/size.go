@@ -38,22 +38,28 @@ var named = set(`page slot bay way gauge version step job unit truck van bus tra
 func (c *call) number(base *frame, in []item, i int) []symbol {
 	it := in[i]
 	if counts(in, i) {
-		base.unknown = append(base.unknown, it.raw)
+		base.beside = append(base.beside, it.raw)
+		c.settled(it)
 		return nil
 	}
 	if labels(in, i) && it.num.odd == "" {
 		it.num.odd = "“" + in[i-1].raw + " " + it.raw + "” could be a name"
+		it.num.name = true
 	}
 	base.span = base.span || spans(in, i)
 	switch it.num.unit.dim {
 	case "rating":
+		c.settled(it)
 		return nil
 	case "time", "times", "watt", "hertz", "bar", "rpm", "metre", "percent":
 		base.unknown = append(base.unknown, it.raw)
+		base.strays = append(base.strays, it.raw)
+		c.settled(it)
 		return nil
 	}
 	if it.num.negated {
-		base.unknown = append(base.unknown, "not "+it.raw)
+		base.beside = append(base.beside, "not "+it.raw)
+		c.settled(it)
 		return nil
 	}
 	return []symbol{{false, it}}

@@ -7,6 +7,10 @@ import "strings"
 // marked instead, so that no number near it is taken for certain.
 func (r *Reader) fixSlips(in []item) []item {
 	for i, it := range in {
+		if it.kind == kWord && len(it.text) == 3 && !r.known(it.text) {
+			in[i].text = exchanged(it.text)
+			continue
+		}
 		if it.kind != kWord || len(it.text) < 4 || !isWord(it.text) || r.known(it.text) {
 			continue
 		}
@@ -16,9 +20,29 @@ func (r *Reader) fixSlips(in []item) []item {
 		}
 		if w := r.correct(it.text); w != "" {
 			in[i].text = w
+		} else {
+			in[i].text = exchanged(it.text)
 		}
 	}
 	return in
+}
+
+// exchanged undoes two letters changed round in a plain word: "hsa", "adn", "teh". It
+// gives w itself where that makes no such word, or two.
+func exchanged(w string) string {
+	found := ""
+	for i := 0; i+1 < len(w); i++ {
+		if w[i] == w[i+1] || w[i] >= 0x80 || w[i+1] >= 0x80 {
+			continue
+		}
+		t := w[:i] + string(w[i+1]) + string(w[i]) + w[i+2:]
+		if plain := linkWords[t] || common[t] && !turning[t]; plain && found != "" {
+			return w
+		} else if plain {
+			found = t
+		}
+	}
+	return firstText(found, w)
 }
 
 // badNumber stands for a word that may be a mistyped number.
@@ -173,10 +197,17 @@ func set(s string) map[string]bool {
 var colours = set(`yellow blue green brown black white grey gray orange purple violet pink tan red`)
 
 // linkWords join a place and its reading.
-var linkWords = set(`'s is are was were has have got had reads read reading readings shows show showing gives give giving
+var linkWords = set(`'s measure give show read coming is are was were has have got had reads read reading readings shows show showing gives give giving
 	gave measures measured measuring says saying at on to and from of for with the a an its it im ive i we get getting
 	gets see seeing seen comes sits sitting equals equal makes then or but n yeah well so just now here there that this
-	be been being only still all when while if whilst`)
+	be been being only still all when while if whilst am by do did he she his hers my our own via use per who whose theres
+	hes youre indicating indicates displays displayed registers registering noted recorded probed touched clipped`)
+
+// turning are common words that change what is said of a number: beside one, they are
+// asked about.
+var turning = set(`until unless if except instead almost nearly half twice without against away before after behind
+	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than
+	like as ago since below above beyond beside not might`)
 
 // common are plain English words that carry no meaning here. They are listed so
 // that none is taken for a slip of a word that does.
@@ -203,3 +234,8 @@ var common = set(`able about above according across actual actually after again 
 	plug plugs connector connectors harness loom bulkhead cab boss lunch coffee rain mud dirt oil grease rust
 	bottom middle upper lower rear outer inner nearside offside driver drivers passenger garage workshop tool tools
 	short shorted shorts spanner hammer torch fingers finger thumb nail whatsoever lol haha damn bloody stupid thingy gizmo`)
+
+// counting tells "2nd", which counts tries.
+func counting(w string) bool {
+	return len(w) > 2 && isDigit(w[0]) && ordinalEnd[w[len(w)-2:]]
+}

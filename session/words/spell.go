@@ -26,7 +26,14 @@ func numberWord(w string) bool {
 	_, a := units09[w]
 	_, b := teens[w]
 	_, c := tens[w]
-	return a || b || c || w == "hundred" || w == "thousand" || w == "point" || w == "half"
+	_, d := fractions[w]
+	return a || b || c || d || w == "hundred" || w == "thousand" || w == "point"
+}
+
+// fractions are the parts of one that are said of a unit: "a quarter of a volt".
+var fractions = map[string]float64{
+	"half": 0.5, "quarter": 0.25, "quarters": 0.25, "tenth": 0.1, "tenths": 0.1, "hundredth": 0.01, "hundredths": 0.01,
+	"thousandth": 0.001, "thousandths": 0.001,
 }
 
 // speller joins number words into numbers.
@@ -119,11 +126,11 @@ func (s *speller) value() (item, bool) {
 	switch {
 	case s.isPoint(0):
 		it.num = num{digits: "0", word: true}
-	case s.halfHere():
-		s.pos++
-		it.num = num{v: 0.5, digits: "0.5", word: true}
-		return it, true
 	default:
+		if n, ok := s.partOfUnit(); ok {
+			it.num = n
+			return it, true
+		}
 		n, ok := s.integer()
 		if !ok {
 			return it, false
@@ -151,17 +158,34 @@ func (s *speller) isPoint(d int) bool {
 	return digit || tee || ten || num && n.whole()
 }
 
-// halfHere is "half a volt", "half an amp" and "half volt".
-func (s *speller) halfHere() bool {
-	if s.at(0) != "half" {
-		return false
+// partOfUnit reads "half a volt", "a quarter of an amp", "six tenths of a volt" and "six
+// tenths"; the unit itself is left to follow.
+func (s *speller) partOfUnit() (num, bool) {
+	start, count := s.pos, 1
+	if d, ok := units09[s.at(0)]; ok {
+		count, s.pos = d, s.pos+1
+	} else if s.at(0) == "a" {
+		s.pos++
 	}
-	w := s.at(1)
-	if w == "a" || w == "an" {
-		w = s.at(2)
+	part, ok := fractions[s.at(0)]
+	named := s.pos > start
+	s.pos++
+	if s.at(0) == "of" {
+		s.pos++
 	}
-	_, ok := unitNames[w]
-	return ok
+	if s.at(0) == "a" || s.at(0) == "an" {
+		s.pos++
+	}
+	_, unit := unitNames[s.at(0)]
+	if !unit && ok && named && part <= 0.1 {
+		s.pos, unit = start+2, true
+	}
+	if !ok || !unit {
+		s.pos = start
+		return num{}, false
+	}
+	v, _ := parse12(float64(count) * part)
+	return num{v: v, digits: strconv.FormatFloat(v, 'f', -1, 64), word: true}, true
 }
 
 func (s *speller) digit(d int) (int, bool) {
@@ -187,8 +211,10 @@ func (s *speller) fraction(n *num) bool {
 				frac, s.pos = frac+strconv.Itoa(d), s.pos+1
 				continue
 			}
-			if v, ok := s.below100(); ok && frac == "" {
-				frac = strconv.Itoa(v)
+			if frac == "" {
+				if v, ok := s.below100(); ok {
+					frac = strconv.Itoa(v)
+				}
 			}
 			break
 		}
@@ -198,6 +224,11 @@ func (s *speller) fraction(n *num) bool {
 	if s.at(0) == "and" && s.at(1) == "a" && (s.at(2) == "half" || s.at(2) == "quarter") {
 		n.set(n.digits + map[string]string{"half": ".5", "quarter": ".25"}[s.at(2)])
 		s.pos += 3
+		return true
+	}
+	if d, ok := units09[s.at(1)]; ok && s.at(0) == "and" && (s.at(2) == "tenths" || s.at(2) == "tenth") {
+		s.pos += 3
+		n.set(n.digits + "." + strconv.Itoa(d))
 		return true
 	}
 	if s.at(0) == "and" && s.at(1) == "three" && s.at(2) == "quarters" {
@@ -266,6 +297,10 @@ func (s *speller) hundreds() (int, bool) {
 		scale = 1000
 	default:
 		s.pos = start
+		if d, ok := teens[s.at(0)]; ok && s.at(1) == "hundred" { // "eleven hundred"
+			s.pos += 2
+			return d * 100, true
+		}
 		return 0, false
 	}
 	s.pos++

@@ -134,6 +134,9 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 			c.heard(f, said, ch)
 		}
 	}
+	if i := slices.Index(seen, "trips"); i >= 0 && f.has(f.elements, "feed_fuse", "coil_fuse") && !f.has(f.elements, "load") {
+		seen[i] = "blown" // "the coil fuse has popped"
+	}
 	if slices.Contains(seen, "good") && f.has(f.elements, "fuse", "feed_fuse", "coil_fuse") {
 		seen = append(seen, "sound")
 	}

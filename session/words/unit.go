@@ -6,7 +6,7 @@ import (
 )
 
 // unit is a unit as said. dim is volt, ohm, ampere, or another quantity that no
-// lead position reads (time, watt, celsius ...); "milli" is thousandths of
+// lead position reads (time in minutes, watt, celsius ...); "milli" is thousandths of
 // something unsaid, "kilo" thousands.
 type unit struct {
 	dim   string
@@ -35,9 +35,9 @@ var unitNames = map[string]unit{
 	"k": {kilo, 1e3}, "kilo": {kilo, 1e3}, "kay": {kilo, 1e3}, "millis": {milli, 1e-3}, "milli": {milli, 1e-3}, "mils": {milli, 1e-3}, "mil": {milli, 1e-3},
 	"vac": {"alternating", 1}, "ac": {"alternating", 1}, "w": {"watt", 1}, "watt": {"watt", 1}, "watts": {"watt", 1},
 	"degree": {"celsius", 1}, "degrees": {"celsius", 1}, "celsius": {"celsius", 1}, "deg": {"celsius", 1},
-	"second": {"time", 1}, "seconds": {"time", 1}, "sec": {"time", 1}, "secs": {"time", 1},
+	"second": {"time", 1.0 / 60}, "seconds": {"time", 1.0 / 60}, "sec": {"time", 1.0 / 60}, "secs": {"time", 1.0 / 60},
 	"minute": {"time", 1}, "minutes": {"time", 1}, "min": {"time", 1}, "mins": {"time", 1},
-	"hour": {"time", 1}, "hours": {"time", 1}, "days": {"time", 1}, "day": {"time", 1}, "weeks": {"time", 1}, "years": {"time", 1}, "year": {"time", 1},
+	"hour": {"time", 60}, "hours": {"time", 60}, "days": {"time", 1440}, "day": {"time", 1440}, "weeks": {"time", 10080}, "years": {"time", 525600}, "year": {"time", 525600},
 	"times": {"times", 1}, "percent": {"percent", 1}, "hz": {"hertz", 1}, "psi": {"bar", 1}, "bar": {"bar", 1}, "rpm": {"rpm", 1},
 	"mm": {"metre", 1}, "cm": {"metre", 1}, "km": {"metre", 1}, "miles": {"metre", 1}, "feet": {"metre", 1}, "inches": {"metre", 1},
 }
@@ -47,14 +47,14 @@ var unitNames = map[string]unit{
 var rated = map[string]bool{
 	"fuse": true, "relay": true, "lamp": true, "bulb": true, "breaker": true, "battery": true, "truck": true,
 	"system": true, "load": true, "motor": true, "pin": true, "way": true, "diode": true, "cable": true,
-	"wire": true, "jumper": true, "vehicle": true, "job": true, "tester": true, "meter": true,
+	"wire": true, "jumper": true, "bus": true, "van": true, "lorry": true, "car": true, "tractor": true, "machine": true, "trailer": true, "coach": true, "digger": true, "loader": true, "harvester": true, "pickup": true, "rig": true, "wagon": true, "vehicle": true, "job": true, "tester": true, "meter": true,
 }
 
 // measureUnits joins each number to the unit said after it.
 func measureUnits(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); i++ {
-		it := in[i]
+		it, at := in[i], i
 		if it.kind != kNum {
 			out = append(out, it)
 			continue
@@ -63,11 +63,17 @@ func measureUnits(in []item) []item {
 		if j+1 < len(in) && in[j].text == "-" && in[j].glued && isUnitItem(in[j+1]) {
 			j++
 		}
+		if j+2 < len(in) && in[j].text == "of" && (in[j+1].text == "a" || in[j+1].text == "an") && isUnitItem(in[j+2]) {
+			j += 2 // "point eight of an ohm"
+		}
 		n := readUnit(&it.num, in, j)
 		if n > 0 {
 			i = j + n - 1
 		}
-		if rating(it.num, in, i+1) {
+		if isDIN(it.num.digits) && (nextTo(in, i, "is") || nextTo(in, i, "at")) && i+2 < len(in) && in[i+2].kind == kNum {
+			it.num.unit = unit{} // "86 V = 12.3"
+		}
+		if rating(it.num, in, at, i+1) {
 			it.num.size, it.num.unit.dim = it.num.unit.dim, "rating"
 		}
 		out = append(out, it)
@@ -78,6 +84,8 @@ func measureUnits(in []item) []item {
 func hasText(in []item, text string) bool {
 	return slices.ContainsFunc(in, func(it item) bool { return it.text == text })
 }
+
+func nextTo(in []item, i int, text string) bool { return i+1 < len(in) && in[i+1].text == text }
 
 func isUnitItem(it item) bool {
 	_, ok := unitNames[it.text]
@@ -142,15 +150,20 @@ func glyph(w item, in []item, i int) (unit, bool) {
 		return unit{ohm, 1}, w.glued
 	case "c":
 		return unit{"celsius", 1}, w.glued || w.raw == "C"
-	case "s", "h":
-		return unit{"time", 1}, w.glued
+	case "s":
+		return unit{"time", 1.0 / 60}, w.glued
+	case "h":
+		return unit{"time", 60}, w.glued
 	}
 	return unit{}, false
 }
 
 // rating tells a size ("10 amp fuse", "5 pin relay") from a reading. A unit in
 // the plural is a reading: "9.6 amps motor running".
-func rating(n num, in []item, i int) bool {
+func rating(n num, in []item, before, i int) bool {
+	if n.unit.dim == ampere && before > 0 && (in[before-1].text == "the" || in[before-1].text == "a") && !strings.HasSuffix(in[i-1].text, "s") {
+		return true // "it keeps popping the 15 amp"
+	}
 	if i >= len(in) || in[i].kind != kWord || !rated[in[i].text] || strings.HasSuffix(in[i-1].text, "s") {
 		return false
 	}

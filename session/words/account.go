@@ -1,0 +1,181 @@
+package words
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// This file keeps one promise: a number that was said is stored only if all that was
+// said of it was understood. Every number of the utterance is counted before it is read;
+// each must be read, asked about or set aside for a reason. Where one is left over, or a
+// word beside a reading means nothing here, the reading is asked about and not stored.
+
+// doubt is a finding that is not certain, and why.
+type doubt struct {
+	finding Finding
+	amends  int // entry that is taken back with it; 0 = none
+	why     string
+}
+
+// count numbers the numbers of the utterance, so that none gets lost.
+func (c *call) count(in []item) []item {
+	c.open = map[int]string{}
+	for i := range in {
+		if in[i].kind == kNum {
+			in[i].num.id = i + 1
+			c.open[i+1] = in[i].raw
+		}
+	}
+	return in
+}
+
+// settled strikes numbers off that were read, asked about or set aside.
+func (c *call) settled(nums ...item) {
+	for _, n := range nums {
+		delete(c.open, n.num.id)
+	}
+}
+
+// settleFrame strikes off the numbers of a frame and those that they took the place of.
+func (c *call) settleFrame(f *frame) {
+	if f != nil {
+		c.settled(f.nums...)
+		c.settled(f.spent...)
+	}
+}
+
+func (f *Finding) numeric() bool { return f.Answer.Number != nil || f.Answer.MinMax != nil }
+
+// file adds a finding, unless it must be asked about first.
+func (c *call) file(fd Finding, f *frame) {
+	if liveOhms(fd.Measure) && fd.Kind == KindReading {
+		fd.Warning = "ohms where there may be voltage: the reading may be false and the meter harmed"
+	}
+	fd.Words = c.say(fd)
+	c.settleFrame(f)
+	if why := f.doubt(); why != "" && !c.choosing && fd.numeric() && len(f.nums) > 0 {
+		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
+		return
+	}
+	if f.question {
+		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{c.choiceFor("yes: "+fd.Words, fd)})
+		return
+	}
+	if v := fd.Answer.Number; v != nil && *v <= -1 && fd.Measure.Mode != rules.Ohms {
+		c.askSign(fd)
+		return
+	}
+	if c.amends != 0 {
+		c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: c.amends})
+	}
+	c.res.Findings = append(c.res.Findings, fd)
+}
+
+// askSign asks about a sign that could be the leads'.
+func (c *call) askSign(fd Finding) {
+	plus := -*fd.Answer.Number
+	g := fd
+	g.Answer = Answer{Number: &plus}
+	g.Words = c.say(g)
+	g.Notes = append(append([]string(nil), fd.Notes...), "the leads were the other way round")
+	c.ask(fmt.Sprintf("Minus %s: were the leads as asked, or the other way round?", formatNumber(plus)), []Choice{
+		c.choiceFor("as asked: "+fd.Words, fd), c.choiceFor("the other way round: "+g.Words, g)})
+}
+
+// choiceFor is a choice that files the finding, in the place of what is being corrected.
+func (c *call) choiceFor(words string, fd Finding) Choice {
+	ch := Choice{Words: words, Findings: []Finding{fd}}
+	if c.amends != 0 {
+		ch.Commands = []Command{{Kind: CmdCorrect, Entry: c.amends}}
+	}
+	return ch
+}
+
+// doubt says what was not understood of the words a number was said with, "" for nothing.
+func (f *frame) doubt() string {
+	switch {
+	case len(f.strays) > 0:
+		return "I do not know what “" + strings.Join(f.strays, "”, “") + "” means there"
+	case f.outcome("runs") && len(only(f.elements, "load")) > 1:
+		return "Several loads are named"
+	case f.act("lamp"):
+		return "A reading with a lamp on it is not kept as such"
+	case f.bridged:
+		return "A reading with a jumper in is not kept as such"
+	case f.has(f.setups, "fuse_pulled"):
+		return "A reading with the fuse out is not kept as such"
+	}
+	return ""
+}
+
+// audit asks, in one question, about all readings of an utterance in which a number is left
+// over, or one has words beside it that mean nothing here.
+func (c *call) audit() {
+	var why []string
+	for _, d := range c.doubts {
+		if !slices.Contains(why, d.why) {
+			why = append(why, d.why)
+		}
+	}
+	if len(c.open) > 0 {
+		why = append(why, "I could not place "+c.leftOver())
+	}
+	if len(why) > 0 {
+		c.doubtNumbers()
+	}
+	switch {
+	case len(c.doubts) > 0:
+		c.askDoubts(strings.Join(why, ". "))
+	case len(c.open) > 0 && len(c.res.Questions)+len(c.res.Unread) == 0:
+		c.unread(c.text, "the number "+c.leftOver()+" was not taken; say where it was read")
+	}
+}
+
+// leftOver names the numbers that nothing took.
+func (c *call) leftOver() string {
+	var over []string
+	for _, id := range slices.Sorted(maps.Keys(c.open)) {
+		over = append(over, "“"+c.open[id]+"”")
+	}
+	return strings.Join(over, " and ")
+}
+
+// doubtNumbers takes back what was filed with a number in it. The corrections wait with
+// the readings they bring.
+func (c *call) doubtNumbers() {
+	c.res.Findings = slices.DeleteFunc(c.res.Findings, func(f Finding) bool {
+		if f.numeric() {
+			c.doubts = append(c.doubts, doubt{finding: f})
+		}
+		return f.numeric()
+	})
+	if len(c.doubts) == 0 {
+		return
+	}
+	c.res.Commands = slices.DeleteFunc(c.res.Commands, func(cmd Command) bool {
+		if cmd.Kind == CmdCorrect {
+			c.doubts = append(c.doubts, doubt{amends: cmd.Entry})
+		}
+		return cmd.Kind == CmdCorrect
+	})
+}
+
+func (c *call) askDoubts(why string) {
+	var yes Choice
+	var said []string
+	for _, d := range c.doubts {
+		if d.finding.Kind != "" {
+			yes.Findings = append(yes.Findings, d.finding)
+			said = append(said, d.finding.Words)
+		}
+		if d.amends != 0 {
+			yes.Commands = append(yes.Commands, Command{Kind: CmdCorrect, Entry: d.amends})
+		}
+	}
+	yes.Words = "yes: " + strings.Join(said, "; ")
+	c.ask(why+". Is this right: "+strings.Join(said, "; ")+"?", []Choice{yes})
+}
