@@ -56,8 +56,9 @@ func (c *call) file(fd Finding, f *frame) {
 		fd.Warning = "ohms where there may be voltage: the reading may be false and the meter harmed"
 	}
 	fd.Words = c.say(fd)
+	fd.unplaced = len(f.places) == 0 && len(f.nums) > 0
 	c.settleFrame(f)
-	if why := f.doubt(); why != "" && !c.choosing && fd.numeric() && len(f.nums) > 0 {
+	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && fd.numeric() && len(f.nums) > 0 {
 		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
 		return
 	}
@@ -112,6 +113,29 @@ func (f *frame) doubt() string {
 	return ""
 }
 
+// otherLoad tells that a reading was said with a load of another kind than the job's, or
+// with a load hung on the place that was read: "with the lights on", "with a bulb on it".
+func (c *call) otherLoad(f *frame) string {
+	ofLoad := func(p placeRef) bool {
+		return slices.ContainsFunc(p.spots, func(s spot) bool { return strings.HasPrefix(s.abs, "load") })
+	}
+	if len(f.places) > 0 && !slices.ContainsFunc(f.places, ofLoad) && len(f.outcomes)+len(f.acts) == 0 && f.has(f.elements, "load") && !f.has(f.setups, "loaded", "load_unplugged") {
+		return "I do not know what the load has to do with it"
+	}
+	for _, w := range strings.Fields(strings.ToLower(f.raw)) {
+		n := c.r.root.next[w]
+		if n == nil || c.ctx.LoadKind == "" {
+			continue
+		}
+		for _, fact := range n.facts {
+			if kind, ok := strings.CutPrefix(fact, "load_kind="); ok && kind != c.ctx.LoadKind {
+				return "“" + w + "” is not the load of this job as it is known here"
+			}
+		}
+	}
+	return ""
+}
+
 // audit asks, in one question, about all readings of an utterance in which a number is left
 // over, or one has words beside it that mean nothing here.
 func (c *call) audit() {
@@ -123,6 +147,12 @@ func (c *call) audit() {
 	}
 	if len(c.open) > 0 {
 		why = append(why, "I could not place "+c.leftOver())
+	}
+	if len(why) == 0 && c.unsure && slices.ContainsFunc(c.res.Findings, func(f Finding) bool { return f.unplaced }) {
+		why = append(why, "More than one number was said")
+	}
+	if len(why) == 0 && c.muddled {
+		why = append(why, "Not all of that was clear")
 	}
 	if len(why) > 0 {
 		c.doubtNumbers()

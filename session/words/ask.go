@@ -40,6 +40,7 @@ func (c *call) askWhere(f *frame, why string) {
 			what += " " + unitWord(f.nums[0].num.unit)
 		}
 	}
+	c.unsure = c.unsure || len(f.nums) > 0
 	text := fmt.Sprintf("Between which two places, or at which terminal, was %s read? %s.", what, upper(why))
 	if len(f.nums) > 0 && c.tooManyVolts(f.nums[0].num) {
 		text += fmt.Sprintf(" And check: this job is a %g volt system.", c.ctx.SystemVolts)

@@ -11,6 +11,9 @@ func negate(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
+		if it.concept == "nothing" && concepts[neighbour(in, i, 1).concept] == gSetup && negated(&in[i+1], false) {
+			continue // "nothing switched on"
+		}
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
 			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {

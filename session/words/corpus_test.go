@@ -50,7 +50,7 @@ func corpusContexts() map[string]Context {
 	out := rules.Setup{Relay: "out", Key: "on", Command: "off"}
 	in := rules.Setup{Relay: "in", Key: "on", Command: "on"}
 	bench := rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "rest"}
-	base := Context{Labels: "din", SystemVolts: 12, CoilPositive: "86", Complaint: "dead",
+	base := Context{Labels: "din", SystemVolts: 12, CoilPositive: "86", Complaint: "dead", LoadKind: "motor",
 		Asks: []Ask{
 			{Fact: "mounting", Kind: rules.Choice, Of: []string{"cab", "dash", "engine_bay", "outside", "underbody"}, Words: "mounting of the relay"},
 			{Fact: "relay_sealed", Kind: rules.Bool, Words: "the relay is sealed"},

@@ -56,6 +56,10 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 		if i == 0 && in[i].text == "wrong" && neighbour(in, 1, 0).kind == kSep && len(c.ctx.Last) > 0 {
 			return "correction", 1 // "wrong, it's 11.9"
 		}
+		if next := neighbour(in, i, 1); in[i].text == "that" && c.isLast(next) && neighbour(in, i, 2).concept == "that_was" && c.correctsPlace(cur, in[i+3:]) {
+			c.settled(next)
+			return "correction", 3 // "that 12.3 was on 87"
+		}
 	case "that_was":
 		if c.correctsPlace(cur, in[i+1:]) {
 			return "correction", 1
@@ -147,6 +151,8 @@ func (c *call) noCorrects(in []item, i int) bool {
 		return false
 	}
 	switch {
+	case pastTense(c.text) && slices.ContainsFunc(in[i+1:], isSetup): // "no, I'd left the relay in"
+		return true
 	case next.concept == "that_was", next.concept == "correction", next.kind == kPlace:
 		return true
 	case next.kind == kNum:

@@ -13,6 +13,11 @@ func (c *call) facts(in []item) []item {
 	var rest []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
+		if c.systemVoltsAlone(in, i) {
+			c.numberFact(c.askOf("system_volts"), it.num)
+			c.settled(it)
+			continue
+		}
 		fact, val, ok := strings.Cut(it.concept, "=")
 		if c.ctx.Describing || ok {
 			c.describes(it)
@@ -46,6 +51,14 @@ func (c *call) facts(in []item) []item {
 		c.fact(ask, val, it.raw)
 	}
 	return rest
+}
+
+// systemVoltsAlone tells "tractor, 12 volt, …" from a reading: while a job is opened, the
+// volts of a system in a clause of their own.
+func (c *call) systemVoltsAlone(in []item, i int) bool {
+	n := in[i].num
+	return c.ctx.Opening && in[i].kind == kNum && n.unit == unit{volt, 1} && (n.v == 12 || n.v == 24) && c.askOf("system_volts") != nil &&
+		neighbour(in, i, -1).kind == kSep && neighbour(in, i, 1).kind == kSep
 }
 
 // describes files what the name of a part tells besides: a fan is a motor.

@@ -220,10 +220,16 @@ func (f *frame) note(it item) {
 // word files a word that is no concept: harmless, or a place that is none.
 func (f *frame) word(clause []item, i int, known map[string]bool) {
 	w := clause[i].text
+	if (w == "on" || w == "off") && i > 0 && clause[i-1].concept == "load" && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
+		f.strays = append(f.strays, clause[i-1].raw+" "+w) // a load's state: this job's load, or a neighbour
+	}
 	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
 		if w == "ish" {
 			f.hedges = append(f.hedges, "-ish")
 		}
+		return
+	}
+	if w == "as" && stateNext(clause[i+1:]) {
 		return
 	}
 	if f.nowhere == "" && locative(clause, i) && !harmless[w] {
@@ -232,7 +238,7 @@ func (f *frame) word(clause []item, i int, known map[string]bool) {
 	if !common[w] && !known[w] {
 		f.unknown = append(f.unknown, clause[i].raw)
 	}
-	if !common[w] && !harmless[w] && !interjections[w] && !counting(w) || turning[w] && !(w == "as" && stateNext(clause[i+1:])) {
+	if !common[w] && !harmless[w] && !interjections[w] && !counting(w) || turning[w] {
 		f.strays = append(f.strays, clause[i].raw)
 	}
 }

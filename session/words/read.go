@@ -23,6 +23,8 @@ type call struct {
 	strays   []string       // words of clauses that tell a setup, with no meaning here
 	doubts   []doubt        // findings that are asked about before they count
 	amends   int            // entry that the finding being filed takes the place of; 0 = none
+	unsure   bool           // it was asked where a number was read
+	muddled  bool           // part of it was not understood and may bear on all that was read
 	choosing bool           // what is filed will be a choice: picking it settles every doubt
 }
 
@@ -93,6 +95,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "steady"
 		case it.concept == "nothing_moves" && !c.ctx.Cautioned && c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil:
 			in[i].concept = "off"
+		case it.concept == "off" && c.expectsNumber() && strings.HasPrefix(strings.ToLower(it.raw), "not "):
+			in[i].concept = "nothing" // "not even a ghost reading"
 		case it.concept == "gone" && c.expects(rules.Look):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "nothing_moves":
@@ -111,6 +115,12 @@ func (c *call) asExpected(in []item) []item {
 		in[i].text = firstText(in[i].concept, in[i].text)
 	}
 	return in
+}
+
+func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
+
+func clicked(all []frame) bool {
+	return slices.ContainsFunc(all, func(f frame) bool { return f.outcome("click") })
 }
 
 // vague are sayings that nothing came of it, whatever was tried.
@@ -254,6 +264,9 @@ func (c *call) inherit(all []frame) {
 	}
 	for i := range all {
 		f := &all[i]
+		if said, _ := saidSetup(f.setups); clicked(all) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
+			f.setups = append(f.setups, "command_on") // a relay that clicks was commanded
+		}
 		if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
 			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 		}
@@ -311,6 +324,7 @@ func (c *call) unsaidIn(f frame, setups []string) []string {
 func (c *call) merge(in []frame) []frame {
 	var out []frame
 	var before []string
+	led := false // by clauses that only tell a setup
 	for i, f := range in {
 		if f.onlySetup() && !f.no {
 			c.setups = append(c.setups, f.setups...)
@@ -318,9 +332,13 @@ func (c *call) merge(in []frame) []frame {
 			if n := len(out); n > 0 {
 				out[n-1].after = append(out[n-1].after, f.setups...)
 			}
-			before = f.setups
+			if !led {
+				before = nil
+			}
+			before, led = append(slices.Clip(before), f.setups...), true
 			continue
 		}
+		led = false
 		f.before = before
 		if n := len(out); n > 0 && stateNotOutcome(&out[n-1], &f) {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
@@ -469,6 +487,16 @@ func (f *frame) join(g frame) {
 	f.raw += ", " + g.raw
 }
 
+// bears tells that a clause which says nothing by itself may bear on a reading beside it:
+// it names a part, or has a word of the trade in it that means nothing there.
+func (c *call) bears(f *frame) bool {
+	if f.so || f.is("should", "past") || len(f.acts) > 0 {
+		return false
+	}
+	trade := func(w string) bool { return c.r.vocab[strings.ToLower(w)] && !slices.Contains(f.unknown, w) }
+	return len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, trade)
+}
+
 // retracts tells that a clause may take back what was said before it, in words that say
 // no more than that.
 func (f *frame) retracts() bool {
@@ -479,6 +507,9 @@ func (f *frame) retracts() bool {
 func (c *call) dropEmpty(in []frame) []frame {
 	var out []frame
 	for i, f := range in {
+		if f.bare() && len(f.places) == 0 && c.bears(&f) {
+			c.strays = append(c.strays, f.raw)
+		}
 		if f.so && f.bare() && len(in) > 1 && !f.retracts() {
 			continue // "1.1, so the driver's pulling it down"
 		}

@@ -63,6 +63,9 @@ func saidSetup(concepts []string) (s rules.Setup, clash string) {
 			s.Unplugged = []string{"load"}
 		}
 	}
+	if s.Engine == "running" && s.Key == "off" {
+		clash = "key"
+	}
 	if s.Engine == "running" && s.Key == "" {
 		s.Key = "on"
 	}
@@ -231,7 +234,7 @@ func fits(said, s rules.Setup) bool {
 }
 
 func pastTense(text string) bool {
-	return strings.Contains(" "+strings.ToLower(text)+" ", " was ")
+	return strings.Contains(" "+strings.ToLower(text)+" ", " was ") || strings.Contains(strings.ToLower(text), "i'd left") || strings.Contains(strings.ToLower(text), "i had left")
 }
 
 func (c *call) setupOnly() {

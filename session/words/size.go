@@ -70,6 +70,9 @@ func spans(in []item, i int) bool {
 	if neighbour(in, i, 2).kind != kNum {
 		return false
 	}
+	if tie := neighbour(in, i, 1); tie.concept == "aside" && strings.HasSuffix(strings.ToLower(tie.raw), " to") {
+		return true // "12.5 down to 9"
+	}
 	switch neighbour(in, i, 1).text {
 	case "to", "and", "-", "max", "high", "up":
 		return true

@@ -155,6 +155,7 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 	if done {
 		return
 	}
+	c.muddled = len(f.strays) > 0 || slices.Contains(seen, "live") // "hot restart", and then a reading
 	if c.expects(rules.TestLamp) && slices.Contains(seen, "live") {
 		c.ask("Was the lamp bright, dim or dark?", c.expectedChoices())
 		return

@@ -21,6 +21,7 @@ type Context struct {
 	Terminals    []string     // DIN roles this relay has; nil = all five
 	CoilPositive string       // coil terminal nearer the supply: 86, 85, unknown
 	Complaint    string       // what the job was opened for; "same as before" means this
+	LoadKind     string       // motor, lamp, heater, …: another kind named beside a reading is another load; "" = unknown
 	Describing   bool         // the circuit is being described: a load's name tells what kind it is
 	Cautioned    bool         // a caution that the load may move waits to be accepted
 	Opening      bool         // no complaint yet: "never runs" is the complaint, not a reading
@@ -80,6 +81,7 @@ type Finding struct {
 	Hedge     string   // the doubt voiced with it: "bit high maybe"
 	Notes     []string // said besides, kept for the record: "the donor relay is proved"
 	Confirmed bool     // read back and said to be right
+	unplaced  bool     // no place was said with its number
 	Warning   string   // why the reading should perhaps not have been taken; the caller decides
 }
 
