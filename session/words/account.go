@@ -101,14 +101,16 @@ func (f *frame) doubt() string {
 	switch {
 	case len(f.strays) > 0:
 		return "I do not know what “" + strings.Join(f.strays, "”, “") + "” means there"
+	case len(only(f.values, "open", "open_line", "beeps", "no_beep", "bright", "dim")) > 0 && len(f.nums) > 0 && f.nums[0].num.unit.dim != ohm:
+		return "“" + f.raw + "” says two things"
 	case f.outcome("runs") && len(only(f.elements, "load")) > 1:
 		return "Several loads are named"
 	case f.act("lamp"):
 		return "A reading with a lamp on it is not kept as such"
 	case f.bridged:
 		return "A reading with a jumper in is not kept as such"
-	case f.has(f.setups, "fuse_pulled"):
-		return "A reading with the fuse out is not kept as such"
+	case f.has(f.setups, "unkept_state"):
+		return "That was read in a state that is not kept with a reading here"
 	}
 	return ""
 }

@@ -50,6 +50,7 @@ func (c *call) incomplete(f *frame) {
 	case f.act("bridge"):
 		c.ask("What did the load do then?", nil)
 	case len(f.places) > 0:
+		c.muddled = c.muddled || !slices.ContainsFunc(f.places, func(p placeRef) bool { return !onReference(p) })
 		if why := f.askPlace(); why != "" {
 			c.askWhere(f, why)
 			return
@@ -60,6 +61,17 @@ func (c *call) incomplete(f *frame) {
 	default:
 		c.unread(f.raw, "that was not understood")
 	}
+}
+
+// onReference tells a place that readings are taken against: where it alone is named, the
+// black lead may have been there.
+func onReference(p placeRef) bool {
+	for _, s := range p.spots {
+		if s.part != "ground" && (s.abs == "" || !reference(s.abs)) {
+			return false
+		}
+	}
+	return true
 }
 
 func (f *frame) askPlace() string {

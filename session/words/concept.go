@@ -29,7 +29,7 @@ var concepts = map[string]group{
 	"relay_in": gSetup, "relay_out": gSetup, "bench": gSetup, "key_on": gSetup, "key_off": gSetup,
 	"command_on": gSetup, "command_off": gSetup, "energised": gSetup, "rest": gSetup, "loaded": gSetup,
 	"engine_running": gSetup, "engine_off": gSetup, "neighbours_on": gSetup, "neighbours_off": gSetup, "heat_soaked": gSetup, "heat_none": gSetup,
-	"load_unplugged": gSetup, "until_command": gSetup, "fuse_pulled": gSetup,
+	"load_unplugged": gSetup, "until_command": gSetup, "unkept_state": gSetup,
 
 	"bridge": gAct, "swap": gAct, "reseat": gAct, "wiggle": gAct, "crank": gAct, "listen": gAct, "look": gAct,
 	"lamp": gAct, "clamp": gAct, "in_series": gAct, "fuse_drop": gAct, "jumping": gAct, "pull_in": gAct, "drop_out": gAct,

@@ -141,6 +141,9 @@ var interjections = set(`oh ah er erm um uh well damn shit bugger blast argh eh 
 // plain answer.
 func (c *call) noCorrects(in []item, i int) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
+	if next.kind == kNum && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum }) {
+		return true // "12 no 11"; but "there's no 12 volts at 86"
+	}
 	if prev.kind != kSep && prev.text != "-" && !(i == 1 && interjections[prev.text]) { // "oh no, …"
 		return false
 	}

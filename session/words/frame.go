@@ -220,7 +220,7 @@ func (f *frame) note(it item) {
 // word files a word that is no concept: harmless, or a place that is none.
 func (f *frame) word(clause []item, i int, known map[string]bool) {
 	w := clause[i].text
-	if (w == "on" || w == "off") && i > 0 && clause[i-1].concept == "load" && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
+	if (w == "on" || w == "off") && i > 0 && (clause[i-1].concept == "load" || clause[i-1].kind == kWord && plainly(clause[i-1].text)) && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
 		f.strays = append(f.strays, clause[i-1].raw+" "+w) // a load's state: this job's load, or a neighbour
 	}
 	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
@@ -242,6 +242,9 @@ func (f *frame) word(clause []item, i int, known map[string]bool) {
 		f.strays = append(f.strays, clause[i].raw)
 	}
 }
+
+// plainly tells a word that names a thing: it is none of those that join or soften.
+func plainly(w string) bool { return !linkWords[w] && !common[w] && !harmless[w] }
 
 // stateNext tells "as it is switched on", a state, from "as I had on 30".
 func stateNext(rest []item) bool {

@@ -494,7 +494,8 @@ func (c *call) bears(f *frame) bool {
 		return false
 	}
 	trade := func(w string) bool { return c.r.vocab[strings.ToLower(w)] && !slices.Contains(f.unknown, w) }
-	return len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, trade)
+	ofThing := func(w string) bool { return strings.HasSuffix(w, " on") || strings.HasSuffix(w, " off") } // "charger on"
+	return len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
 }
 
 // retracts tells that a clause may take back what was said before it, in words that say

@@ -93,7 +93,7 @@ func Kept(said rules.Setup) rules.Setup {
 func (c *call) conditions(s *rules.Setup, said rules.Setup) (assumed []string) {
 	var from rules.Setup
 	e := c.ctx.Expected
-	asAsked := e != nil && (said.Relay == "" || said.Relay == e.Setup.Relay)
+	asAsked := e != nil && said.Relay == ""
 	if c.ctx.Now != nil && (c.ctx.NowSaid || !asAsked) {
 		from = *c.ctx.Now
 	}
