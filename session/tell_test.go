@@ -297,7 +297,7 @@ func TestCorrectionsFindTheirReading(t *testing.T) {
 		{"two exchanged", []string{"30 is 12.6 and 86 is 12.4", "oops, swap those"}, []string{"socket.30 12.4", "socket.86 12.6"}},
 		{"two exchanged at once", []string{"30 is 12.6 and 86 is 12.4, no, other way round"}, []string{"socket.30 12.4", "socket.86 12.6"}},
 		{"past a question in passing", []string{"86 is 12.4", "what should 87 read now?", "no, 12.2"}, []string{"socket.86 12.2"}},
-		{"in two moves", []string{"86 is 12.3, nothing on 85", "no wait that was 12.5 on 86", "no, 86 is 12.4"}, []string{"socket.86 12.4"}},
+		{"in two moves", []string{"86 is 12.3", "no wait that was 12.5 on 86", "no, 86 is 12.4"}, []string{"socket.86 12.4"}},
 		{"the last by its place", []string{"30 is 12.6", "86 is 12.4", "no, that was 87"}, []string{"socket.30 12.6", "socket.87 12.4"}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
