@@ -147,3 +147,30 @@ func TestAddressesOfServers(t *testing.T) {
 		require.NotContains(t, err.Error(), "secret", where)
 	}
 }
+
+// What one record costs, and what it costs to see that there is no news. Compare with
+// BenchmarkAppend in the same run.
+func BenchmarkServer(b *testing.B) {
+	d, err := OpenServer(pgtest.Start(b).Address(b))
+	require.NoError(b, err)
+	defer d.Close()
+	f, err := d.Create("van-1", []byte(`1`), nil)
+	require.NoError(b, err)
+	b.Run("append", func(b *testing.B) {
+		for b.Loop() {
+			require.NoError(b, f.Append([]byte(`{"volts":12.4}`), nil))
+		}
+	})
+	b.Run("no news", func(b *testing.B) {
+		for b.Loop() {
+			_, fresh, err := f.News()
+			require.NoError(b, err)
+			require.False(b, fresh)
+		}
+	})
+	b.Run("turn", func(b *testing.B) {
+		for b.Loop() {
+			d.Turn("van-1")()
+		}
+	})
+}
