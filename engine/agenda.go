@@ -1,48 +1,38 @@
 package engine
 
-// agenda holds the rules and facts to look at again, by level, each at most once.
+import "math/bits"
+
+// agenda holds the facts to look at again, by rank, each at most once. Looking at a fact adds
+// higher ranks only, so what is taken rises.
 type agenda struct {
-	rules, facts   [][]int32
-	ruleOn, factOn []bool
+	words []uint64 // a bit for each rank
+	from  int      // no bit is set in the words before this one
+	count int
 }
 
-func newAgenda(p *Program) agenda {
-	return agenda{
-		rules: make([][]int32, p.levels), facts: make([][]int32, p.levels),
-		ruleOn: make([]bool, len(p.rules)), factOn: make([]bool, len(p.book.Facts)),
+func newAgenda(ranks int) agenda { return agenda{words: make([]uint64, (ranks+63)/64)} }
+
+func (a *agenda) add(rank int32) {
+	word, bit := int(rank)/64, uint64(1)<<(rank%64)
+	if a.words[word]&bit != 0 {
+		return
 	}
+	a.words[word] |= bit
+	a.from = min(a.from, word)
+	a.count++
 }
 
-func (a *agenda) rule(r, level int32) {
-	if !a.ruleOn[r] {
-		a.ruleOn[r] = true
-		a.rules[level] = append(a.rules[level], r)
+// take gives the lowest rank and removes it; false when there is none.
+func (a *agenda) take() (int, bool) {
+	if a.count == 0 {
+		return 0, false
 	}
-}
-
-func (a *agenda) fact(f, level int32) {
-	if !a.factOn[f] {
-		a.factOn[f] = true
-		a.facts[level] = append(a.facts[level], f)
+	for a.words[a.from] == 0 {
+		a.from++
 	}
-}
-
-// takeRules empties one level. The slice stands until something is added to the
-// level, which firing never does: a change reaches higher levels only.
-func (a *agenda) takeRules(level int32) []int32 {
-	out := a.rules[level]
-	for _, r := range out {
-		a.ruleOn[r] = false
-	}
-	a.rules[level] = out[:0]
-	return out
-}
-
-func (a *agenda) takeFacts(level int32) []int32 {
-	out := a.facts[level]
-	for _, f := range out {
-		a.factOn[f] = false
-	}
-	a.facts[level] = out[:0]
-	return out
+	word := &a.words[a.from]
+	bit := bits.TrailingZeros64(*word)
+	*word &^= 1 << bit
+	a.count--
+	return a.from*64 + bit, true
 }

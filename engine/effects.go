@@ -49,7 +49,7 @@ type Notice struct {
 func (m *Memory) Effects() Effects {
 	e := newEffects()
 	for i, r := range m.book.Rules {
-		if m.truths[i] == rules.True && !m.rules[i].late {
+		if m.fires(int32(i)) {
 			e.add(r)
 		}
 	}

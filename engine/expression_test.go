@@ -9,9 +9,9 @@ import (
 	"coilside/rules"
 )
 
-// TestConditionsEqualTheirLanguage holds our closures against the virtual
-// machine of the expression language itself, with every fact known: there the
-// three-valued meaning must be the two-valued one.
+// TestConditionsEqualTheirLanguage holds our closures, and the conditions taken apart that a
+// Memory fires by, against the virtual machine of the expression language itself, with every
+// fact known: there the three-valued meaning must be the two-valued one.
 func TestConditionsEqualTheirLanguage(t *testing.T) {
 	compared := map[rules.Truth]int{}
 	for seed := range uint64(trials) {
@@ -22,19 +22,21 @@ func TestConditionsEqualTheirLanguage(t *testing.T) {
 			continue // a loop; the property is about conditions
 		}
 		env := map[string]any{"limit": 2.5, "known": func(any) bool { return true }}
-		frame := rules.Frame{Cells: make([]rules.Cell, len(book.Facts))}
+		frame, memory := book.NewFrame(), New(book)
 		for range 5 {
 			for _, f := range made.facts {
 				v := g.input(f)
-				i, _ := book.FactIndex(f.id)
-				frame.Cells[i], env[f.id] = v.Cell(), plain(v)
+				fact, _ := book.Fact(f.id)
+				frame.Put(fact, v.Cell())
+				require.NoError(t, memory.Give(1, f.id, v))
+				env[f.id] = plain(v)
 			}
-			frame.Cells[quizIndex(book)] = rules.ChoiceValue("a").Cell()
 			for _, r := range book.Rules {
 				want := machine(t, r.When.Source(), env)
 				got := r.When.Truth(&frame)
 				require.Equal(t, want, got == rules.True, "seed %d: %s with %v", seed, r.When.Source(), env)
 				require.NotEqual(t, rules.Unknown, got, "seed %d: %s", seed, r.When.Source())
+				require.Equal(t, want, memory.Fires(r.ID), "taken apart, seed %d: %s with %v", seed, r.When.Source(), env)
 				compared[got]++
 				compareSets(t, r, &frame, env)
 			}
@@ -43,11 +45,6 @@ func TestConditionsEqualTheirLanguage(t *testing.T) {
 	t.Logf("compared: %d true, %d false", compared[rules.True], compared[rules.False])
 	require.Greater(t, compared[rules.True], 1000)
 	require.Greater(t, compared[rules.False], 1000)
-}
-
-func quizIndex(book *rules.Book) int {
-	i, _ := book.FactIndex("quiz1")
-	return i
 }
 
 func machine(t *testing.T, source string, env map[string]any) any {

@@ -12,19 +12,12 @@ import (
 // not safe for concurrent use.
 type Memory struct {
 	*Program
-	frame    rules.Frame
-	given    [][]input     // by fact, by rising entry
-	truths   []rules.Truth // by rule: its condition
-	says     []rules.Cell  // by slot: the value a firing rule derives
-	conflict []bool        // by fact: rules derive different values and none goes first
-	work     agenda
-	looked   int // conditions evaluated since New, to hold the engine to "only what a change touches"
-}
-
-// input is one value given for a fact.
-type input struct {
-	entry int
-	value rules.Value
+	frame  rules.Frame
+	gates  []gateState
+	wholes []rules.Truth
+	given  given
+	work   agenda
+	looked int // parts of conditions looked at since New, to hold the engine to "only what a change touches"
 }
 
 // New gives an empty Memory over a book, at its fixpoint.
@@ -32,22 +25,19 @@ func New(book *rules.Book) *Memory { return Compile(book).Memory() }
 
 // Memory gives an empty Memory at its fixpoint: rules may fire on absence alone.
 func (p *Program) Memory() *Memory {
-	m := &Memory{
-		Program:  p,
-		frame:    rules.Frame{Cells: make([]rules.Cell, len(p.book.Facts))},
-		given:    make([][]input, len(p.book.Facts)),
-		truths:   make([]rules.Truth, len(p.rules)),
-		says:     make([]rules.Cell, len(p.slots)),
-		conflict: make([]bool, len(p.book.Facts)),
-		work:     newAgenda(p),
-	}
-	for i := range p.rules {
-		if !p.rules[i].late {
-			m.work.rule(int32(i), p.rules[i].level)
-		}
-	}
-	m.settle()
-	return m
+	m := *p.empty
+	m.frame.Numbers, m.frame.Words = slices.Clone(m.frame.Numbers), slices.Clone(m.frame.Words)
+	m.gates, m.wholes = slices.Clone(m.gates), slices.Clone(m.wholes)
+	m.given.latest = slices.Clone(m.given.latest)
+	m.work.words = slices.Clone(m.work.words)
+	return &m
+}
+
+// Given is one value for a fact, under the number of the log entry that holds it.
+type Given struct {
+	Entry int
+	Fact  string
+	Value rules.Value
 }
 
 // Give states a value for a fact under the number of the log entry that holds
@@ -55,23 +45,45 @@ func (p *Program) Memory() *Memory {
 // it is taken back. The same entry and fact again replaces. The error says what
 // does not fit: an unknown fact, the kind, the range, the choice.
 func (m *Memory) Give(entry int, fact string, v rules.Value) error {
-	i, ok := m.book.FactIndex(fact)
-	if !ok {
-		return m.noFact(fact)
-	}
-	if err := m.book.Facts[i].CheckValue(v); err != nil {
+	i, err := m.fitFor(fact, v)
+	if err != nil {
 		return err
 	}
-	list := m.given[i]
-	at, found := slices.BinarySearchFunc(list, entry, func(x input, e int) int { return x.entry - e })
-	if found {
-		list[at].value = v
-	} else {
-		m.given[i] = slices.Insert(list, at, input{entry, v})
-	}
-	m.resolve(int32(i))
+	m.give(entry, i, v)
 	m.settle()
 	return nil
+}
+
+// GiveAll is Give for many values at once, which costs less than one after another. Either
+// all are taken or, on an error, none.
+func (m *Memory) GiveAll(list []Given) error {
+	facts := make([]int32, len(list))
+	for i, g := range list {
+		var err error
+		if facts[i], err = m.fitFor(g.Fact, g.Value); err != nil {
+			return err
+		}
+	}
+	m.given.grow(len(list))
+	for i, g := range list {
+		m.give(g.Entry, facts[i], g.Value)
+	}
+	m.settle()
+	return nil
+}
+
+// fitFor gives the place of a fact that may have the value.
+func (m *Memory) fitFor(fact string, v rules.Value) (int32, error) {
+	i, ok := m.book.FactIndex(fact)
+	if !ok {
+		return 0, m.noFact(fact)
+	}
+	return int32(i), m.book.Facts[i].CheckValue(v)
+}
+
+func (m *Memory) give(entry int, fact int32, v rules.Value) {
+	m.given.put(entry, fact, v.Cell())
+	m.put(fact, m.given.top(fact))
 }
 
 func (m *Memory) noFact(fact string) error {
@@ -88,35 +100,39 @@ func (m *Memory) noFact(fact string) error {
 // TakeBack withdraws everything given under an entry, and all that stood on it.
 // An entry that gave nothing changes nothing.
 func (m *Memory) TakeBack(entry int) {
-	for i, list := range m.given {
-		at, found := slices.BinarySearchFunc(list, entry, func(x input, e int) int { return x.entry - e })
-		if found {
-			m.given[i] = slices.Delete(list, at, at+1)
-			m.resolve(int32(i))
+	m.given.remove(entry, func(fact int32) {
+		if m.given.is(fact) {
+			m.put(fact, m.given.top(fact))
+		} else {
+			m.put(fact, m.derive(fact))
 		}
-	}
+	})
 	m.settle()
 }
 
 // Value gives what is known of a fact; false when it is unknown or not declared.
 func (m *Memory) Value(fact string) (rules.Value, bool) {
 	i, ok := m.book.FactIndex(fact)
-	if !ok || !m.frame.Cells[i].Known {
+	if !ok {
 		return rules.Value{}, false
 	}
-	return m.valueAt(i), true
+	f := m.book.Facts[i]
+	cell := m.frame.Cell(f)
+	if !cell.Known {
+		return rules.Value{}, false
+	}
+	return cell.Value(f.Kind), true
 }
-
-func (m *Memory) valueAt(i int) rules.Value { return m.frame.Cells[i].Value(m.book.Facts[i].Kind) }
 
 // Env gives all known facts by id, for formulas: float64, string or bool.
 func (m *Memory) Env() map[string]any {
 	env := make(map[string]any, 16)
-	for i, cell := range m.frame.Cells {
+	for _, f := range m.book.Facts {
+		cell := m.frame.Cell(f)
 		if !cell.Known {
 			continue
 		}
-		switch f := m.book.Facts[i]; f.Kind {
+		switch f.Kind {
 		case rules.Bool:
 			env[f.ID] = cell.Number != 0
 		case rules.Number:
@@ -128,87 +144,52 @@ func (m *Memory) Env() map[string]any {
 	return env
 }
 
-// settle fires what the agenda holds, level by level. A rule reads only facts
-// that rules of lower levels set, so one pass reaches the fixpoint, whatever
-// the order within a level.
+// settle derives the facts on the agenda. A fact comes after all that it depends on, so one
+// pass reaches the fixpoint.
 func (m *Memory) settle() {
-	for level := int32(0); level < int32(m.levels); level++ {
-		for _, r := range m.work.takeRules(level) {
-			m.evaluate(r)
-		}
-		for _, fact := range m.work.takeFacts(level) {
-			m.resolve(fact)
+	for rank, more := m.work.take(); more; rank, more = m.work.take() {
+		if fact := m.order[rank]; !m.given.is(fact) {
+			m.put(fact, m.derive(fact))
 		}
 	}
 }
 
-// evaluate brings one rule up to date and notes the facts it changes its mind about.
-func (m *Memory) evaluate(r int32) {
-	t := &m.rules[r]
-	m.looked++
-	m.truths[r] = t.when.Truth(&m.frame)
-	for _, id := range t.slots {
-		var say rules.Cell
-		s := &m.slots[id]
-		if m.truths[r] == rules.True {
-			say = m.fitting(s, s.to.Cell(&m.frame))
-		}
-		if say != m.says[id] {
-			m.says[id] = say
-			m.work.fact(s.fact, m.settled[s.fact])
-		}
+// derive gives the value on which all rules that have a say agree; unknown when they differ.
+func (m *Memory) derive(fact int32) rules.Cell {
+	setters := m.facts[fact].setters
+	if setters.to == setters.from+1 { // nearly always
+		return m.say(fact, setters.from)
 	}
-}
-
-// fitting drops a derived number outside its fact's range: it says nothing.
-func (m *Memory) fitting(s *slot, say rules.Cell) rules.Cell {
-	f := m.book.Facts[s.fact]
-	if say.Known && f.CheckValue(say.Value(f.Kind)) != nil {
-		return rules.Cell{}
-	}
-	return say
-}
-
-// resolve settles one fact from what was given and what rules derive, and puts
-// its readers on the agenda if it changed.
-func (m *Memory) resolve(fact int32) {
-	cell, conflict := rules.Cell{}, false
-	if list := m.given[fact]; len(list) > 0 {
-		cell = list[len(list)-1].value.Cell()
-	} else {
-		cell, conflict = m.derive(fact)
-	}
-	m.conflict[fact] = conflict
-	if cell == m.frame.Cells[fact] {
-		return
-	}
-	m.frame.Cells[fact] = cell
-	for _, r := range m.readers[fact] {
-		m.work.rule(r, m.rules[r].level)
-	}
-}
-
-// derive gives the value on which all rules that have a say agree. When they
-// differ the fact stays unknown, and the second result is true.
-func (m *Memory) derive(fact int32) (rules.Cell, bool) {
 	var out rules.Cell
-	for _, id := range m.setters[fact] {
-		say := m.says[id]
+	for id := setters.from; id < setters.to; id++ {
+		say := m.say(fact, id)
 		if !say.Known || m.beaten(fact, id) {
 			continue
 		}
 		if out.Known && out != say {
-			return rules.Cell{}, true
+			return rules.Cell{}
 		}
 		out = say
 	}
-	return out, false
+	return out
 }
 
-// beaten says whether another rule that has a say goes over this slot's rule.
+// say gives what a rule derives for a fact at present, unknown unless it fires.
+func (m *Memory) say(fact, id int32) rules.Cell {
+	s := &m.slots[id]
+	switch {
+	case !m.fires(s.rule):
+		return rules.Cell{}
+	case s.constant:
+		return s.says
+	}
+	return fitting(m.book.Facts[fact], s.to.Cell(&m.frame))
+}
+
+// beaten says whether a rule that goes over this slot's rule has a say.
 func (m *Memory) beaten(fact, id int32) bool {
-	for _, other := range m.setters[fact] {
-		if other != id && m.says[other].Known && slices.Contains(m.slots[other].over, id) {
+	for _, over := range m.slots[id].under {
+		if m.say(fact, over).Known {
 			return true
 		}
 	}

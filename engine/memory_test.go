@@ -164,6 +164,20 @@ func TestGiveRefuses(t *testing.T) {
 	require.Equal(t, before, m.portrait(), "a refused value changes nothing")
 }
 
+func TestGiveAllTakesAllOrNone(t *testing.T) {
+	m, one := shopMemory(t), shopMemory(t)
+	before := m.portrait()
+	list := []Given{{2, "fuse_amps", rules.NumberValue(9)}, {1, "exposed", rules.BoolValue(true)}, {3, "drop", rules.NumberValue(31)}}
+	require.ErrorContains(t, m.GiveAll(list), "31 is outside")
+	require.Equal(t, before, m.portrait())
+	list[2].Value = rules.NumberValue(1)
+	require.NoError(t, m.GiveAll(list))
+	for _, g := range list {
+		give(t, one, g.Entry, g.Fact, g.Value)
+	}
+	require.Equal(t, one.portrait(), m.portrait(), "as if given one after another")
+}
+
 func TestWeightsAreCapped(t *testing.T) {
 	m := shopMemory(t)
 	give(t, m, 1, "exposed", rules.BoolValue(true))

@@ -5,92 +5,80 @@ package engine
 
 import "coilside/rules"
 
-// Program is a rulebook laid out for firing: dense tables by the places of facts
-// and rules in the book. It is immutable and may be shared by any number of
-// Memories at once.
+// Program is a rulebook laid out for firing. Conditions are a network: comparisons and wholes
+// (see rules.Form) hang on the facts they read and feed gates; the gate of a rule feeds the
+// facts it sets. A changed fact goes only to what reads it, and on only where a truth changes.
+// What belongs to one fact or gate lies together, in a span of a table for all of them.
+// A Program is immutable and may be shared by any number of Memories at once.
 type Program struct {
 	book    *rules.Book
-	rules   []ruleTable
-	late    []int32   // rules of the second stage, in book order
-	readers [][]int32 // by fact: first-stage rules that read it
-	setters [][]int32 // by fact: slots of the rules that set it, in book order
-	slots   []slot
-	settled []int32 // by fact: the level after which no rule can set it any more
-	levels  int
+	facts   []factTable
+	numbers []numberTest // of each fact by rising constant
+	words   []wordTest
+	readers []int32 // places in wholes
+	wholes  []whole
+	feeds   []feed
+	slots   []slot // of each fact in book order
+	gates   []gate // one for each rule first, in book order
+	marks   []int32
+	order   []int32 // the facts that rules set, each after those it depends on
+	late    []int32 // rules of the second stage, in book order
+	empty   *Memory // what follows from nothing given
 }
 
-// ruleTable is what firing one rule needs.
-type ruleTable struct {
-	when  *rules.Condition
-	level int32
-	slots []int32
-	late  bool
+// span is a stretch of a table.
+type span struct{ from, to int32 }
+
+// factTable is what hangs on one fact.
+type factTable struct {
+	place   int32 // in its column of the frame
+	rank    int32 // in Program.order, if rules set it
+	numbers span
+	words   span
+	readers span // wholes that read it
+	feeds   span
+	setters span // slots
+
+	worded    bool
+	evaluated bool // something other than a test reads it
+}
+
+// numberTest compares a fact with a constant, for the gate it feeds.
+type numberTest struct {
+	constant float64
+	gate     int32
+	op       rules.Op
+}
+
+type wordTest struct {
+	constant string
+	gate     int32
+	op       rules.Op
+}
+
+// whole is a part of a condition that is evaluated anew when a fact it reads changes.
+type whole struct {
+	truth func(*rules.Frame) rules.Truth
+	gate  int32
+}
+
+// feed says that a rule sets a fact, named by rank, to a value that reads this one.
+type feed struct{ rule, rank int32 }
+
+// gate joins the truths of its members: one that has the truth `decides` settles it.
+type gate struct {
+	parent  int32 // -1 for the gate of a rule
+	marks   span  // ranks of the facts that the rule sets
+	decides rules.Truth
 }
 
 // slot is one "set" action: what one rule has to say about one fact.
 type slot struct {
-	rule int32
-	fact int32
-	to   *rules.Condition
-	over []int32 // slots for the same fact that this one replaces
-}
-
-// Compile lays out a book. It can't fail: a loaded book is sound.
-func Compile(book *rules.Book) *Program {
-	p := &Program{
-		book:    book,
-		rules:   make([]ruleTable, len(book.Rules)),
-		readers: make([][]int32, len(book.Facts)),
-		setters: make([][]int32, len(book.Facts)),
-		settled: make([]int32, len(book.Facts)),
-		levels:  1,
-	}
-	for i, r := range book.Rules {
-		t := ruleTable{when: r.When, level: int32(r.Level()), late: r.Late}
-		if r.Late {
-			p.late = append(p.late, int32(i))
-			p.rules[i] = t
-			continue
-		}
-		for _, fact := range r.Reads() {
-			p.readers[fact] = append(p.readers[fact], int32(i))
-		}
-		t.slots = p.addSlots(int32(i), r)
-		p.levels = max(p.levels, r.Level()+1)
-		p.rules[i] = t
-	}
-	p.linkPrecedence()
-	return p
-}
-
-func (p *Program) addSlots(rule int32, r *rules.Rule) []int32 {
-	var out []int32
-	for _, a := range r.Then {
-		if a.Do != rules.Set {
-			continue
-		}
-		fact, _ := p.book.FactIndex(a.Fact)
-		id := int32(len(p.slots))
-		p.slots = append(p.slots, slot{rule: rule, fact: int32(fact), to: a.To})
-		p.setters[fact] = append(p.setters[fact], id)
-		p.settled[fact] = max(p.settled[fact], int32(r.Level()))
-		out = append(out, id)
-	}
-	return out
-}
-
-// linkPrecedence turns "rule over rule" into "slot over slot".
-func (p *Program) linkPrecedence() {
-	for i := range p.slots {
-		s := &p.slots[i]
-		for _, beaten := range p.book.Rules[s.rule].GoesOver() {
-			for _, other := range p.rules[beaten].slots {
-				if p.slots[other].fact == s.fact {
-					s.over = append(s.over, other)
-				}
-			}
-		}
-	}
+	rule     int32
+	constant bool
+	says     rules.Cell // when constant
+	to       *rules.Condition
+	under    []int32 // slots for the same fact that replace this one
 }
 
 // Book gives the rulebook.

@@ -34,7 +34,7 @@ func (f Firing) Entries() []int { return f.entries }
 func (m *Memory) Firings() []Firing {
 	var out []Firing
 	for i, r := range m.book.Rules {
-		if m.truths[i] == rules.True && !m.rules[i].late {
+		if m.fires(int32(i)) {
 			out = append(out, m.firing(r))
 		}
 	}
@@ -60,14 +60,15 @@ func (m *Memory) entriesBehind(facts []int) []int {
 // Fires says whether a first-stage rule fires.
 func (m *Memory) Fires(rule string) bool {
 	i, ok := m.book.RuleIndex(rule)
-	return ok && m.truths[i] == rules.True
+	return ok && m.fires(int32(i))
 }
 
 // Late gives the second-stage rules that fire, in book order, with the ranking
 // answering what is suspected and concluded.
 func (m *Memory) Late(suspected, concluded func(suspect string) bool) []Firing {
 	var out []Firing
-	frame := rules.Frame{Cells: m.frame.Cells, Suspected: suspected, Concluded: concluded}
+	frame := m.frame
+	frame.Suspected, frame.Concluded = suspected, concluded
 	for _, i := range m.late {
 		if r := m.book.Rules[i]; r.When.Truth(&frame) == rules.True {
 			out = append(out, m.firing(r))
@@ -85,15 +86,18 @@ func (m *Memory) supports(facts []int) []Support {
 }
 
 func (m *Memory) support(fact int) Support {
-	s := Support{Fact: m.book.Facts[fact].ID, Known: m.frame.Cells[fact].Known, Conflict: m.conflict[fact]}
-	if s.Known {
-		s.Value = m.valueAt(fact)
+	f := m.book.Facts[fact]
+	s := Support{Fact: f.ID}
+	if cell := m.frame.Cell(f); cell.Known {
+		s.Known, s.Value = true, cell.Value(f.Kind)
 	}
-	if list := m.given[fact]; len(list) > 0 {
-		s.Given, s.Entry = true, list[len(list)-1].entry
+	if m.given.is(int32(fact)) {
+		s.Given, s.Entry = true, m.given.topEntry(int32(fact))
 		return s
 	}
-	for _, id := range m.standing(fact) {
+	standing := m.standing(fact)
+	s.Conflict = !s.Known && len(standing) > 0
+	for _, id := range standing {
 		s.Rules = append(s.Rules, m.book.Rules[m.slots[id].rule].ID)
 	}
 	return s
@@ -102,8 +106,9 @@ func (m *Memory) support(fact int) Support {
 // standing gives the slots that have a say about a fact and are not beaten.
 func (m *Memory) standing(fact int) []int32 {
 	var out []int32
-	for _, id := range m.setters[fact] {
-		if m.says[id].Known && !m.beaten(int32(fact), id) {
+	setters := m.facts[fact].setters
+	for id := setters.from; id < setters.to; id++ {
+		if m.say(int32(fact), id).Known && !m.beaten(int32(fact), id) {
 			out = append(out, id)
 		}
 	}
@@ -126,13 +131,17 @@ type Conflict struct {
 // Conflicts gives the facts that rules disagree about, in book order.
 func (m *Memory) Conflicts() []Conflict {
 	var out []Conflict
-	for fact, torn := range m.conflict {
-		if !torn {
+	for fact, f := range m.book.Facts {
+		if m.frame.Cell(f).Known || m.given.is(int32(fact)) {
 			continue
 		}
-		c := Conflict{Fact: m.book.Facts[fact].ID}
-		for _, id := range m.standing(fact) {
-			c.Claims = append(c.Claims, Claim{m.book.Rules[m.slots[id].rule].ID, m.says[id].Value(m.book.Facts[fact].Kind)})
+		standing := m.standing(fact)
+		if len(standing) == 0 {
+			continue
+		}
+		c := Conflict{Fact: f.ID}
+		for _, id := range standing {
+			c.Claims = append(c.Claims, Claim{m.book.Rules[m.slots[id].rule].ID, m.say(int32(fact), id).Value(f.Kind)})
 		}
 		out = append(out, c)
 	}
@@ -198,7 +207,8 @@ func (m *Memory) WhyNotOn(rule string, suspected, concluded func(suspect string)
 	if !ok {
 		return Diagnosis{}, false
 	}
-	frame := rules.Frame{Cells: m.frame.Cells, Suspected: suspected, Concluded: concluded}
+	frame := m.frame
+	frame.Suspected, frame.Concluded = suspected, concluded
 	return Diagnosis{Rule: r, Truth: r.When.Truth(&frame), Parts: m.partsOn(r.When.Parts(), &frame)}, true
 }
 
@@ -218,9 +228,5 @@ func (m *Memory) Given(fact string) []int {
 	if !ok {
 		return nil
 	}
-	var out []int
-	for _, in := range m.given[i] {
-		out = append(out, in.entry)
-	}
-	return out
+	return m.given.all(int32(i))
 }

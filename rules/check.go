@@ -111,7 +111,7 @@ func (k *checker) factSymbol(i int, f *Fact) symbol {
 	if f.loose {
 		u = unit{free: true}
 	}
-	s := symbol{name: f.ID, kind: f.Kind, unit: u, fact: i}
+	s := symbol{name: f.ID, kind: f.Kind, unit: u, fact: i, place: f.place}
 	if f.Kind == Choice {
 		s.of = f.Of
 	}

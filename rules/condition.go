@@ -18,6 +18,7 @@ type Condition struct {
 	late   bool
 	params []string
 	parts  []Part
+	form   Form
 	node   ast.Node // nil for a bare word
 }
 
@@ -47,6 +48,12 @@ func (c *Condition) Reads() []int { return c.reads }
 
 // Late says whether the condition asks suspected() or concluded().
 func (c *Condition) Late() bool { return c.late }
+
+// Form gives the condition of a rule taken apart. Do not change it.
+func (c *Condition) Form() *Form { return &c.form }
+
+// Constant says whether the value is the same whatever is known.
+func (c *Condition) Constant() bool { return c.op.constant }
 
 // Truth evaluates the condition of a rule.
 func (c *Condition) Truth(f *Frame) Truth { return c.op.truth(f) }
@@ -106,13 +113,14 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 	cond.node = node
 	if want == Bool {
 		cond.parts = k.parts(cond, node)
+		cond.form = k.form(cond, node)
 	}
 	k.kept.keepCondition(want, *cond)
 	return op
 }
 
 func (k *checker) factCompiler(cond *Condition, to *problems) *compiler {
-	return &compiler{problems: to, at: cond.at, scope: k.facts, source: cond.source, slot: func(s symbol) int { return s.fact }}
+	return &compiler{problems: to, at: cond.at, scope: k.facts, source: cond.source, slot: func(s symbol) int { return s.place }}
 }
 
 func (k *checker) factIndexes(names []string) []int {

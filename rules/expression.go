@@ -28,6 +28,7 @@ type symbol struct {
 	of       []string // choices; nil = any text
 	constant *float64 // of a parameter
 	fact     int      // index into Book.Facts, or -1
+	place    int      // of a fact: in its column of the frame
 }
 
 // scope holds the names known where an expression stands.
@@ -77,7 +78,7 @@ type compiler struct {
 	*problems
 	at     spot
 	scope  *scope
-	slot   func(symbol) int // where the frame holds a name
+	slot   func(symbol) int // where the frame's column holds a name
 	reads  []string         // names read, in order of appearance
 	params []string         // parameters read
 	late   bool             // asks suspected() or concluded()
@@ -307,22 +308,22 @@ func (c *compiler) read(name string) {
 	}
 }
 
-// load reads a cell of the frame.
+// load reads a fact's state from its column of the frame.
 func load(s symbol, i int) *operand {
 	o := &operand{kind: s.kind, unit: s.unit, of: s.of}
 	switch s.kind {
 	case Bool:
 		o.truth = func(f *Frame) Truth {
-			if cell := &f.Cells[i]; cell.Known {
-				return truth(cell.Number != 0)
+			if v := f.Numbers[i]; v == v {
+				return truth(v != 0)
 			}
 			return Unknown
 		}
 	case Number:
-		o.number = func(f *Frame) (float64, bool) { cell := &f.Cells[i]; return cell.Number, cell.Known }
+		o.number = func(f *Frame) (float64, bool) { v := f.Numbers[i]; return v, v == v }
 	default:
 		o.kind = Choice
-		o.text = func(f *Frame) (string, bool) { cell := &f.Cells[i]; return cell.Text, cell.Known }
+		o.text = func(f *Frame) (string, bool) { w := &f.Words[i]; return w.Text, w.Known }
 	}
 	return o
 }

@@ -76,18 +76,28 @@ func constants(of []*Formula) bool {
 func (f *Formula) Constant() bool { return f.op != nil && f.op.constant }
 
 // frames saves an allocation at every evaluation.
-var frames = sync.Pool{New: func() any { return &Frame{Cells: make([]Cell, 0, 16)} }}
+var frames = sync.Pool{New: func() any { return new(Frame) }}
 
-// frame fills the cells from env. Values are float64 or int for numbers, string
-// for words, bool, or a Value; what is absent is unknown.
+// frame fills both columns from env, a place for each name. Values are float64 or int for
+// numbers, string for words, bool, or a Value; what is absent is unknown.
 func (f *Formula) frame(env map[string]any) *Frame {
 	frame := frames.Get().(*Frame)
-	frame.Cells = frame.Cells[:0]
+	frame.clear()
 	for _, name := range f.names {
-		frame.Cells = append(frame.Cells, CellOf(env[name]))
+		frame.add(CellOf(env[name]))
 	}
 	return frame
 }
+
+func (f *Frame) clear() { f.Numbers, f.Words = f.Numbers[:0], f.Words[:0] }
+
+// add appends a cell to both columns, for a name whose kind is not looked at.
+func (f *Frame) add(c Cell) {
+	f.Numbers, f.Words = append(f.Numbers, c.number()), append(f.Words, c.word())
+}
+
+// known says whether an added cell is known.
+func (f *Frame) known(i int) bool { return f.Words[i].Known }
 
 // CellOf is a value as formulas see it: float64 or int for numbers, string for words, bool, or
 // a Value; anything else is unknown.
@@ -119,7 +129,7 @@ func (f *Formula) Number(env map[string]any) (float64, error) {
 	}
 	frame := f.frame(env)
 	v, known := f.op.number(frame)
-	err := f.unless(known, frame.Cells)
+	err := f.unless(known, frame)
 	frames.Put(frame)
 	return v, err
 }
@@ -132,7 +142,7 @@ func (f *Formula) Truth(env map[string]any) (bool, error) {
 	}
 	frame := f.frame(env)
 	v := f.op.truth(frame)
-	err := f.unless(v != Unknown, frame.Cells)
+	err := f.unless(v != Unknown, frame)
 	frames.Put(frame)
 	return v == True, err
 }
@@ -156,7 +166,7 @@ func (f *Formula) TextValue(env map[string]any) (string, error) {
 	}
 	frame := f.frame(env)
 	v, known := f.op.text(frame)
-	err := f.unless(known, frame.Cells)
+	err := f.unless(known, frame)
 	frames.Put(frame)
 	return v, err
 }
@@ -178,36 +188,36 @@ func (f *Formula) Bind(names []string) *Bound {
 }
 
 // Number evaluates to a number over the values of the listed names, in their order. The
-// frame is scratch, whose cells are overwritten. It fails as Formula.Number does.
+// frame is scratch, whose columns are overwritten. It fails as Formula.Number does.
 func (b *Bound) Number(frame *Frame, values []Cell) (float64, error) {
 	f := b.formula
 	if f.op == nil || f.op.number == nil {
 		return 0, f.wrongKind("a number")
 	}
-	frame.Cells = frame.Cells[:0]
+	frame.clear()
 	for _, at := range b.from {
 		cell := Cell{}
 		if at >= 0 {
 			cell = values[at]
 		}
-		frame.Cells = append(frame.Cells, cell)
+		frame.add(cell)
 	}
 	v, known := f.op.number(frame)
-	return v, f.unless(known, frame.Cells)
+	return v, f.unless(known, frame)
 }
 
 func (f *Formula) wrongKind(want string) error {
 	return fmt.Errorf("%s: %q does not give %s", f.at.pos(), f.source, want)
 }
 
-// unless is the error of a formula that has no value, over the cells of its names.
-func (f *Formula) unless(known bool, cells []Cell) error {
+// unless is the error of a formula that has no value, over the frame of its names.
+func (f *Formula) unless(known bool, frame *Frame) error {
 	if known {
 		return nil
 	}
 	var missing []string
 	for i, name := range f.names {
-		if !cells[i].Known {
+		if !frame.known(i) {
 			missing = append(missing, name)
 		}
 	}

@@ -38,7 +38,10 @@ func (c *compiler) known(n *ast.CallNode) *operand {
 	c.scope.used[name] = true
 	c.read(name)
 	i := c.slot(s)
-	return &operand{kind: Bool, truth: func(f *Frame) Truth { return truth(f.Cells[i].Known) }}
+	if s.kind == Choice || s.kind == Text {
+		return &operand{kind: Bool, truth: func(f *Frame) Truth { return truth(f.Words[i].Known) }}
+	}
+	return &operand{kind: Bool, truth: func(f *Frame) Truth { v := f.Numbers[i]; return truth(v == v) }}
 }
 
 func (c *compiler) asked(n *ast.CallNode, name string) *operand {

@@ -19,6 +19,7 @@ func indexOf[T any](items []T, id func(T) string) map[string]int {
 }
 
 func (b *Book) buildIndex() {
+	b.place()
 	b.index = index{
 		facts:      indexOf(b.Facts, func(x *Fact) string { return x.ID }),
 		parameters: indexOf(b.Parameters, func(x *Parameter) string { return x.ID }),
@@ -27,6 +28,19 @@ func (b *Book) buildIndex() {
 		suspects:   indexOf(b.Suspects, func(x *Suspect) string { return x.ID }),
 		tests:      indexOf(b.Tests, func(x *Test) string { return x.ID }),
 		rules:      indexOf(b.Rules, func(x *Rule) string { return x.ID }),
+	}
+}
+
+// place gives every fact its place in the columns of a Frame.
+func (b *Book) place() {
+	numbers, words := 0, 0
+	for _, f := range b.Facts {
+		column := &numbers
+		if f.Worded() {
+			column = &words
+		}
+		f.place = *column
+		*column++
 	}
 }
 

@@ -74,9 +74,11 @@ rules:
 		{F, T, F, T, T, F, T, T, U}, {F, F, F, F, T, T, T, F, U}, {F, U, F, U, T, U, T, U, U},
 		{U, T, U, T, U, U, F, T, U}, {U, F, F, U, U, U, F, F, U}, {U, U, U, U, U, U, F, U, U},
 	} {
-		frame := &rules.Frame{Cells: []rules.Cell{cell[row.a], cell[row.b], {}}}
+		frame := book.NewFrame()
+		frame.Put(book.Facts[0], cell[row.a])
+		frame.Put(book.Facts[1], cell[row.b])
 		for i, want := range []rules.Truth{row.and, row.or, row.not, row.same, row.known, row.both, row.number} {
-			require.Equal(t, want, book.Rules[i].When.Truth(frame), "%s with a %s, b %s", book.Rules[i].When.Source(), row.a, row.b)
+			require.Equal(t, want, book.Rules[i].When.Truth(&frame), "%s with a %s, b %s", book.Rules[i].When.Source(), row.a, row.b)
 		}
 	}
 }

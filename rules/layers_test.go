@@ -34,9 +34,9 @@ rules:
 	_, ok := book.Rule("outside_is_wet")
 	require.False(t, ok)
 	r, _ := book.Rule("ours")
-	i, _ := book.FactIndex("feed_volts")
-	frame := rules.Frame{Cells: make([]rules.Cell, len(book.Facts))}
-	frame.Cells[i] = rules.NumberValue(0.4).Cell()
+	volts, _ := book.Fact("feed_volts")
+	frame := book.NewFrame()
+	frame.Put(volts, rules.NumberValue(0.4).Cell())
 	require.Equal(t, rules.False, r.When.Truth(&frame), "the replaced limit is in force")
 }
 

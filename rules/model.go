@@ -64,6 +64,7 @@ type Fact struct {
 	loose    bool // a number whose unit is not stated: it takes the unit of what it stands beside
 	unclear  bool // a choice whose test lacks its answers
 	explicit bool // stands under facts
+	place    int  // in its column of a Frame
 	at       spots
 }
 

@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"fmt"
-	"hash"
 	"slices"
 	"strings"
 
@@ -61,23 +60,20 @@ func (b *Book) Fingerprint(kind, id string) string { return b.prints[kind+" "+id
 
 // fingerprint digests a node.
 func fingerprint(n *yaml.Node) string {
-	h := sha256.New()
-	digest(h, n)
-	return hex.EncodeToString(h.Sum(nil)[:4])
+	sum := sha256.Sum256(canonical(nil, n))
+	return hex.EncodeToString(sum[:4])
 }
 
-func digest(h hash.Hash, n *yaml.Node) {
-	var size [4]byte
-	binary.BigEndian.PutUint32(size[:], uint32(len(n.Content))) //nolint:gosec // a file is bounded
-	h.Write([]byte{byte(n.Kind)})
-	h.Write(size[:])
-	h.Write([]byte(n.Value))
-	h.Write([]byte{0})
+// canonical appends a node in a form that does not depend on layout or the order of fields.
+func canonical(to []byte, n *yaml.Node) []byte {
+	to = append(to, byte(n.Kind))
+	to = binary.BigEndian.AppendUint32(to, uint32(len(n.Content))) //nolint:gosec // a file is bounded
+	to = append(append(to, n.Value...), 0)
 	if n.Kind != yaml.MappingNode {
 		for _, c := range n.Content {
-			digest(h, c)
+			to = canonical(to, c)
 		}
-		return
+		return to
 	}
 	order := make([]int, 0, len(n.Content)/2)
 	for i := 0; i+1 < len(n.Content); i += 2 {
@@ -85,9 +81,9 @@ func digest(h hash.Hash, n *yaml.Node) {
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return strings.Compare(n.Content[a].Value, n.Content[b].Value) })
 	for _, i := range order {
-		digest(h, n.Content[i])
-		digest(h, n.Content[i+1])
+		to = canonical(canonical(to, n.Content[i]), n.Content[i+1])
 	}
+	return to
 }
 
 // start makes an item the one that is read now, and takes `was` out of it where

@@ -57,8 +57,7 @@ func (c Cell) Value(kind Kind) Value {
 	return Value{Kind: kind, Text: c.Text}
 }
 
-// Cell is one fact's state in the dense form that conditions read. A bool is a
-// Number of 0 or 1. The zero Cell is an unknown fact.
+// Cell is one fact's state. A bool is a Number of 0 or 1. The zero Cell is an unknown fact.
 type Cell struct {
 	Number float64
 	Text   string
@@ -92,13 +91,69 @@ func truth(v bool) Truth {
 	return False
 }
 
-// Frame is what a condition is evaluated against. Cells is indexed as
-// Book.Facts. Suspected and Concluded answer for the second stage and may be nil
-// before it: what they would say is then unknown.
+// Frame is what a condition is evaluated against: the state of every fact, in two columns.
+// A fact stands at its Place in the column of its kind. Suspected and Concluded answer for
+// the second stage and may be nil before it: what they would say is then unknown.
 type Frame struct {
-	Cells     []Cell
+	Numbers   []float64 // of numbers and bools (0 or 1); NaN = unknown
+	Words     []Word    // of choices and texts
 	Suspected func(suspect string) bool
 	Concluded func(suspect string) bool
+}
+
+// Word is the state of a choice or a text. The zero Word is unknown.
+type Word struct {
+	Text  string
+	Known bool
+}
+
+// NewFrame gives a frame in which every fact of the book is unknown.
+func (b *Book) NewFrame() Frame {
+	var f Frame
+	for _, fact := range b.Facts {
+		if fact.Worded() {
+			f.Words = append(f.Words, Word{})
+		} else {
+			f.Numbers = append(f.Numbers, math.NaN())
+		}
+	}
+	return f
+}
+
+// Worded says whether a fact stands in the column of words.
+func (f *Fact) Worded() bool { return f.Kind == Choice || f.Kind == Text }
+
+// Place is where the fact stands in its column of a Frame.
+func (f *Fact) Place() int { return f.place }
+
+// Cell gives the state of a fact.
+func (f *Frame) Cell(of *Fact) Cell {
+	if of.Worded() {
+		w := f.Words[of.place]
+		return Cell{Text: w.Text, Known: w.Known}
+	}
+	if v := f.Numbers[of.place]; v == v {
+		return Cell{Number: v, Known: true}
+	}
+	return Cell{}
+}
+
+// Put makes a cell the state of a fact.
+func (f *Frame) Put(of *Fact, c Cell) {
+	if of.Worded() {
+		f.Words[of.place] = c.word()
+	} else {
+		f.Numbers[of.place] = c.number()
+	}
+}
+
+func (c Cell) word() Word { return Word{Text: c.Text, Known: c.Known} }
+
+func (c Cell) number() float64 {
+	if !c.Known {
+		return math.NaN()
+	}
+	return c.Number
 }
 
 // CheckValue says what is wrong with a value for a fact: its kind, its range or

@@ -73,10 +73,12 @@ func (c *Case) rebuild() error {
 			c.facts["complaint"] = rules.Value{Kind: rules.Choice, Text: c.opening.Complaint}
 		}
 	}
+	var given []engine.Given
 	for _, id := range slices.Sorted(maps.Keys(c.facts)) {
-		if err := c.memory.Give(0, id, c.facts[id]); err != nil {
-			return err
-		}
+		given = append(given, engine.Given{Fact: id, Value: c.facts[id]})
+	}
+	if err := c.memory.GiveAll(given); err != nil {
+		return err
 	}
 	c.epoch = 0
 	for _, e := range c.events {

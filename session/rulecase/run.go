@@ -39,12 +39,11 @@ func (c Case) memory(book *rules.Book) (*engine.Memory, error) {
 		return nil, err
 	}
 	m := engine.New(book)
+	var given []engine.Given
 	for _, id := range slices.Sorted(maps.Keys(facts)) {
-		if err := m.Give(0, id, facts[id]); err != nil {
-			return nil, err
-		}
+		given = append(given, engine.Given{Fact: id, Value: facts[id]})
 	}
-	return m, nil
+	return m, m.GiveAll(given)
 }
 
 // Why says how a rule's condition stands in a case, and gives what is known there.
