@@ -20,6 +20,7 @@ const (
 	turnMedianBar  = 20 * time.Millisecond
 	commonOpenBar  = 200 * time.Millisecond
 	unknownOpenBar = time.Second
+	openAgainBar   = 20 * time.Millisecond
 )
 
 var compiled = sync.OnceValues(func() (*diagnosis.Knowledge, error) {
@@ -117,6 +118,30 @@ func BenchmarkOpenCommon(b *testing.B) {
 		open(b, k, o)
 	}
 	holdTo(b, commonOpenBar, b.Elapsed()/time.Duration(n))
+}
+
+// BenchmarkOpenAgain opens jobs that start like one opened before.
+func BenchmarkOpenAgain(b *testing.B) {
+	k := shipped(b)
+	v, complaint := faulty(b, k, 0)
+	for _, o := range []struct {
+		name string
+		diagnosis.Opening
+	}{
+		{"common", diagnosis.Opening{Complaint: complaint, Facts: knownWiring(k, v), Seed: 1}},
+		{"unknown", diagnosis.Opening{Complaint: complaint, Facts: nothingKnown(), Seed: 1}},
+	} {
+		b.Run(o.name, func(b *testing.B) {
+			open(b, k, o.Opening)
+			b.ReportAllocs()
+			n := 0
+			for b.Loop() {
+				open(b, k, o.Opening)
+				n++
+			}
+			holdTo(b, openAgainBar, b.Elapsed()/time.Duration(n))
+		})
+	}
 }
 
 // BenchmarkOpenUnknown opens jobs of which only the complaint and 12 V are known.

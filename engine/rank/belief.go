@@ -27,6 +27,7 @@ type Belief struct {
 	solver      circuit.Solver
 	mixes       []mix
 	foreseen    []mix
+	cells       []float64 // scratch of gather
 	twins       twins
 	shared      *shared
 	wirings     *circuit.Wirings

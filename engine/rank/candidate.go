@@ -198,27 +198,43 @@ func (b *Belief) weights(c *cloud) []float64 {
 	return c.weights
 }
 
-// outcomes is one hypothesis's chance of each outcome of a candidate, slips and
-// meter error included.
-func (b *Belief) outcomes(c *Candidate, h *Hypothesis) []float64 {
-	var p []float64
-	switch {
-	case !c.m.circuit || h.cloud == nil && c.m.wiring == "":
-		p = b.outcomesByHand(c, h)
-	case c.m.wiring != "":
-		p = make([]float64, len(c.grid.of))
-		for k, i := range h.cloud.chosen {
-			is, _ := h.cloud.particles[i].draw.Wiring.Choice(c.m.wiring)
-			if at := slices.Index(c.grid.of, is); at >= 0 {
-				p[at] += h.cloud.share[k]
-			}
+// outcomes is each hypothesis's chance of each outcome of a candidate, slips and meter
+// error included. at lists the cells to tell apart, nil for all.
+func (b *Belief) outcomes(c *Candidate, live []*Hypothesis, at []int) [][]float64 {
+	out := make([][]float64, len(live))
+	floor := Slip / float64(c.grid.outcomes())
+	block := make([]float64, len(live)*len(at))
+	for i, h := range live {
+		p := block[i*len(at) : (i+1)*len(at) : (i+1)*len(at)]
+		switch {
+		case !c.m.circuit || h.cloud == nil && c.m.wiring == "":
+			p = b.outcomesByHand(c, h)
+		case c.m.wiring != "":
+			p = c.wired(h.cloud)
+		case c.table != nil:
+			p = c.named(h.cloud)
+		default:
+			b.gather(c, h.cloud, at, p)
 		}
-	default:
-		p = c.spread(h.cloud)
+		for k := range p {
+			p[k] = (1-Slip)*p[k] + floor
+		}
+		if n := len(at); n > 0 && at[n-1] == rest {
+			p[n-1] = floor * float64(c.grid.cells-n+1)
+		}
+		out[i] = p
 	}
-	floor := Slip / float64(len(p))
-	for i := range p {
-		p[i] = (1-Slip)*p[i] + floor
+	return out
+}
+
+// wired is what a cloud says of a wiring unknown that a question settles.
+func (c *Candidate) wired(from *cloud) []float64 {
+	p := make([]float64, len(c.grid.of))
+	for k, i := range from.chosen {
+		is, _ := from.particles[i].draw.Wiring.Choice(c.m.wiring)
+		if at := slices.Index(c.grid.of, is); at >= 0 {
+			p[at] += from.share[k]
+		}
 	}
 	return p
 }
@@ -246,50 +262,92 @@ func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 	return p
 }
 
-// spread adds weighted predictions into cells: for choices through the table of
-// what people call each level, for numbers with the meter's error.
-func (c *Candidate) spread(from *cloud) []float64 {
-	cells := make([]float64, c.grid.cells)
+// each gives a cloud's predictions and how much each counts.
+func (c *Candidate) each(from *cloud, give func(cell int16, weight float64)) {
 	pairs := c.kept[from.index].pairs
 	for k, i := range from.chosen {
 		pr, w := pairs[i], from.share[k]
-		cells[pr.a] += w * float64(pr.chance)
+		give(pr.a, w*float64(pr.chance))
 		if pr.chance < 1 {
-			cells[pr.b] += w * float64(1-pr.chance)
+			give(pr.b, w*float64(1-pr.chance))
 		}
 	}
-	if c.table != nil {
-		p := make([]float64, len(c.grid.of))
-		for cell, w := range cells {
-			if w > 0 {
-				for k, q := range c.table[cell] {
-					p[k] += w * q
-				}
-			}
-		}
-		return p
-	}
-	if c.grid.half == 0 {
-		return cells
-	}
-	return blur(cells)
 }
 
-// blur passes a quarter of each numeric cell to each neighbour, which stands for
-// the meter's error across cell borders; OL keeps to itself.
-func blur(cells []float64) []float64 {
-	out := make([]float64, len(cells))
-	last := len(cells) - 2
-	for i, w := range cells {
-		switch {
-		case w == 0:
-		case i > last:
-			out[i] += w
-		default:
-			out[i] += 0.6 * w
-			out[max(i-1, 0)] += 0.2 * w
-			out[min(i+1, last)] += 0.2 * w
+// named adds weighted predictions of levels into choices, through the table of what
+// people call each level.
+func (c *Candidate) named(from *cloud) []float64 {
+	cells := make([]float64, c.grid.cells)
+	c.each(from, func(cell int16, w float64) { cells[cell] += w })
+	p := make([]float64, len(c.grid.of))
+	for cell, w := range cells {
+		if w > 0 {
+			for k, q := range c.table[cell] {
+				p[k] += w * q
+			}
 		}
 	}
-	return out
+	return p
+}
+
+// expectedCells lists the cells of numbers that some hypothesis expects, with the
+// neighbours that the meter's error reaches, in order, and the rest at the end; nil where
+// outcomes are few or come from elsewhere.
+func (b *Belief) expectedCells(c *Candidate, live []*Hypothesis) []int {
+	if c.table != nil || c.m.wiring != "" || !c.m.circuit || slices.ContainsFunc(live, func(h *Hypothesis) bool { return h.cloud == nil }) {
+		return nil
+	}
+	expected := make([]bool, c.grid.cells)
+	last := c.grid.cells - 2
+	for _, h := range live {
+		c.each(h.cloud, func(cell int16, _ float64) {
+			i := int(cell)
+			expected[i] = true
+			if c.grid.half > 0 && i <= last {
+				expected[max(i-1, 0)], expected[min(i+1, last)] = true, true
+			}
+		})
+	}
+	var at []int
+	for cell, is := range expected {
+		if is {
+			at = append(at, cell)
+		}
+	}
+	if len(at) < c.grid.cells {
+		at = append(at, rest)
+	}
+	return at
+}
+
+// gather adds weighted predictions of numbers into the listed cells, with the meter's
+// error: a quarter of each goes to its neighbours, which stands for that error across the
+// borders of cells; OL keeps to itself.
+func (b *Belief) gather(c *Candidate, from *cloud, at []int, p []float64) {
+	n := c.grid.cells
+	if cap(b.cells) < 2*n {
+		b.cells = make([]float64, 2*n)
+	}
+	exact, read := b.cells[:n], b.cells[n:2*n]
+	clear(b.cells[:2*n])
+	c.each(from, func(cell int16, w float64) { exact[cell] += w })
+	last := n - 2
+	for _, i := range at {
+		if i == rest || exact[i] == 0 {
+			continue
+		}
+		switch w := exact[i]; {
+		case c.grid.half == 0 || i > last:
+			read[i] += w
+		default:
+			read[i] += 0.6 * w
+			read[max(i-1, 0)] += 0.2 * w
+			read[min(i+1, last)] += 0.2 * w
+		}
+	}
+	for k, i := range at {
+		if i != rest {
+			p[k] = read[i]
+		}
+	}
 }

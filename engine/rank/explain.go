@@ -162,26 +162,26 @@ func (o *Outlook) Likely(n int) []LikelyOutcome {
 	return out[:min(n, len(out))]
 }
 
-// runs are the ranges of cells that belong together: each choice by itself, and
+// runs are the ranges of outcomes that belong together: each choice by itself, and
 // numbers between gaps where hardly anything is expected.
 func (o *Outlook) runs() [][2]int {
-	cells := len(o.Cells[0])
+	n := len(o.Cells[0])
 	var out [][2]int
 	if o.grid.half == 0 {
-		for i := range cells {
+		for i := range n {
 			out = append(out, [2]int{i, i})
 		}
 		return out
 	}
 	start := -1
-	for i := range cells {
+	for i := range n {
 		chance := 0.0
 		for h, p := range o.Prior {
 			chance += p * o.Cells[h][i]
 		}
-		busy := chance > 0.002
-		over := i == cells-1
-		if start >= 0 && (!busy || over) {
+		busy := chance > 0.002 && o.cell(i) != rest
+		over := o.cell(i) == o.grid.cells-1
+		if start >= 0 && (!busy || over || o.cell(i) != o.cell(i-1)+1) {
 			out = append(out, [2]int{start, i - 1})
 			start = -1
 		}
@@ -190,7 +190,11 @@ func (o *Outlook) runs() [][2]int {
 		}
 		if over && busy {
 			out = append(out, [2]int{i, i})
+			start = -1
 		}
+	}
+	if start >= 0 {
+		out = append(out, [2]int{start, n - 1})
 	}
 	return out
 }
@@ -198,14 +202,16 @@ func (o *Outlook) runs() [][2]int {
 func (o *Outlook) words(r [2]int) string {
 	switch {
 	case o.grid.mode == rules.MinMax:
-		low := o.grid.systemVolts * (1.5*float64(r[0]/spanCells)/spanCells - 0.2)
-		high := o.grid.systemVolts * (1.5*float64(r[0]%spanCells)/spanCells - 0.2)
+		cell := o.cell(r[0])
+		low := o.grid.systemVolts * (1.5*float64(cell/spanCells)/spanCells - 0.2)
+		high := o.grid.systemVolts * (1.5*float64(cell%spanCells)/spanCells - 0.2)
 		return span(rules.VoltsDC, low, high)
 	case o.grid.half == 0:
 		return strings.ReplaceAll(o.grid.of[r[0]], "_", " ")
 	}
-	if math.IsInf(o.grid.value(r[0]), 1) {
+	low, high := o.grid.value(o.cell(r[0])), o.grid.value(o.cell(r[1]))
+	if math.IsInf(low, 1) {
 		return "OL"
 	}
-	return span(o.grid.mode, o.grid.value(r[0]), o.grid.value(r[1]))
+	return span(o.grid.mode, low, high)
 }

@@ -8,12 +8,25 @@ import (
 
 // Outlook is what a test that has not been done yet would read: for each live
 // hypothesis the chance of each outcome. Numbers are sorted into cells about as
-// wide as a meter and the model can tell apart.
+// wide as a meter and the model can tell apart; those that only a slip reads are
+// one outcome.
 type Outlook struct {
 	Hyps  []*Hypothesis
 	Prior []float64   // by hypothesis, sums to 1
-	Cells [][]float64 // by hypothesis, by cell: chance, sums to 1
+	Cells [][]float64 // by hypothesis, by outcome: chance, sums to 1
 	grid  grid
+	at    []int // by outcome: its cell of the grid; rest for what only a slip reads; nil = in the grid's order
+}
+
+// rest stands for all cells that no hypothesis expects.
+const rest = -1
+
+// cell is an outcome's cell of the grid.
+func (o *Outlook) cell(outcome int) int {
+	if o.at == nil {
+		return outcome
+	}
+	return o.at[outcome]
 }
 
 // worthAsking is the probability below which a hypothesis has no say in what to
@@ -50,16 +63,15 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 			}
 		}
 	}
-	b.refresh(cs, slices.Concat(forms...))
+	all := slices.Concat(forms...)
+	b.refresh(cs, all)
 	for i := range prior {
 		prior[i] /= sum
 	}
 	out := make([]Outlook, len(cs))
 	for k, c := range cs {
-		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, Cells: make([][]float64, len(live))}
-		for i := range live {
-			out[k].Cells[i] = b.mixed(c, forms[i], weigh)
-		}
+		at := b.expectedCells(c, all)
+		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, at: at, Cells: mixed(forms, b.outcomes(c, all, at), weigh)}
 		out[k].pool()
 	}
 	return out
@@ -69,24 +81,28 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 // what it expects.
 const hardlyIt = 0.01
 
-// mixed is the chance of each outcome of a candidate over the forms of a hypothesis.
-func (b *Belief) mixed(c *Candidate, forms []*Hypothesis, weigh func(*Hypothesis) float64) []float64 {
-	if len(forms) == 1 {
-		return b.outcomes(c, forms[0])
-	}
-	var out []float64
-	sum := 0.0
-	for _, form := range forms {
-		p, w := b.outcomes(c, form), weigh(form)
-		if out == nil {
-			out = make([]float64, len(p))
+// mixed is, by hypothesis, the chance of each outcome over its forms; rows are those of
+// all forms, one after the other.
+func mixed(forms [][]*Hypothesis, rows [][]float64, weigh func(*Hypothesis) float64) [][]float64 {
+	out := make([][]float64, len(forms))
+	for h, of := range forms {
+		own := rows[:len(of)]
+		rows = rows[len(of):]
+		if len(of) == 1 {
+			out[h] = own[0]
+			continue
 		}
-		for i := range p {
-			out[i] += w * p[i]
+		out[h] = make([]float64, len(own[0]))
+		sum := 0.0
+		for i, form := range of {
+			w := weigh(form)
+			for k, p := range own[i] {
+				out[h][k] += w * p
+			}
+			sum += w
 		}
-		sum += w
+		scale(out[h], 1/sum)
 	}
-	scale(out, 1/sum)
 	return out
 }
 
@@ -168,15 +184,16 @@ func (o *Outlook) Parts(most int) [][]float64 {
 // cells, the slips left out; a wide one where OL is as likely as not.
 func (o *Outlook) center(h int) (mean, sd float64) {
 	cells := o.Cells[h]
-	floor := 1.5 * Slip / float64(len(cells))
+	floor := 1.5 * Slip / float64(o.grid.outcomes())
 	var sum, squares float64
-	for i, p := range cells {
-		if p <= floor {
+	for outcome, p := range cells {
+		at := o.cell(outcome)
+		if p <= floor || at == rest {
 			continue
 		}
 		sum += p
-		mean += p * float64(i)
-		squares += p * float64(i) * float64(i)
+		mean += p * float64(at)
+		squares += p * float64(at) * float64(at)
 	}
 	mean /= sum
 	return mean, math.Sqrt(math.Max(squares/sum-mean*mean, 0))
