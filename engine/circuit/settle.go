@@ -96,6 +96,12 @@ func (sv *Solver) settle(in *Instance, st state) {
 		sv.blown = make([]bool, len(in.model.kinds))
 	}
 	clear(sv.blown[copy(sv.blown, in.blown):])
+	if arm, ok := in.quiet(st); ok {
+		sv.armature = arm
+		sv.assemble(arm)
+		sv.cool(cold)
+		return
+	}
 	start := AtRest
 	if st.relayIn && st.command && in.canPullUncommanded() {
 		off := st
@@ -108,10 +114,57 @@ func (sv *Solver) settle(in *Instance, st state) {
 		sv.st = st
 	}
 	sv.armature = sv.relax(start)
-	if cold {
+	if !sv.tripped && !in.sleepy { // whether electronics wake hangs on how they got here
+		in.notice(st, sv.armature)
+	}
+	sv.cool(cold)
+}
+
+// cool solves again with cold loads, in the ohms range.
+func (sv *Solver) cool(is bool) {
+	if is {
 		sv.st.cold = true
 		sv.assemble(sv.position)
 	}
+}
+
+// quiet tells where the armature comes to rest in a state that the circuit has been in
+// before, if it did so without a fuse going and without buzzing: it does so again.
+func (in *Instance) quiet(st state) (Armature, bool) {
+	bit := st.bit()
+	switch {
+	case in.found.Load()&bit == 0:
+		return AtRest, false
+	case in.over.Load()&bit != 0:
+		return PulledOver, true
+	}
+	return AtRest, true
+}
+
+func (in *Instance) notice(st state, arm Armature) {
+	bit := st.bit()
+	switch arm {
+	case Buzzing:
+		return
+	case PulledOver:
+		in.over.Or(bit)
+	}
+	in.found.Or(bit) // last: from now on the other is read
+}
+
+// bit is one of 64 for what decides where the armature comes to rest, beside the
+// conditions that make another instance; none for a jumper and for a relay on the bench.
+func (st *state) bit() uint64 {
+	if st.bridged || st.bench {
+		return 0
+	}
+	n := 0
+	for i, is := range [...]bool{st.relayIn, st.key, st.command, st.energised, st.loadUnplugged, st.controlUnplugged} {
+		if is {
+			n |= 1 << i
+		}
+	}
+	return 1 << n
 }
 
 // canPullUncommanded reports whether anything could energise the coil while the
@@ -328,6 +381,10 @@ func (in *Instance) burnIn() {
 		if sv.tripped {
 			in.blown = slices.Clone(sv.blown)
 		}
+	}
+	if in.blown != nil { // what was found before they went may be so no more
+		in.found.Store(0)
+		in.over.Store(0)
 	}
 }
 
