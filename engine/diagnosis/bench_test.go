@@ -1,11 +1,16 @@
 package diagnosis_test
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"os"
+	"runtime"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"coilside/engine/diagnosis"
@@ -21,6 +26,7 @@ const (
 	commonOpenBar  = 200 * time.Millisecond
 	unknownOpenBar = time.Second
 	openAgainBar   = 20 * time.Millisecond
+	manyBar        = 100 * time.Millisecond
 )
 
 var compiled = sync.OnceValues(func() (*diagnosis.Knowledge, error) {
@@ -158,8 +164,8 @@ func BenchmarkOpenUnknown(b *testing.B) {
 }
 
 // BenchmarkTurn plays whole jobs. A turn is what a technician waits for: from a
-// reading to the new ranking, with its reasons, and the next test. Allocations are
-// those of a whole job.
+// reading to the new ranking, with its reasons, and the next test. Allocations are told
+// of a turn, those of the vehicle that answers included, and by the flag of a whole job.
 func BenchmarkTurn(b *testing.B) {
 	for _, known := range []bool{true, false} {
 		name := "known"
@@ -170,6 +176,8 @@ func BenchmarkTurn(b *testing.B) {
 			k := shipped(b)
 			b.ReportAllocs()
 			var turns []time.Duration
+			var before, after runtime.MemStats
+			allocs, bytes := 0.0, 0.0
 			for job := 0; b.Loop(); job++ {
 				b.StopTimer()
 				v, complaint := faulty(b, k, job%40)
@@ -180,8 +188,14 @@ func BenchmarkTurn(b *testing.B) {
 					o.Facts = map[string]rules.Value{"system_volts": {Kind: rules.Number, Number: 24}}
 				}
 				c := open(b, k, o)
+				runtime.ReadMemStats(&before)
 				b.StartTimer()
 				turns = append(turns, playTurns(b, c, v)...)
+				b.StopTimer()
+				runtime.ReadMemStats(&after)
+				allocs += float64(after.Mallocs - before.Mallocs)
+				bytes += float64(after.TotalAlloc - before.TotalAlloc)
+				b.StartTimer()
 			}
 			slices.Sort(turns)
 			report := func(part float64, unit string) {
@@ -191,6 +205,8 @@ func BenchmarkTurn(b *testing.B) {
 			report(0.9, "ms/turn-p90")
 			report(0.99, "ms/turn-p99")
 			b.ReportMetric(float64(len(turns))/float64(b.N), "turns/op")
+			b.ReportMetric(allocs/float64(len(turns)), "allocs/turn")
+			b.ReportMetric(bytes/1e6/float64(len(turns)), "MB/turn")
 			if known {
 				holdTo(b, turnMedianBar, turns[len(turns)/2])
 			}
@@ -233,4 +249,54 @@ func BenchmarkRanking(b *testing.B) {
 	for b.Loop() {
 		c.Ranking()
 	}
+}
+
+// manyBook is a rulebook without a circuit of so many suspects and tests; every test
+// tells a random third of the suspects from the others.
+func manyBook(b *testing.B, suspects, tests int) *rules.Book {
+	b.Helper()
+	rng := rand.New(rand.NewPCG(1, 500))
+	var text strings.Builder
+	text.WriteString("suspects:\n")
+	for i := range suspects {
+		fmt.Fprintf(&text, "  - {id: part%d.bad, words: part %d is bad, prior: 1, repair: {do: Replace part %d.}}\n", i, i, i)
+	}
+	text.WriteString("tests:\n")
+	for i := range tests {
+		var third []string
+		for s := range suspects {
+			if rng.IntN(3) == 0 {
+				third = append(third, fmt.Sprintf("part%d.bad", s))
+			}
+		}
+		fmt.Fprintf(&text, "  - id: test%d\n    measure: {mode: ask, question: \"Does sign %d show?\"}\n    of: [shown, absent]\n    say: Look for sign %d.\n    minutes: %d\n"+
+			"    expect:\n      - {suspects: [%s], answers: {shown: 0.9}}\n      - {answers: {shown: 0.1}}\n", i, i, i, 1+rng.IntN(9), strings.Join(third, ", "))
+	}
+	book, err := rules.Load(rules.Layer{Name: "many", FS: fstest.MapFS{"many.yaml": {Data: []byte(text.String())}}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return book
+}
+
+// BenchmarkManySuspects is a turn with 500 suspects and 500 tests, all of them alive.
+func BenchmarkManySuspects(b *testing.B) {
+	k, err := diagnosis.Compile(manyBook(b, 500, 500))
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		b.StopTimer()
+		c := open(b, k, diagnosis.Opening{Seed: 1})
+		test := c.Offers()[0].Test
+		b.StartTimer()
+		if err := c.Read(diagnosis.Reading{Entry: 1, Test: test.ID, Answer: diagnosis.Answer{Choice: "absent"}}); err != nil {
+			b.Fatal(err)
+		}
+		say(c)
+		n++
+	}
+	holdTo(b, manyBar, b.Elapsed()/time.Duration(n))
 }

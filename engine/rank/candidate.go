@@ -20,8 +20,9 @@ type Candidate struct {
 	Setup   rules.Setup
 	m       *measurement
 	grid    grid
-	kept    []*kept     // by cloud
-	table   [][]float64 // choices: by cell, chance of each choice
+	kept    []*kept              // by cloud
+	figures map[string][]float64 // by suspect: see byFigures
+	table   [][]float64          // choices: by cell, chance of each choice
 }
 
 // kept are the predictions for one cloud's particles, as far as they were made.
@@ -38,7 +39,7 @@ func (b *Belief) Candidate(t *rules.Test, measure rules.Measure, setup rules.Set
 	if err != nil {
 		return nil, err
 	}
-	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m}
+	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, figures: map[string][]float64{}}
 	c.grid = b.gridFor(m)
 	if c.grid.half == 0 && c.grid.mode != rules.MinMax && c.grid.mode != rules.Ask {
 		for cell := range c.grid.cells {
@@ -244,14 +245,8 @@ func (c *Candidate) wired(from *cloud) []float64 {
 func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 	p := make([]float64, c.grid.outcomes())
 	for _, s := range h.Suspects {
-		if len(c.grid.of) == 0 {
-			for i, x := range c.grid.foretold(b.figure(c.Test, s)) {
-				p[i] = max(p[i], x)
-			}
-			continue
-		}
-		for i, choice := range c.grid.of {
-			p[i] = max(p[i], expectedChoice(c.Test, c.Measure, s, choice, len(c.grid.of)))
+		for i, x := range b.byFigures(c, s) {
+			p[i] = max(p[i], x)
 		}
 	}
 	sum := 0.0
@@ -259,6 +254,23 @@ func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 		sum += x
 	}
 	scale(p, 1/sum)
+	return p
+}
+
+// byFigures is how likely the rulebook's own figures make each outcome for a suspect: the
+// same throughout a job, so they are looked up once.
+func (b *Belief) byFigures(c *Candidate, suspect string) []float64 {
+	p, ok := c.figures[suspect]
+	if ok {
+		return p
+	}
+	if len(c.grid.of) == 0 {
+		p = c.grid.foretold(b.figure(c.Test, suspect))
+	}
+	for _, choice := range c.grid.of {
+		p = append(p, expectedChoice(c.Test, c.Measure, suspect, choice, len(c.grid.of)))
+	}
+	c.figures[suspect] = p
 	return p
 }
 

@@ -69,6 +69,6 @@ func (t *Candidate) Clone() *Candidate {
 	own, m := *t, *t.m
 	m.probes, m.latest = make(map[*circuit.Network]*circuit.Probe, len(t.m.probes)), nil
 	maps.Copy(m.probes, t.m.probes)
-	own.m, own.kept = &m, slices.Clone(t.kept)
+	own.m, own.kept, own.figures = &m, slices.Clone(t.kept), maps.Clone(t.figures)
 	return &own
 }

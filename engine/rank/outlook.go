@@ -30,14 +30,14 @@ func (o *Outlook) cell(outcome int) int {
 }
 
 // worthAsking is the probability below which a hypothesis has no say in what to
-// measure next.
+// measure next; where even the likeliest is as unlikely as one of many, a quarter of it.
 const worthAsking = 0.008
 
 // Outlooks predicts candidates over the hypotheses that matter: by what is
 // believed of them or, where the likeliest has yet to be proven, by what the
 // readings alone leave of them.
 func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
-	live := b.Live(worthAsking)
+	live := b.Live(min(worthAsking, b.Ranking()[0].Probability()/4))
 	weigh := func(h *Hypothesis) float64 { return h.prob }
 	if byReadingsAlone {
 		alone := b.aloneProbabilities()
