@@ -96,8 +96,8 @@ func sigma(mode rules.Mode, value, systemVolts float64) float64 {
 
 // likelihood is how likely an answer is when the model says raw: a density in
 // the reading's unit for numbers, a probability for OL and for choices. Slips
-// are not in it.
-func likelihood(mode rules.Mode, a *Answer, raw circuit.Raw, systemVolts float64) float64 {
+// are not in it. A number is held to its instrument's error times blur.
+func likelihood(mode rules.Mode, a *Answer, raw circuit.Raw, systemVolts, blur float64) float64 {
 	switch {
 	case a.Over:
 		if math.IsInf(raw.A, 1) {
@@ -105,20 +105,20 @@ func likelihood(mode rules.Mode, a *Answer, raw circuit.Raw, systemVolts float64
 		}
 		return 0
 	case a.Number != nil:
-		return density(mode, *a.Number, raw.A, systemVolts)
+		return density(mode, *a.Number, raw.A, systemVolts, blur)
 	case a.MinMax != nil:
-		return density(mode, a.MinMax[0], raw.A, systemVolts) * density(mode, a.MinMax[1], raw.B, systemVolts)
+		return density(mode, a.MinMax[0], raw.A, systemVolts, blur) * density(mode, a.MinMax[1], raw.B, systemVolts, blur)
 	}
 	return choiceProbability(mode, a.Choice, raw.A)
 }
 
 // density is a Student density with four degrees of freedom: near a normal one
 // in the middle, forgiving in the tails, where model error lives.
-func density(mode rules.Mode, read, model, systemVolts float64) float64 {
+func density(mode rules.Mode, read, model, systemVolts, blur float64) float64 {
 	if math.IsInf(model, 0) || math.IsNaN(model) {
 		return 0
 	}
-	s := sigma(mode, model, systemVolts)
+	s := blur * sigma(mode, model, systemVolts)
 	if mode == rules.Ohms {
 		model += leadOhms
 	}

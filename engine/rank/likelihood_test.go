@@ -25,7 +25,7 @@ func TestDensitiesSumToOne(t *testing.T) {
 		for _, mode := range []rules.Mode{rules.VoltsDC, rules.Ohms, rules.AmpsDC, ampsInSeries, rules.PullIn, rules.DropOut} {
 			for _, model := range []float64{0, 0.4, 12.3, 85} {
 				s := sigma(mode, model, system)
-				sum := integral(model-300*s, model+300*s, 200000, func(v float64) float64 { return density(mode, v, model, system) })
+				sum := integral(model-300*s, model+300*s, 200000, func(v float64) float64 { return density(mode, v, model, system, 1) })
 				assert.InDelta(t, 1, sum, 1e-4, "%s about %g", mode, model)
 			}
 		}
@@ -67,7 +67,7 @@ func TestChoicesSumToOne(t *testing.T) {
 func TestSeriesMeterTellsSmallCurrentsApart(t *testing.T) {
 	odds := func(how string) float64 {
 		mode := instrument(rules.Measure{Mode: rules.AmpsDC, How: how})
-		return density(mode, 0.14, 0.14, 12) / density(mode, 0.14, 0, 12)
+		return density(mode, 0.14, 0.14, 12, 1) / density(mode, 0.14, 0, 12, 1)
 	}
 	assert.Greater(t, odds("series"), 1000.0)
 	for _, how := range []string{"clamp", "fuse_drop"} {

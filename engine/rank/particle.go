@@ -71,10 +71,10 @@ func one(raw circuit.Raw) mix {
 }
 
 // likelihood of an answer under the mix, without slips.
-func (x *mix) likelihood(mode rules.Mode, a *Answer, systemVolts float64) float64 {
+func (x *mix) likelihood(mode rules.Mode, a *Answer, systemVolts, blur float64) float64 {
 	p := 0.0
 	for i := range x.n {
-		p += x.chance[i] * likelihood(mode, a, x.raw[i], systemVolts)
+		p += x.chance[i] * likelihood(mode, a, x.raw[i], systemVolts, blur)
 	}
 	return p
 }

@@ -166,7 +166,7 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 		return true
 	}
 	switch kind := c.rng.Float64(); {
-	case kind < 0.6 && len(c.keen) > 0:
+	case kind < 0.5 && len(c.keen) > 0:
 		onlyFault = true
 		for range 1 + c.rng.IntN(3) {
 			i := min(wiring+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
@@ -174,15 +174,34 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 			onlyFault = onlyFault && i >= own
 		}
 		return onlyFault
-	case kind < 0.75 && c.wirings.Count() > 1:
+	case kind < 0.6 && c.wirings.Count() > 1:
 		shift(0, step)
 	default:
-		for i := wiring; i < len(normal); i++ {
-			shift(i, 0.24)
-		}
+		c.freshen(normal, wiring)
 	}
 	return false
 }
+
+// freshen draws anew some of the numbers that the newest reading does not hang on,
+// few or many: copies of one particle would else go on agreeing in them, until a
+// reading comes that does.
+func (c *cloud) freshen(normal []float64, wiring int) {
+	few := math.Pow(float64(len(normal)-wiring), -c.rng.Float64()) // the part of them that is drawn
+	last := 0.0
+	for i := wiring; i < len(normal); i++ {
+		keen := 0.0
+		if len(c.keen) > 0 {
+			keen, last = c.keen[i-wiring]-last, c.keen[i-wiring]
+		}
+		if x := c.rng.NormFloat64(); keen < keenMost && c.rng.Float64() < few {
+			normal[i] = x
+		}
+	}
+}
+
+// keenMost is the share of a reading from which on a number is left to the moves that
+// follow the reading.
+const keenMost = 0.15
 
 // leastStep is the shortest step of a move, in standard deviations of the prior.
 const leastStep = 0.02

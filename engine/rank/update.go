@@ -38,12 +38,13 @@ type measurement struct {
 	field   float64              // log of the mean likelihood of those that no rule speaks for
 	best    float64              // log likelihood that no prediction of the answer exceeds
 	sound   []float64            // what sound circuits would read, as they were at the opening
+	blur    float64              // 1; more while it is let in by degrees: how many times its instrument's error it counts with
 	again   int                  // the earlier reading of the same thing, -1 = none
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
 	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]*circuit.Probe{}}
-	m.choices, m.again = len(Choices(r.Measure.Mode)), -1
+	m.choices, m.again, m.blur = len(Choices(r.Measure.Mode)), -1, 1
 	if r.Test != nil && r.Measure.Mode == rules.Ask {
 		m.choices = len(r.Test.Of)
 		if b.model != nil && b.model.Fits(r.Test.Sets) {
@@ -222,14 +223,87 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 	if h.bare < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
+	mixes := expect.mixes
 	if !c.grown && h.bare > growAbove && effectiveAfter(c.logw, ll, 1) < growBelow {
 		b.grow(h, groups, newest)
-		ll = ll[:0]
-		for i := range c.particles {
-			ll = append(ll, c.particles[i].loglik[newest])
-		}
+		ll, mixes = c.of(newest, ll), nil
+	}
+	if m.numeric() && h.bare > growAbove && (effectiveAfter(c.logw, ll, 1) < renewBelow*float64(len(ll)) || b.missed(c, m, ll)) {
+		return b.focus(c, groups, newest, mixes)
 	}
 	return b.temper(c, groups, newest, ll)
+}
+
+// of gathers what the particles say of a reading.
+func (c *cloud) of(reading int, into []float64) []float64 {
+	into = into[:0]
+	for i := range c.particles {
+		into = append(into, c.particles[i].of(reading))
+	}
+	return into
+}
+
+// numeric reports whether the answer is a number, or two.
+func (m *measurement) numeric() bool { return m.Answer.Number != nil || m.Answer.MinMax != nil }
+
+// missed reports whether a cloud hardly expects a reading as it is: it may be that
+// none of its particles happens to be near.
+func (b *Belief) missed(c *cloud, m *measurement, ll []float64) bool {
+	slip := Slip * slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts)
+	mean := 0.0
+	for i, w := range normalWeights(c.logw) {
+		mean += w * math.Exp(ll[i])
+	}
+	return mean < 3*slip
+}
+
+// blurred is how many times its instrument's error a number counts with at first.
+const blurred = 16
+
+// focus lets a number in blurred at first, then ever sharper, and has the cloud follow:
+// far from a sharp reading all particles are equally bad, and nothing says which of
+// them are on the way to it.
+func (b *Belief) focus(c *cloud, groups []group, newest int, mixes []mix) float64 {
+	m := b.readings[newest]
+	gained := 0.0
+	enough := renewBelow * float64(len(c.particles))
+	var last, ll []float64
+	for m.blur = blurred; m.blur >= 1; m.blur /= 2 {
+		if mixes == nil {
+			mixes = b.foretell(c, m)
+		}
+		generation := c.generation
+		for i := range c.particles {
+			c.particles[i].note(newest, b.logFor(&c.particles[i], m, &mixes[i]))
+		}
+		ll = c.of(newest, ll)
+		if last == nil {
+			gained += b.temper(c, groups, newest, ll)
+		} else {
+			for i := range ll {
+				ll[i] -= last[i]
+			}
+			gained += plainStep(c.logw, ll, 1)
+		}
+		if effective(c.logw) < enough && m.blur > 1 {
+			b.renewTempered(c, groups, newest, 1)
+		}
+		if c.generation != generation {
+			mixes = nil
+		}
+		last = c.of(newest, last)
+	}
+	m.blur = 1
+	return gained
+}
+
+// foretell is what each particle of a cloud would read.
+func (b *Belief) foretell(c *cloud, m *measurement) []mix {
+	out := make([]mix, len(c.particles))
+	for i := range out {
+		b.predict(&c.particles[i], []*measurement{m}, out[i:i+1])
+	}
+	return out
 }
 
 // likelihoods is each particle's log likelihood of the newest reading, from what
@@ -323,7 +397,7 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 // logLikelihood is the log likelihood of a reading's answer under a prediction,
 // slips included.
 func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
-	return math.Log((1-Slip)*x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts) +
+	return math.Log((1-Slip)*x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts, m.blur) +
 		Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
 
@@ -366,15 +440,15 @@ func (b *Belief) repeats(mode rules.Mode, a, was *Answer) float64 {
 		}
 		return 0
 	case was.MinMax != nil:
-		return likelihood(mode, a, circuit.Raw{A: was.MinMax[0], B: was.MinMax[1]}, b.systemVolts)
+		return likelihood(mode, a, circuit.Raw{A: was.MinMax[0], B: was.MinMax[1]}, b.systemVolts, 1)
 	case was.Over:
-		return likelihood(mode, a, circuit.Raw{A: math.Inf(1)}, b.systemVolts)
+		return likelihood(mode, a, circuit.Raw{A: math.Inf(1)}, b.systemVolts, 1)
 	}
 	shows := *was.Number
 	if mode == rules.Ohms {
 		shows -= leadOhms
 	}
-	return likelihood(mode, a, circuit.Raw{A: shows}, b.systemVolts)
+	return likelihood(mode, a, circuit.Raw{A: shows}, b.systemVolts, 1)
 }
 
 // bestLog is a bound on what logLikelihood can say of a reading's answer: that of a
