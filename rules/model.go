@@ -213,15 +213,6 @@ type Suspect struct {
 	at spots
 }
 
-// MendedWith names what is mended by the same act as the suspect: its class of
-// repairs, else its element.
-func (s *Suspect) MendedWith() string {
-	if s.Repair.Class != "" {
-		return s.Repair.Class
-	}
-	return s.Element
-}
-
 // Effect is what a suspect does to one element of the circuit.
 type Effect struct {
 	To       string   // element id

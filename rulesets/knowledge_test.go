@@ -72,8 +72,13 @@ func TestRelayFaultsShareOneRepair(t *testing.T) {
 				want = "relay"
 			}
 		}
-		if s.ID == "suppressor.reversed" {
+		switch s.ID {
+		case "suppressor.reversed":
 			want = "socket" // another relay of the part dies of it too
+		case "control.not_commanded", "control.fail_safe":
+			want = "request" // another driver is asked for no more
+		case "load.unloaded":
+			want = "driven" // the load itself is sound
 		}
 		assert.Equal(t, want, s.Repair.Class, s.ID)
 	}

@@ -246,7 +246,7 @@ func (c *Case) mends(suspect string) []rank.Was {
 		for _, id := range h.Suspects {
 			s, ok := c.knowledge.book.Suspect(id)
 			switch {
-			case !ok || s.MendedWith() != named.MendedWith():
+			case !ok || s.Repair.Class != named.Repair.Class:
 				continue
 			case id == suspect:
 				out[0].Probability += h.Probability()

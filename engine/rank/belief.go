@@ -189,7 +189,7 @@ func Open(o Opening) (*Belief, error) {
 func (b *Belief) botch(repaired string, priors map[string]float64) {
 	named, ok := b.book.Suspect(repaired)
 	for _, s := range b.book.Suspects {
-		if ok && s.MendedWith() == named.MendedWith() {
+		if ok && s.Repair.Class == named.Repair.Class {
 			priors[s.ID] *= botched
 		}
 	}

@@ -117,7 +117,7 @@ func elementOf(book *rules.Book, id string) string {
 // classOf names the repair that mends a suspect.
 func classOf(book *rules.Book, id string) string {
 	if s, ok := book.Suspect(id); ok {
-		return s.MendedWith()
+		return s.Repair.Class
 	}
 	return id
 }

@@ -168,7 +168,7 @@ func (v *Vehicle) Repair(suspect string) (bool, error) {
 	mended := false
 	fault, known := v.model.Fault(suspect)
 	v.faults = slices.DeleteFunc(v.faults, func(h hidden) bool {
-		gone := h.fault.ID == suspect || known && fault.Suspect.MendedWith() == h.fault.Suspect.MendedWith()
+		gone := h.fault.ID == suspect || known && fault.Suspect.Repair.Class == h.fault.Suspect.Repair.Class
 		mended = mended || gone
 		return gone
 	})
