@@ -19,6 +19,18 @@ type Draw struct {
 	coldLoad float64   // of the load in the ohms range
 }
 
+// leads is the quantity of a circuit that stands for the leads of the ohmmeter.
+const leads = "lead_ohms"
+
+// LeadOhms is what the leads of the ohmmeter add to every reading, in ohms; 0 where the
+// circuit has no quantity lead_ohms.
+func (d *Draw) LeadOhms() float64 {
+	if at := d.model.special.leads; at >= 0 {
+		return d.vary[at]
+	}
+	return 0
+}
+
 // Dims is how many standard normal numbers one draw takes.
 func (m *Model) Dims() int { return m.dims }
 

@@ -62,6 +62,7 @@ type special struct {
 	source, coil, armature, load, control, key, make, rest, suppressor int
 	volts, coilOhms, celsius, pullIn, dropOut, coldPart                int
 	charging                                                           int // volts of the source with the engine running
+	leads                                                              int // of the circuit's quantities, the ohmmeter's leads
 }
 
 // Compile reads one circuit and every suspect of the book that acts on it.
@@ -150,6 +151,7 @@ func (m *Model) findSpecial() error {
 		"control": &s.control, "key": &s.key, "make": &s.make, "rest": &s.rest, "suppressor": &s.suppressor} {
 		*to = first(kind)
 	}
+	s.leads = slices.IndexFunc(m.circuit.Vary, func(q *rules.Quantity) bool { return q.ID == leads })
 	for _, need := range []struct {
 		element int
 		kind    string

@@ -33,12 +33,11 @@ const (
 	// the model: so many volts at 12 V, and a part of the reading.
 	voltsFloor = 0.025
 	voltsPart  = 0.008
-	// ohmsFloor and ohmsPart do the same for resistance: leads and contact of the
-	// tips, ohms, and a part of the reading.
-	ohmsFloor = 0.1
+	// ohmsFloor and ohmsPart do the same for resistance: contact of the tips, ohms,
+	// and a part of the reading. What the leads add belongs to the guess at the
+	// circuit: it is the same in every reading.
+	ohmsFloor = 0.06
 	ohmsPart  = 0.02
-	// leadOhms is what the leads of an ohmmeter add, in the middle.
-	leadOhms = 0.12
 	// ampsFloor and ampsPart do it for a clamp, amperes.
 	ampsFloor = 0.15
 	ampsPart  = 0.03
@@ -119,9 +118,6 @@ func density(mode rules.Mode, read, model, systemVolts, blur float64) float64 {
 		return 0
 	}
 	s := blur * sigma(mode, model, systemVolts)
-	if mode == rules.Ohms {
-		model += leadOhms
-	}
 	t := (read - model) / s
 	return 0.375 * math.Pow(1+t*t/4, -2.5) / s
 }

@@ -234,14 +234,14 @@ func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64
 	sv := &b.solver
 	sv.SettleFor(there, ms[0].probe(b.model, p.draw.Wiring))
 	for i := range ms {
-		out[i] = one(sv.At(ms[i].probe(b.model, p.draw.Wiring)))
+		out[i] = one(p.shown(ms[i], sv.At(ms[i].probe(b.model, p.draw.Wiring))))
 	}
 	if away == nil {
 		return
 	}
 	sv.SettleFor(away, ms[0].probe(b.model, p.draw.Wiring))
 	for i := range ms {
-		other := sv.At(ms[i].probe(b.model, p.draw.Wiring))
+		other := p.shown(ms[i], sv.At(ms[i].probe(b.model, p.draw.Wiring)))
 		x := &out[i]
 		x.raw[1], x.n = other, 2
 		x.chance = [3]float64{chance, 1 - chance}
@@ -249,6 +249,14 @@ func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64
 			x.wiggle(ms[i].Measure.Mode, chance)
 		}
 	}
+}
+
+// shown is what the meter shows: an ohmmeter counts its leads.
+func (p *particle) shown(m *measurement, raw circuit.Raw) circuit.Raw {
+	if m.Measure.Mode == rules.Ohms {
+		raw.A += p.draw.LeadOhms()
+	}
+	return raw
 }
 
 // wiggle makes of a prediction, there and away, what is seen while the place is

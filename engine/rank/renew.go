@@ -1,6 +1,7 @@
 package rank
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -54,9 +55,14 @@ func (p *particle) score(c *cloud, newest int, part float64) float64 {
 	return total
 }
 
-// resample replaces the particles by copies in proportion to their weights.
+// resample replaces the particles by copies in proportion to their weights. They are
+// gone through wiring by wiring, so that each wiring keeps its part to within one
+// particle and a rare one does not die out by luck.
 func (b *Belief) resample(c *cloud) {
 	n := len(c.particles)
+	if c.wirings.Count() > 1 {
+		c.sortByWiring()
+	}
 	weights := normalWeights(c.logw)
 	old := slices.Clone(c.particles)
 	used := make([]bool, n)
@@ -75,6 +81,19 @@ func (b *Belief) resample(c *cloud) {
 		}
 		used[j] = true
 		c.logw[i] = 0
+	}
+}
+
+// sortByWiring puts particles of one wiring together.
+func (c *cloud) sortByWiring() {
+	order := make([]int, len(c.particles))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, k int) int { return cmp.Compare(c.particles[i].normal[0], c.particles[k].normal[0]) })
+	particles, logw := slices.Clone(c.particles), slices.Clone(c.logw)
+	for i, at := range order {
+		c.particles[i], c.logw[i] = particles[at], logw[at]
 	}
 }
 
@@ -166,7 +185,7 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 		return true
 	}
 	switch kind := c.rng.Float64(); {
-	case kind < 0.5 && len(c.keen) > 0:
+	case kind < 0.45 && len(c.keen) > 0:
 		onlyFault = true
 		for range 1 + c.rng.IntN(3) {
 			i := min(wiring+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
@@ -174,8 +193,8 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 			onlyFault = onlyFault && i >= own
 		}
 		return onlyFault
-	case kind < 0.6 && c.wirings.Count() > 1:
-		shift(0, step)
+	case kind < 0.65 && c.wirings.Count() > 1:
+		shift(0, 1)
 	default:
 		c.freshen(normal, wiring)
 	}

@@ -444,11 +444,7 @@ func (b *Belief) repeats(mode rules.Mode, a, was *Answer) float64 {
 	case was.Over:
 		return likelihood(mode, a, circuit.Raw{A: math.Inf(1)}, b.systemVolts, 1)
 	}
-	shows := *was.Number
-	if mode == rules.Ohms {
-		shows -= leadOhms
-	}
-	return likelihood(mode, a, circuit.Raw{A: shows}, b.systemVolts, 1)
+	return likelihood(mode, a, circuit.Raw{A: *was.Number}, b.systemVolts, 1)
 }
 
 // bestLog is a bound on what logLikelihood can say of a reading's answer: that of a

@@ -179,7 +179,7 @@ func (c *call) bridged(f *frame, said rules.Setup, choice string) {
 // watched files what the load did, in the setup it runs in.
 func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) {
 	habit := rules.Setup{Relay: "in", Key: "on", Command: "on"}
-	if f.outcome("stays_on") {
+	if f.outcome("stays_on") || said.Key == "off" { // whoever turns the key off has switched it off
 		habit.Command = "off"
 	}
 	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && fits(said, e.Setup) {
