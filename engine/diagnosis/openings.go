@@ -82,10 +82,12 @@ func (c *Case) adopt() bool {
 	return true
 }
 
-// lend keeps what this untouched job comes to for those that start alike.
+// lend keeps what this untouched job comes to for those that start alike, and goes on
+// with a copy: what others start from must not change any more.
 func (c *Case) lend() {
-	c.knowledge.openings.keep(&start{key: c.startKey(), belief: c.belief.Clone(), candidates: cloned(c.candidates),
-		proposals: c.cached.proposals, roles: c.roles()})
+	s := &start{key: c.startKey(), belief: c.belief, candidates: c.candidates, proposals: c.cached.proposals, roles: c.roles()}
+	c.belief, c.candidates = s.belief.Clone(), cloned(s.candidates)
+	c.knowledge.openings.keep(s)
 }
 
 func cloned(of map[string]*rank.Candidate) map[string]*rank.Candidate {

@@ -41,10 +41,10 @@ func (b *Belief) Expects(h *Hypothesis, id int) string {
 		if !m.circuit || h.cloud == nil || m.wiring != "" {
 			return ""
 		}
-		if _, ok := h.expects[m]; !ok {
-			h.expect(m, b.predictionWords(h, m))
+		if words, ok := h.expects[m]; ok {
+			return words
 		}
-		return h.expects[m]
+		return b.predictionWords(h, m) // never kept: it must not matter when it was first asked for
 	}
 	return ""
 }
