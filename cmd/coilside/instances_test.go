@@ -170,7 +170,7 @@ func (w *watcher) listen(ws *websocket.Conn, ended *atomic.Bool) error {
 // clients write and watch. Nothing acknowledged is lost, every watcher catches up, and both
 // instances give the same ranking. COILSIDE_FULL=1 plays 50 rounds.
 func TestNothingIsLostWhenAnInstanceIsKilled(t *testing.T) {
-	rounds := 3
+	rounds := 1
 	if os.Getenv("COILSIDE_FULL") != "" {
 		rounds = 50
 	}
