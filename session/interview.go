@@ -74,6 +74,9 @@ func (i *Interview) Answer(text string) string {
 	if len(text) > mostText {
 		return "That is too long. A few words will do."
 	}
+	if strings.EqualFold(text, "help") {
+		return "Say in your own words what does not work and how, or one of: " + either(i.Question().Choices) + "."
+	}
 	if i.dontKnow(text) {
 		if i.at == 0 {
 			return "I need that one. What does it do wrong?"
@@ -126,7 +129,11 @@ func (i *Interview) notTaken() string {
 		i.at, i.missed = i.at+1, 0
 		return "I did not take that either; I leave it open."
 	}
-	return "I did not take that. Say one of: " + either(i.Question().Choices) + "; or don't know."
+	say := "I did not take that. Say one of: " + either(i.Question().Choices)
+	if i.at == 0 {
+		return say + "." // the one question that a job cannot do without
+	}
+	return say + "; or don't know."
 }
 
 // dontKnow reports an answer that leaves the question open.

@@ -69,6 +69,8 @@ func TestInterviewEndsWhateverIsSaid(t *testing.T) {
 	i, err := NewInterview(book(t))
 	require.NoError(t, err)
 	require.Contains(t, i.Answer(""), "I need that one")
+	require.Contains(t, i.Answer("help"), "in your own words")
+	require.NotContains(t, i.Answer("qwerty"), "don't know", "it is not offered where it is not taken")
 	require.NotEmpty(t, i.Answer("xyzzy"))
 	require.Empty(t, i.Answer("never runs"))
 	for n := 0; i.Question() != nil; n++ {
