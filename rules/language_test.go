@@ -173,26 +173,3 @@ func TestBudgets(t *testing.T) {
 	_, err := load(rule("a" + strings.Repeat(" or a", 90)))
 	require.NoError(t, err)
 }
-
-// FuzzLoad looks for input that makes the loader panic, hang or answer with
-// anything but a book or a list of placed errors.
-func FuzzLoad(f *testing.F) {
-	f.Add(positionFacts + "rules:\n  - {id: r, when: 'wet and name == \"ok\"', then: [{do: advise, say: x}], because: x}\n")
-	f.Add("suspects:\n  - for: {T: [30, 87]}\n    id: \"t{T}.open\"\n    does: [{one_of: [{to: x, open: true}]}]\n")
-	f.Add("circuits:\n  - id: c\n    chains: [{chain: a [b] c}]\n    wiring: [{id: w, of: {x: 1}}]\n")
-	f.Add("tests: [{id: t, measure: {mode: look, at: x}, say: \"{r}\", expect: [{answers: {sound: 1}}]}]\nrules: [{id: r, off: true}]\n")
-	f.Add("facts: [{id: a, kind: number, unit: volt/ampere}]\nparameters: [{id: p, value: 1, source: x}]\nwords: [{means: a, said: [b]}]\n")
-	f.Fuzz(func(t *testing.T, text string) {
-		book, err := load(text)
-		if err == nil {
-			require.NotNil(t, book)
-			return
-		}
-		var found rules.Errors
-		require.ErrorAs(t, err, &found)
-		for _, e := range found {
-			require.NotEmpty(t, e.Message)
-			require.Equal(t, "t/a.yaml", e.Pos.File)
-		}
-	})
-}

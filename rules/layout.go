@@ -59,11 +59,7 @@ func parseDocument(name string, data []byte) (*yaml.Node, error) {
 
 func cleanLines(data []byte) []string {
 	text := strings.TrimRight(strings.TrimPrefix(string(data), "\uFEFF"), " \t\r\n")
-	lines := strings.Split(text, "\n")
-	for i := range lines {
-		lines[i] = strings.TrimRight(lines[i], "\r")
-	}
-	return lines
+	return splitLines(text)
 }
 
 // layout is one file being laid out. Lines count from 1 in nodes, from 0 in lines.

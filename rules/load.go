@@ -220,15 +220,13 @@ func (r *reader) syntax(err error) {
 		line++
 		message = "what starts here is not readable as YAML: "
 	}
-	column := 1
-	if source := r.src.line(line); source != "" {
-		column = len(source) - len(strings.TrimLeft(source, " \t")) + 1
-	}
+	source := r.src.line(line)
+	column := len(source) - len(strings.TrimLeft(source, " \t")) + 1
 	hint := ""
 	if strings.Contains(text, "expected ',' or") {
 		hint = "close the bracket or brace; a text that holds , : # ? or a quote goes between \" and \""
 	}
-	if strings.Contains(r.src.line(line), "\t") {
+	if strings.Contains(source, "\t") {
 		hint = "indent with spaces, not tabs"
 	}
 	r.add(spot{src: r.src, node: &yaml.Node{Line: max(line, 1), Column: column}}, CodeSyntax,

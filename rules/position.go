@@ -1,7 +1,9 @@
 package rules
 
 import (
+	"regexp"
 	"strings"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -14,12 +16,18 @@ type source struct {
 }
 
 func newSource(name string, data []byte) *source {
-	text := strings.TrimPrefix(string(data), "\uFEFF")
-	lines := strings.Split(text, "\n")
-	for i := range lines {
-		lines[i] = strings.TrimSuffix(lines[i], "\r")
+	return &source{name: name, lines: splitLines(strings.TrimPrefix(string(data), "\uFEFF"))}
+}
+
+var lineBreak = regexp.MustCompile("\r\n|[\n\r\u0085\u2028\u2029]")
+
+// splitLines breaks lines wherever YAML 1.1 does (https://yaml.org/spec/1.1/, "Line Break Characters"),
+// as the parser counts them.
+func splitLines(text string) []string {
+	if !strings.ContainsAny(text, "\r\u0085\u2028\u2029") {
+		return strings.Split(text, "\n")
 	}
-	return &source{name: name, lines: lines}
+	return lineBreak.Split(text, -1)
 }
 
 // line gives line n, counted from 1; "" when there is none.
@@ -58,6 +66,9 @@ type edit struct{ from, to, length int }
 func (s spot) pos() Pos {
 	if s.src == nil || s.node == nil {
 		return Pos{}
+	}
+	if last := len(s.src.lines); s.node.Line > last { // what is missing at the end may be put behind it
+		return Pos{File: s.src.name, Line: last, Column: utf8.RuneCountInString(s.src.line(last)) + 1}
 	}
 	return Pos{File: s.src.name, Line: s.node.Line, Column: s.node.Column}
 }

@@ -313,29 +313,3 @@ func TestAMethodIsAddedOnce(t *testing.T) {
 	table := testTable()
 	assert.Panics(t, func() { table.add(&Method{Name: "none"}) })
 }
-
-// FuzzServe holds the answers to the specification, whatever comes in.
-func FuzzServe(f *testing.F) {
-	for _, s := range []string{`[]`, `[1,{}]`, call("echo", `{"job":"j","text":"t"}`), call("echo", `{"load":{"x":1}}`),
-		`{"jsonrpc":"2.0","method":"none","id":1e5}`, `[{"jsonrpc":"2.0","method":"none"}]`, `{"id":"\ud800"}`} {
-		f.Add([]byte(s))
-	}
-	table := testTable()
-	f.Fuzz(func(t *testing.T, msg []byte) {
-		out := table.Serve(t.Context(), msg)
-		if out == nil {
-			return
-		}
-		var answers []reply
-		if err := json.Unmarshal(out, &answers); err != nil {
-			answers = make([]reply, 1)
-			require.NoError(t, json.Unmarshal(out, &answers[0]), "%s", out)
-		}
-		require.NotEmpty(t, answers)
-		for _, a := range answers {
-			require.Equal(t, "2.0", a.Version)
-			require.NotEmpty(t, a.ID)
-			require.NotEqual(t, a.Error == nil, a.Result == nil, "%s", out)
-		}
-	})
-}
