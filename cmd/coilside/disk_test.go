@@ -3,10 +3,14 @@
 package main
 
 import (
+	"bufio"
+	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -115,4 +119,56 @@ func TestAReadOnlyFolderIsSaid(t *testing.T) {
 	for _, id := range ids {
 		require.Contains(t, out, id)
 	}
+}
+
+// A long export is imported in little memory: a file of many times the bound goes through.
+func TestALongExportIsImportedInLittleMemory(t *testing.T) {
+	const record, bound = 20 << 10, 72 << 20 // bytes; the program alone takes about 35 MB
+	size := 96 << 20
+	if os.Getenv("COILSIDE_FULL") != "" {
+		size = 1 << 30
+	}
+	file := filepath.Join(t.TempDir(), "all.jsonl")
+	jobs, records := longExport(t, file, size, record)
+	program, folder := buildProgram(t), t.TempDir()
+	for _, want := range []string{
+		fmt.Sprintf("imported: %d jobs, %d records; here already: 0 jobs\n", jobs, records),
+		fmt.Sprintf("imported: 0 jobs, 0 records; here already: %d jobs\n", jobs),
+	} {
+		cmd := exec.CommandContext(t.Context(), program, "jobs", "import", "--data", folder, file)
+		start := time.Now()
+		out, err := cmd.Output()
+		require.NoError(t, err)
+		require.Equal(t, want, string(out))
+		used, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage)
+		require.True(t, ok)
+		most := used.Maxrss // in KB on Linux, in bytes on macOS
+		if runtime.GOOS == "linux" {
+			most <<= 10
+		}
+		t.Logf("%d MB in %v and %d MB of memory", size>>20, time.Since(start), most>>20)
+		require.Less(t, most, int64(bound))
+	}
+}
+
+// longExport writes an export of about size bytes, of jobs of 100 records.
+func longExport(t *testing.T, path string, size, record int) (jobs, records int) {
+	t.Helper()
+	file, err := os.Create(path)
+	require.NoError(t, err)
+	defer file.Close()
+	out := bufio.NewWriter(file)
+	fmt.Fprintln(out, `{"coilside":"jobs","version":1}`)
+	data := `"` + strings.Repeat("x", record) + `"`
+	for ; records*record < size; jobs++ {
+		name := fmt.Sprintf("job-%d", jobs)
+		sum := name
+		for n := 1; n <= 100; n, records = n+1, records+1 {
+			sum = fmt.Sprintf("%x", sha256.Sum256(fmt.Appendf(nil, "%s %d %s", sum, n, data)))
+			fmt.Fprintf(out, `{"job":"%s","n":%d,"sum":"%s","data":%s}`+"\n", name, n, sum, data)
+		}
+	}
+	fmt.Fprintf(out, `{"end":{"jobs":%d,"records":%d,"rule_files":0}}`+"\n", jobs, records)
+	require.NoError(t, out.Flush())
+	return jobs, records
 }

@@ -39,7 +39,8 @@ An export is text, one JSON object a line, in this order:
   {"end":{"jobs":1,"records":1,"rule_files":1}}
 
 The second is there for every file of the rulebooks that jobs were opened with, by HASH, the
-rulebook's content hash. The third is there for every record: what one call wrote. SUM is the SHA-256,
+rulebook's content hash. The third is there for every record: what one call wrote; those of a job
+stand together. SUM is the SHA-256,
 in hex, of the sum before it, a space, n, a space and data as it stands in the line; the sum before
 that of record 1 is the job's ID. The last line shows that nothing is missing.
 `
@@ -186,37 +187,63 @@ func (c *jobsCommand) exportTo(path string, d *journal.Store) ([]error, error) {
 }
 
 func (c *jobsCommand) load(context.Context) int {
-	in := c.stdin
-	name := c.flags.Arg(0)
-	if name != "-" {
-		file, err := os.Open(name)
-		if err != nil {
-			return c.fail(err)
-		}
-		defer file.Close()
-		in = file
-	}
-	t, err := journal.ReadTransfer(in)
+	in, done, err := c.input()
 	if err != nil {
-		return c.fail(fmt.Errorf("%s %w; nothing was imported", name, err))
+		return c.fail(err)
 	}
-	for _, hash := range slices.Sorted(maps.Keys(t.Rules)) {
-		if _, err := rulekeep.Read(hash, t.Rules[hash]); err != nil {
-			return c.fail(fmt.Errorf("%s: %w; nothing was imported", name, err))
-		}
+	defer done()
+	err = journal.CheckExport(in, func(hash string, files []journal.RuleFile) error {
+		_, err := rulekeep.Read(hash, files)
+		return err
+	})
+	if err != nil {
+		return c.fail(fmt.Errorf("%s %w; nothing was imported", c.flags.Arg(0), err))
 	}
 	d, err := c.with.openJobs()
 	if err != nil {
 		return c.fail(err)
 	}
 	tell := progressOf(c.stderr, time.Now)
-	d.Progress = func(done, most int) { tell("jobs imported", done, most) }
-	done, err := d.Import(t)
+	d.Progress = func(done, most int) { tell("MB imported", done>>20, most>>20) }
+	took, err := d.Import(in)
+	if err != nil {
+		err = fmt.Errorf("%w; nothing was imported", err)
+	}
 	if err = errors.Join(err, d.Close()); err != nil {
 		return c.fail(err)
 	}
-	fmt.Fprintf(c.stdout, "imported: %d jobs, %d records; here already: %d jobs\n", done.Jobs, done.Records, done.Same)
+	fmt.Fprintf(c.stdout, "imported: %d jobs, %d records; here already: %d jobs\n", took.Jobs, took.Records, took.Same)
 	return exitDone
+}
+
+// input is the export to be imported, which may be read more than once: what comes by a pipe
+// goes into a file first. Done lets it go.
+func (c *jobsCommand) input() (in io.ReadSeeker, done func(), err error) {
+	from := c.stdin
+	if name := c.flags.Arg(0); name != "-" {
+		file, err := os.Open(name)
+		if err != nil {
+			return nil, nil, err
+		}
+		if _, err := file.Seek(0, io.SeekCurrent); err == nil {
+			return file, func() { _ = file.Close() }, nil
+		}
+		defer file.Close()
+		from = file
+	}
+	spool, err := os.CreateTemp("", "coilside-import-*")
+	if err != nil {
+		return nil, nil, err
+	}
+	done = func() { _ = errors.Join(spool.Close(), os.Remove(spool.Name())) }
+	if _, err = io.Copy(spool, from); err == nil {
+		_, err = spool.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		done()
+		return nil, nil, fmt.Errorf("the export cannot be read: %w", err)
+	}
+	return spool, done, nil
 }
 
 func (c *jobsCommand) verify(ctx context.Context) int {

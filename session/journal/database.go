@@ -179,7 +179,7 @@ func said[E error](err error) bool {
 
 // ours reports whether an error is of this package, or says that something is there or not.
 func ours(err error) bool {
-	return said[*Broken](err) || said[*Failed](err) || said[*Damaged](err) || said[*Differs](err) || said[*Newer](err) ||
+	return said[*Broken](err) || said[*Failed](err) || said[*Damaged](err) || said[*Differs](err) || said[*BadTransfer](err) || said[*Newer](err) ||
 		errors.Is(err, ErrMoved) || errors.Is(err, ErrClosed) || errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist)
 }
 

@@ -187,12 +187,21 @@ func readRow(from interface {
 
 // readJob reads a job's row and the records that follow on after, and verifies them.
 func (d *Store) readJob(tx *sql.Tx, after row) (now row, payloads [][]byte, err error) {
-	if now, err = readRow(tx, d.path, after.name); err != nil {
+	now, err = d.eachRecord(tx, after, func(data []byte) { payloads = append(payloads, data) })
+	if err != nil {
 		return row{}, nil, err
+	}
+	return now, payloads, nil
+}
+
+// eachRecord is readJob record by record. What was handed on counts only if there is no error.
+func (d *Store) eachRecord(tx *sql.Tx, after row, each func(data []byte)) (now row, err error) {
+	if now, err = readRow(tx, d.path, after.name); err != nil {
+		return row{}, err
 	}
 	rows, err := tx.Query("SELECT n, sum, data FROM records WHERE job = $1 AND n > $2 ORDER BY n", after.name, after.records)
 	if err != nil {
-		return row{}, nil, err
+		return row{}, err
 	}
 	at, last := after.records, after.sum
 	err = eachRow(rows, func(rows *sql.Rows) error {
@@ -206,17 +215,18 @@ func (d *Store) readJob(tx *sql.Tx, after row) (now row, payloads [][]byte, err 
 		if n != at || sum != chain(last, n, data) {
 			return damagedRecord(d.path, after.name, at, n)
 		}
-		payloads, last = append(payloads, data), sum
+		each(data)
+		last = sum
 		return nil
 	})
 	if err != nil {
-		return row{}, nil, err
+		return row{}, err
 	}
 	if at != now.records || last != now.sum {
-		return row{}, nil, &Damaged{File: d.path, Job: after.name, Line: at + 1,
+		return row{}, &Damaged{File: d.path, Job: after.name, Line: at + 1,
 			Problem: fmt.Sprintf("has %d records where %d were written", at, now.records)}
 	}
-	return now, payloads, nil
+	return now, nil
 }
 
 func damagedRecord(file, name string, at, n int) error {

@@ -219,14 +219,13 @@ func storeKeepsRules(t *testing.T, p place) {
 // What one kind of database exports, either kind imports, and exports again byte for byte.
 func storeMoves(t *testing.T, p place) {
 	from := filled(t)
-	in, err := ReadTransfer(strings.NewReader(exported(t, from)))
-	require.NoError(t, err)
+	text := exported(t, from)
 	d := p.opened(t)
-	done, err := d.Import(in)
+	done, err := imported(d, text)
 	require.NoError(t, err)
 	require.Equal(t, Imported{Jobs: 2, Records: 3}, done)
-	require.Equal(t, exported(t, from), exported(t, d))
-	done, err = d.Import(in)
+	require.Equal(t, text, exported(t, d))
+	done, err = imported(d, text)
 	require.NoError(t, err)
 	require.Equal(t, Imported{Same: 2}, done, "again changes nothing")
 }
@@ -234,9 +233,7 @@ func storeMoves(t *testing.T, p place) {
 func storeImportsAllOrNothing(t *testing.T, p place) {
 	d := p.opened(t)
 	job(t, d, "van-1", `"other"`)
-	in, err := ReadTransfer(strings.NewReader(exported(t, filled(t))))
-	require.NoError(t, err)
-	_, err = d.Import(in)
+	_, err := imported(d, exported(t, filled(t)))
 	var differs *Differs
 	require.ErrorAs(t, err, &differs)
 	heads, err := d.Heads()

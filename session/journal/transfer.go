@@ -3,14 +3,9 @@ package journal
 import (
 	"bufio"
 	"bytes"
-	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"maps"
-	"slices"
 )
 
 // The transfer format is text, one JSON object a line, in this order:
@@ -20,8 +15,8 @@ import (
 //	{"job":"NAME","n":1,"sum":"SUM","data":{…}}
 //	{"end":{"jobs":1,"records":1,"rule_files":1}}
 //
-// There is a line for every file of the rulebooks that the folder keeps, and one for every
-// record of every job, in order. HASH is a rulebook's content hash. SUM is the SHA-256, in hex, of the sum
+// There is a line for every file of the rulebooks that the folder keeps, rulebook after
+// rulebook, and one for every record of every job, job after job. HASH is a rulebook's content hash. SUM is the SHA-256, in hex, of the sum
 // before it, a space, n, a space and data as it is written here; the sum before that of
 // record 1 is the job's name. The last line shows that nothing is missing.
 const (
@@ -125,147 +120,155 @@ func exportJob(out io.Writer, name string, payloads [][]byte) error {
 	return nil
 }
 
-// Transfer is what an export holds.
-type Transfer struct {
-	Rules   map[string][]RuleFile // by content hash
-	Jobs    map[string][][]byte   // records by name of the job
-	counted counts
-	sums    map[string]string
+// BadTransfer says what is wrong with an export that was to be read.
+type BadTransfer struct {
+	Line    int // from 1
+	Problem string
+}
+
+func (e *BadTransfer) Error() string { return fmt.Sprintf("line %d: %s", e.Line, e.Problem) }
+
+// taker is handed what an export holds, as it is read.
+type taker interface {
+	rules(hash string, files []RuleFile) error // all files of one rulebook
+	record(e *entry) error                     // of the job handed in last, or the first of the next
+	jobEnds(last row) error                    // after its last record
+}
+
+// transfer is an export that is being read. It holds one rulebook, or one record, at a time.
+type transfer struct {
+	to      taker
+	sound   func(hash string, files []RuleFile) error // what is wrong with a rulebook; nil = nobody looks
+	at      int                                       // lines
 	started bool
 	ended   bool
+	counted counts
+	hash    string // of the rulebook whose files are being read; "" = none
+	hashAt  int    // its first line
+	files   []RuleFile
+	job     row // as far as its records were read; no name = none
 }
 
-// ReadTransfer reads an export and verifies it. The error names the line.
-func ReadTransfer(from io.Reader) (*Transfer, error) {
-	t := &Transfer{Rules: map[string][]RuleFile{}, Jobs: map[string][][]byte{}, sums: map[string]string{}}
+// read reads an export, verifies it and hands on what it holds. The errors are a
+// *BadTransfer, or come from the taker.
+func (t *transfer) read(from io.Reader) error {
 	lines := bufio.NewScanner(from)
 	lines.Buffer(nil, mostLine)
-	at := 0
 	for lines.Scan() {
-		at++
+		t.at++
 		if err := t.line(lines.Bytes()); err != nil {
-			return nil, fmt.Errorf("line %d: %w", at, err)
+			return err
 		}
 	}
+	t.at++
 	if err := lines.Err(); err != nil {
-		return nil, fmt.Errorf("line %d: %w", at+1, err)
+		return t.bad("%v", err)
 	}
 	if !t.ended {
-		return nil, fmt.Errorf("line %d: the last line is missing: this export was cut short", at+1)
+		return t.bad("the last line is missing: this export was cut short")
 	}
-	return t, nil
+	return nil
 }
 
-func (t *Transfer) line(text []byte) error {
+func (t *transfer) bad(format string, args ...any) error {
+	return &BadTransfer{Line: t.at, Problem: fmt.Sprintf(format, args...)}
+}
+
+func (t *transfer) line(text []byte) error {
 	var l transferLine
 	decoder := json.NewDecoder(bytes.NewReader(text))
 	decoder.DisallowUnknownFields()
 	if err := decoder.Decode(&l); err != nil {
-		return fmt.Errorf("this is no line of an export: %w", err)
+		return t.bad("this is no line of an export: %v", err)
 	}
 	switch {
 	case !t.started:
 		if l.Coilside != transferKind || l.Version != transferVersion {
-			return errors.New(`an export of jobs starts with {"coilside":"jobs","version":1}`)
+			return t.bad(`an export of jobs starts with {"coilside":"jobs","version":1}`)
 		}
 		t.started = true
 		return nil
 	case t.ended:
-		return errors.New("there is more after the last line")
+		return t.bad("there is more after the last line")
 	case l.Rules != "" && l.RuleFile != nil:
-		t.Rules[l.Rules] = append(t.Rules[l.Rules], *l.RuleFile)
-		t.counted.RuleFiles++
-		return nil
+		return t.ruleFile(l.Rules, *l.RuleFile)
 	case l.Job != "":
 		return t.record(l)
 	case l.End != nil:
-		t.ended = true
-		if *l.End != t.counted {
-			return fmt.Errorf("this export should hold %d jobs, %d records and %d rule files; here are %d, %d and %d", l.End.Jobs, l.End.Records, l.End.RuleFiles,
-				t.counted.Jobs, t.counted.Records, t.counted.RuleFiles)
-		}
-		return nil
+		return t.end(*l.End)
 	}
-	return errors.New("this is no line of an export")
+	return t.bad("this is no line of an export")
 }
 
-func (t *Transfer) record(l transferLine) error {
-	if !ValidName(l.Job) {
-		return fmt.Errorf("%q cannot name a job", l.Job)
+func (t *transfer) ruleFile(hash string, f RuleFile) error {
+	if hash != t.hash {
+		if err := t.rulesEnd(); err != nil {
+			return err
+		}
+		t.hash, t.hashAt = hash, t.at
 	}
-	before, known := t.sums[l.Job]
-	if !known {
-		before = l.Job
-		t.counted.Jobs++
-	}
-	if want := len(t.Jobs[l.Job]) + 1; l.N != want {
-		return fmt.Errorf("record %d of job %s comes where number %d should", l.N, l.Job, want)
-	}
-	if l.Sum != chain(before, l.N, l.Data) {
-		return fmt.Errorf("record %d of job %s is damaged: its checksum does not match", l.N, l.Job)
-	}
-	t.Jobs[l.Job] = append(t.Jobs[l.Job], l.Data)
-	t.sums[l.Job] = l.Sum
-	t.counted.Records++
+	t.files = append(t.files, f)
+	t.counted.RuleFiles++
 	return nil
 }
 
-// Imported says what an import did.
-type Imported struct {
-	Jobs, Records int
-	Same          int // jobs that were here already, record for record
-}
-
-// Import takes over what an export holds, all in one transaction or nothing. A
-// job that is here already, record for record, is passed over; one that differs
-// is an error that names it.
-func (d *Store) Import(t *Transfer) (done Imported, err error) {
-	err = d.write(func(tx *sql.Tx) error {
-		done = Imported{} // a transaction may be tried twice
-		for _, hash := range slices.Sorted(maps.Keys(t.Rules)) {
-			if err := insertRules(tx, hash, t.Rules[hash]); err != nil {
-				return err
-			}
-		}
-		for i, name := range slices.Sorted(maps.Keys(t.Jobs)) {
-			d.progress(i, len(t.Jobs))
-			same, err := d.importJob(tx, name, t.Jobs[name])
-			if err != nil {
-				return err
-			}
-			if same {
-				done.Same++
-				continue
-			}
-			done.Jobs, done.Records = done.Jobs+1, done.Records+len(t.Jobs[name])
-		}
+// rulesEnd hands on the rulebook whose files were read, if there is one.
+func (t *transfer) rulesEnd() error {
+	if t.hash == "" {
 		return nil
-	})
-	if err != nil {
-		return Imported{}, err
 	}
-	return done, nil
+	hash, files := t.hash, t.files
+	t.hash, t.files = "", nil
+	if t.sound != nil {
+		if err := t.sound(hash, files); err != nil {
+			return &BadTransfer{Line: t.hashAt, Problem: err.Error()}
+		}
+	}
+	return t.to.rules(hash, files)
 }
 
-// Differs says that a job to be imported is here already with other records.
-type Differs struct{ Job, File string }
-
-func (e *Differs) Error() string {
-	return fmt.Sprintf("job %s is in %s already and differs; nothing was imported", e.Job, e.File)
+func (t *transfer) record(l transferLine) error {
+	if !ValidName(l.Job) {
+		return t.bad("%q cannot name a job", l.Job)
+	}
+	if err := t.rulesEnd(); err != nil {
+		return err
+	}
+	if l.Job != t.job.name {
+		if err := t.jobEnds(); err != nil {
+			return err
+		}
+		t.job = row{name: l.Job, sum: l.Job}
+		t.counted.Jobs++
+	}
+	switch want := t.job.records + 1; {
+	case l.N != want:
+		return t.bad("record %d of job %s comes where number %d should", l.N, l.Job, want)
+	case l.Sum != chain(t.job.sum, l.N, l.Data):
+		return t.bad("record %d of job %s is damaged: its checksum does not match", l.N, l.Job)
+	}
+	t.job.records, t.job.sum = l.N, l.Sum
+	t.counted.Records++
+	return t.to.record(&entry{row: t.job, data: l.Data})
 }
 
-func (d *Store) importJob(tx *sql.Tx, name string, payloads [][]byte) (same bool, err error) {
-	_, here, err := d.readJob(tx, row{name: name, sum: name})
-	var damaged *Damaged
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return false, insertJob(tx, name, nil, payloads)
-	case errors.As(err, &damaged):
-		return false, fmt.Errorf("%w; nothing was imported", err)
-	case err != nil:
-		return false, err
-	case !slices.EqualFunc(here, payloads, bytes.Equal):
-		return false, &Differs{Job: name, File: d.path}
+func (t *transfer) jobEnds() error {
+	if t.job.name == "" {
+		return nil
 	}
-	return true, nil
+	last := t.job
+	t.job = row{}
+	return t.to.jobEnds(last)
+}
+
+func (t *transfer) end(said counts) error {
+	t.ended = true
+	if said != t.counted {
+		return t.bad("this export should hold %d jobs, %d records and %d rule files; here are %d, %d and %d", said.Jobs, said.Records, said.RuleFiles,
+			t.counted.Jobs, t.counted.Records, t.counted.RuleFiles)
+	}
+	if err := t.rulesEnd(); err != nil {
+		return err
+	}
+	return t.jobEnds()
 }

@@ -37,26 +37,55 @@ func exported(t testing.TB, d *Store, names ...string) string {
 	return out.String()
 }
 
+// held is what an export holds, all of it.
+type held struct {
+	Rules map[string][]RuleFile // by content hash
+	Jobs  map[string][]string   // records by name of the job
+	ended map[string]row
+}
+
+func (h *held) rules(hash string, files []RuleFile) error {
+	h.Rules[hash] = append(h.Rules[hash], files...)
+	return nil
+}
+
+func (h *held) record(e *entry) error {
+	h.Jobs[e.name] = append(h.Jobs[e.name], string(e.data))
+	return nil
+}
+
+func (h *held) jobEnds(last row) error {
+	h.ended[last.name] = last
+	return nil
+}
+
+func readExport(text string) (*held, counts, error) {
+	h := &held{map[string][]RuleFile{}, map[string][]string{}, map[string]row{}}
+	t := transfer{to: h}
+	err := t.read(strings.NewReader(text))
+	return h, t.counted, err
+}
+
+func imported(d *Store, text string) (Imported, error) { return d.Import(strings.NewReader(text)) }
+
 func TestWhatIsExportedIsImported(t *testing.T) {
 	d := filled(t)
 	text := exported(t, d)
-	in, err := ReadTransfer(strings.NewReader(text))
-	require.NoError(t, err)
 	other := folderAt(t, t.TempDir())
 	job(t, other, "own", `1`)
-	done, err := other.Import(in)
+	done, err := imported(other, text)
 	require.NoError(t, err)
 	require.Equal(t, Imported{Jobs: 2, Records: 3}, done)
 	require.Equal(t, text, exported(t, other, "car-2", "van-1"), "byte for byte")
 	require.Equal(t, []string{"1"}, read(t, other, "own"))
-	done, err = other.Import(in)
+	done, err = imported(other, text)
 	require.NoError(t, err)
 	require.Equal(t, Imported{Same: 2}, done, "again changes nothing")
 
 	f, _, err := other.Open("van-1")
 	require.NoError(t, err)
 	require.NoError(t, f.Append([]byte(`3`), nil), "an imported job goes on")
-	_, err = other.Import(in)
+	_, err = imported(other, text)
 	var differs *Differs
 	require.ErrorAs(t, err, &differs)
 	require.Equal(t, "van-1", differs.Job)
@@ -66,14 +95,14 @@ func TestWhatIsExportedIsImported(t *testing.T) {
 // Every changed byte and every cut of an export is found, or it changes nothing.
 func TestADamagedExportIsRefused(t *testing.T) {
 	text := exported(t, filled(t), "van-1")
-	whole, err := ReadTransfer(strings.NewReader(text))
+	whole, _, err := readExport(text)
 	require.NoError(t, err)
 	for at := range len(text) - 1 { // the last line's end may be missing
-		_, err := ReadTransfer(strings.NewReader(text[:at]))
+		_, _, err := readExport(text[:at])
 		require.ErrorContains(t, err, "line ", "cut after %d", at)
 		if strings.HasPrefix(text[strings.LastIndexByte(text[:at], '\n')+1:], `{"job"`) && text[at] != '\n' {
 			bad := text[:at] + string(text[at]^1) + text[at+1:]
-			got, err := ReadTransfer(strings.NewReader(bad))
+			got, _, err := readExport(bad)
 			if err == nil { // such as an upper-case key, which JSON readers take too
 				require.Equal(t, whole.Jobs, got.Jobs, "%q at %d", bad[at], at)
 			}
@@ -86,7 +115,7 @@ func TestADamagedExportIsRefused(t *testing.T) {
 		"more after the last line":              text + lines[4],
 		"unknown field":                         lines[0] + `{"jobs":1}` + "\n",
 	} {
-		_, err := ReadTransfer(strings.NewReader(bad))
+		_, _, err := readExport(bad)
 		require.ErrorContains(t, err, what)
 	}
 }
@@ -110,7 +139,7 @@ func TestVerifyFindsWhatIsWrong(t *testing.T) {
 	problems, err := d.Export(&out)
 	require.NoError(t, err)
 	require.Len(t, problems, 1, "the damaged one is left out and named")
-	_, err = ReadTransfer(&out)
+	_, _, err = readExport(out.String())
 	require.NoError(t, err)
 }
 
@@ -209,16 +238,20 @@ func FuzzReadTransfer(f *testing.F) {
 	f.Add([]byte(`{"coilside":"jobs","version":1}` + "\n" + `{"end":{"jobs":0,"records":0,"rule_files":0}}` + "\n"))
 	f.Add([]byte(fmt.Sprintf(`{"coilside":"jobs","version":1}`+"\n"+`{"job":"a","n":1,"sum":"%s","data":1}`+"\n", chain("a", 1, []byte("1")))))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		in, err := ReadTransfer(bytes.NewReader(text))
+		in, counted, err := readExport(string(text))
 		if err != nil {
+			var bad *BadTransfer
+			require.ErrorAs(t, err, &bad)
+			require.Positive(t, bad.Line)
 			return
 		}
 		n := 0
 		for name, records := range in.Jobs {
 			require.True(t, ValidName(name))
+			require.Contains(t, in.ended, name)
 			n += len(records)
 		}
-		require.Equal(t, n, in.counted.Records)
+		require.Equal(t, n, counted.Records)
 	})
 }
 
