@@ -113,15 +113,15 @@ func (d *draft) rank() {
 	settled := make([]int, len(d.facts))
 	for fact, slots := range d.slots {
 		if len(slots) > 0 {
-			d.order = append(d.order, int32(fact))
+			d.order = append(d.order, derived{fact: int32(fact)})
 		}
 		for _, s := range slots {
 			settled[fact] = max(settled[fact], d.book.Rules[s.rule].Level())
 		}
 	}
-	slices.SortStableFunc(d.order, func(a, b int32) int { return cmp.Compare(settled[a], settled[b]) })
-	for rank, fact := range d.order {
-		d.facts[fact].rank = int32(rank)
+	slices.SortStableFunc(d.order, func(a, b derived) int { return cmp.Compare(settled[a.fact], settled[b.fact]) })
+	for rank, of := range d.order {
+		d.facts[of.fact].rank = int32(rank)
 	}
 }
 
@@ -153,12 +153,22 @@ func (d *draft) flatten() {
 			evaluated: len(d.readers[i])+len(d.feeds[i]) > 0,
 		}
 	}
+	for rank := range p.order {
+		d.linkDerived(&p.order[rank])
+	}
 	for rule, facts := range d.sets {
 		ranks := make([]int32, len(facts))
 		for i, fact := range facts {
 			ranks[i] = d.facts[fact].rank
 		}
 		p.gates[rule].marks = put(&p.marks, ranks)
+	}
+}
+
+func (d *draft) linkDerived(to *derived) {
+	to.on, to.sole = &d.Program.facts[to.fact], -1
+	if by := d.slots[to.fact]; len(by) == 1 && by[0].says.Known && !to.on.worded {
+		to.sole, to.says = by[0].rule, by[0].says.Number
 	}
 }
 

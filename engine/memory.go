@@ -2,6 +2,7 @@ package engine
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"coilside/rules"
@@ -147,19 +148,27 @@ func (m *Memory) Env() map[string]any {
 // settle derives the facts on the agenda. A fact comes after all that it depends on, so one
 // pass reaches the fixpoint.
 func (m *Memory) settle() {
-	for rank, more := m.work.take(); more; rank, more = m.work.take() {
-		if fact := m.order[rank]; !m.given.is(fact) {
-			m.put(fact, m.derive(fact))
-		}
+	for rank := m.work.take(); rank != nothing; rank = m.work.take() {
+		m.rederive(&m.order[rank])
+	}
+}
+
+// rederive makes what rules say of a fact its state, unless it is given.
+func (m *Memory) rederive(d *derived) {
+	switch {
+	case m.given.is(d.fact):
+	case d.sole < 0:
+		m.put(d.fact, m.derive(d.fact))
+	case m.fires(d.sole):
+		m.putNumber(d.on, d.says)
+	default:
+		m.putNumber(d.on, math.NaN())
 	}
 }
 
 // derive gives the value on which all rules that have a say agree; unknown when they differ.
 func (m *Memory) derive(fact int32) rules.Cell {
 	setters := m.facts[fact].setters
-	if setters.to == setters.from+1 { // nearly always
-		return m.say(fact, setters.from)
-	}
 	var out rules.Cell
 	for id := setters.from; id < setters.to; id++ {
 		say := m.say(fact, id)

@@ -7,25 +7,34 @@ import (
 	"coilside/rules"
 )
 
-// gateState is how the members of a gate stand in one Memory. A condition has at most 200
-// parts, so a byte counts them.
-type gateState struct {
-	members [3]uint8 // by truth
-	truth   rules.Truth
-}
+// gateState is how a gate stands in one Memory: the count of its members that are unknown,
+// false and true, a byte each from the lowest, and in the highest byte its own truth. A
+// condition has at most 200 parts, so a byte counts them.
+type gateState uint32
 
-// decide gives the truth of a gate that one member with the truth `decides` settles.
-func (s *gateState) decide(decides rules.Truth) rules.Truth {
+const ownTruth = 24 // bits below a gate's own truth
+
+func (s gateState) truth() rules.Truth { return rules.Truth(s >> ownTruth) }
+
+func (s gateState) has(member rules.Truth) bool { return uint8(s>>(8*member&31)) > 0 }
+
+// one is a single member of a truth, to be added or taken away.
+func one(member rules.Truth) gateState { return 1 << (8 * member & 31) }
+
+// decided is the state with the gate's own truth worked out anew; one member with the truth
+// `decides` settles it.
+func (s gateState) decided(decides rules.Truth) gateState {
+	truth := rules.True + rules.False - decides
 	switch {
-	case s.members[decides] > 0:
-		return decides
-	case s.members[rules.Unknown] > 0:
-		return rules.Unknown
+	case s.has(decides):
+		truth = decides
+	case s.has(rules.Unknown):
+		truth = rules.Unknown
 	}
-	return rules.True + rules.False - decides
+	return s&(1<<ownTruth-1) | gateState(truth)<<ownTruth
 }
 
-func (m *Memory) fires(rule int32) bool { return m.gates[rule].truth == rules.True }
+func (m *Memory) fires(rule int32) bool { return m.gates[rule].truth() == rules.True }
 
 // put makes a cell the state of a fact and takes the change to whatever reads it.
 func (m *Memory) put(fact int32, cell rules.Cell) {
@@ -48,15 +57,15 @@ func (m *Memory) putNumber(on *factTable, is float64) {
 		return
 	}
 	m.frame.Numbers[on.place] = is
-	i, end := on.numbers.from, on.numbers.to
+	tests := m.numbers[on.numbers.from:on.numbers.to]
 	if was == was && is == is {
 		low, high := min(was, is), max(was, is)
-		i += from(m.numbers[i:end], low)
-		end = i + above(m.numbers[i:end], high)
+		tests = tests[from(tests, low):]
+		tests = tests[:above(tests, high)]
 	}
-	for ; i < end; i++ {
-		m.looked++
-		t := &m.numbers[i]
+	m.looked += len(tests)
+	for i := range tests {
+		t := &tests[i]
 		before, after := t.op.Of(rules.Stands(was, t.constant)), t.op.Of(rules.Stands(is, t.constant))
 		if before != after {
 			m.turn(t.gate, before, after)
@@ -68,12 +77,12 @@ func (m *Memory) putNumber(on *factTable, is float64) {
 }
 
 // from counts the tests whose constant is below a value; above, those up to it.
-func from(tests []numberTest, low float64) int32 {
-	return int32(sort.Search(len(tests), func(i int) bool { return tests[i].constant >= low }))
+func from(tests []numberTest, low float64) int {
+	return sort.Search(len(tests), func(i int) bool { return tests[i].constant >= low })
 }
 
-func above(tests []numberTest, high float64) int32 {
-	return int32(sort.Search(len(tests), func(i int) bool { return tests[i].constant > high }))
+func above(tests []numberTest, high float64) int {
+	return sort.Search(len(tests), func(i int) bool { return tests[i].constant > high })
 }
 
 func (m *Memory) putWord(on *factTable, is rules.Word) {
@@ -116,23 +125,24 @@ func (m *Memory) evaluateReaders(on *factTable) {
 // turn tells a gate that a member went from one truth to another, and so on upwards as far
 // as that changes a truth. A rule that begins or ceases to fire puts its facts on the agenda.
 func (m *Memory) turn(g int32, was, is rules.Truth) {
+	gates := m.Program.gates
 	for {
-		at, state := &m.Program.gates[g], &m.gates[g]
-		state.members[was]--
-		state.members[is]++
-		was, is = state.truth, state.decide(at.decides)
+		at, before := &gates[g], m.gates[g]
+		after := (before - one(was) + one(is)).decided(at.decides)
+		m.gates[g] = after
+		was, is = before.truth(), after.truth()
 		if was == is {
 			return
 		}
-		state.truth = is
 		if at.parent < 0 {
 			break
 		}
 		g = at.parent
 	}
 	if was == rules.True || is == rules.True {
-		for i, end := m.Program.gates[g].marks.from, m.Program.gates[g].marks.to; i < end; i++ {
-			m.work.add(m.marks[i])
+		marks := gates[g].marks
+		for _, rank := range m.marks[marks.from:marks.to] {
+			m.work.add(rank)
 		}
 	}
 }
@@ -149,14 +159,13 @@ func (p *Program) fromNothing() *Memory {
 	}
 	m.countMembers()
 	for g := len(p.gates) - 1; g >= 0; g-- { // a gate stands before those that feed it
-		state := &m.gates[g]
-		state.truth = state.decide(p.gates[g].decides)
+		m.gates[g] = m.gates[g].decided(p.gates[g].decides)
 		if parent := p.gates[g].parent; parent >= 0 {
-			m.gates[parent].members[state.truth]++
+			m.gates[parent] += one(m.gates[g].truth())
 		}
 	}
 	for _, rule := range p.late { // they have no members and never fire here
-		m.gates[rule].truth = rules.Unknown
+		m.gates[rule] = gateState(rules.Unknown) << ownTruth
 	}
 	for rank := range p.order {
 		m.work.add(int32(rank))
@@ -168,13 +177,13 @@ func (p *Program) fromNothing() *Memory {
 // countMembers counts how the comparisons and wholes stand with nothing known.
 func (m *Memory) countMembers() {
 	for _, t := range m.numbers {
-		m.gates[t.gate].members[t.op.Of(rules.Stands(math.NaN(), t.constant))]++
+		m.gates[t.gate] += one(t.op.Of(rules.Stands(math.NaN(), t.constant)))
 	}
 	for _, t := range m.words {
-		m.gates[t.gate].members[t.op.Of(rules.StandsAs(rules.Word{}, t.constant))]++
+		m.gates[t.gate] += one(t.op.Of(rules.StandsAs(rules.Word{}, t.constant)))
 	}
 	for i, w := range m.Program.wholes {
 		m.wholes[i] = w.truth(&m.frame)
-		m.gates[w.gate].members[m.wholes[i]]++
+		m.gates[w.gate] += one(m.wholes[i])
 	}
 }

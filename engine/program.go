@@ -21,9 +21,9 @@ type Program struct {
 	slots   []slot // of each fact in book order
 	gates   []gate // one for each rule first, in book order
 	marks   []int32
-	order   []int32 // the facts that rules set, each after those it depends on
-	late    []int32 // rules of the second stage, in book order
-	empty   *Memory // what follows from nothing given
+	order   []derived // the facts that rules set, each after those it depends on
+	late    []int32   // rules of the second stage, in book order
+	empty   *Memory   // what follows from nothing given
 }
 
 // span is a stretch of a table.
@@ -41,6 +41,14 @@ type factTable struct {
 
 	worded    bool
 	evaluated bool // something other than a test reads it
+}
+
+// derived is a fact that rules set. Most often one rule alone sets it, and to a constant.
+type derived struct {
+	on   *factTable
+	fact int32
+	sole int32   // that rule, where the constant is a number; else -1
+	says float64 // that constant
 }
 
 // numberTest compares a fact with a constant, for the gate it feeds.
