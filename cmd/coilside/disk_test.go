@@ -97,7 +97,7 @@ func TestAReadOnlyFolderIsSaid(t *testing.T) {
 	require.NoError(t, with.closeJobs())
 	program := buildProgram(t)
 	require.NoError(t, os.Chmod(filepath.Dir(program), 0o755))
-	for path, mode := range map[string]os.FileMode{with.data: 0o555, with.jobs.Path(): 0o444, filepath.Join(with.data, "jobs.lock"): 0o444} {
+	for path, mode := range map[string]os.FileMode{with.data: 0o555, with.jobs.Path(): 0o444, filepath.Join(with.data, "jobs.lock"): 0o444, filepath.Join(with.data, "jobs.acknowledged"): 0o444} {
 		require.NoError(t, os.Chmod(path, mode))
 	}
 	defer func() { require.NoError(t, os.Chmod(with.data, 0o755)) }()

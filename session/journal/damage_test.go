@@ -113,11 +113,149 @@ func TestCutDatabasesAreFound(t *testing.T) {
 	require.NoError(t, untold(copied(t, make([]byte, len(content))), want))
 }
 
-func TestAMissingDatabaseWithItsLogLeftIsFound(t *testing.T) {
+// torn is what a killed program leaves of a folder: much of what was acknowledged is in the
+// write-ahead log only.
+func torn(t testing.TB) (files map[string][]byte, want map[string][]string) {
+	t.Helper()
 	path := t.TempDir()
-	require.NoError(t, os.WriteFile(filepath.Join(path, databaseName+"-wal"), []byte("x"), 0o600))
+	d := folderAt(t, path)
+	want = map[string][]string{}
+	for round := range 6 {
+		for j := range 5 {
+			name := fmt.Sprintf("job-%d", j*(1+round/3))
+			record := fmt.Sprintf(`"%d %s"`, round, strings.Repeat("x", 1+j*round*60))
+			f, _, err := d.Open(name)
+			if errors.Is(err, fs.ErrNotExist) {
+				_, err = d.Create(name, []byte(record), nil)
+			} else {
+				require.NoError(t, err)
+				err = f.Append([]byte(record), nil)
+			}
+			require.NoError(t, err)
+			want[name] = append(want[name], record)
+		}
+	}
+	files = map[string][]byte{}
+	for _, name := range []string{databaseName, databaseName + "-wal", marksName} {
+		content, err := os.ReadFile(filepath.Join(path, name))
+		require.NoError(t, err)
+		require.NotEmpty(t, content, name)
+		files[name] = content
+	}
+	return files, want
+}
+
+func laid(t testing.TB, files map[string][]byte) string {
+	t.Helper()
+	path := t.TempDir()
+	for name, content := range files {
+		require.NoError(t, os.WriteFile(filepath.Join(path, name), content, 0o600))
+	}
+	return path
+}
+
+// SQLite drops what follows damage in its write-ahead log without a word; here it is said, and
+// nothing is changed, so that what is left can still be had.
+func TestADamagedTailOfTheLogIsFound(t *testing.T) {
+	files, want := torn(t)
+	wal := files[databaseName+"-wal"]
+	whole := laid(t, files)
+	d := folderAt(t, whole)
+	for name, records := range want {
+		require.Equal(t, records, read(t, d, name))
+	}
+	random, seed := seeded()
+	damages := map[string][]byte{"gone": nil, "empty": {}, "of zeros": make([]byte, len(wal)), "cut at its end": wal[:len(wal)-1]}
+	rounds := 60
+	if os.Getenv("COILSIDE_FULL") != "" {
+		rounds = 5_000
+	}
+	for i := range rounds {
+		at := random.IntN(len(wal))
+		if i%2 == 0 {
+			damages[fmt.Sprintf("cut at %d", at)] = wal[:at]
+			continue
+		}
+		flipped := append([]byte{}, wal...)
+		flipped[at] ^= 1 << random.IntN(8)
+		damages[fmt.Sprintf("flipped at %d", at)] = flipped
+	}
+	said := 0
+	for what, damaged := range damages {
+		left := map[string][]byte{databaseName: files[databaseName], marksName: files[marksName]}
+		if damaged != nil {
+			left[databaseName+"-wal"] = damaged
+		}
+		path := laid(t, left)
+		d, err := OpenFolder(path)
+		if err == nil {
+			require.NoError(t, d.Close())
+			require.NoError(t, untold(path, want), "seed %d: %s", seed, what)
+			continue
+		}
+		require.ErrorContains(t, err, path)
+		said++
+		for name, content := range left {
+			now, err := os.ReadFile(filepath.Join(path, name))
+			require.NoError(t, err, "%s: %s", what, name)
+			require.True(t, bytes.Equal(content, now), "seed %d: %s: %s was changed", seed, what, name)
+		}
+	}
+	require.Greater(t, said, len(damages)/2)
+}
+
+// What was lost is named job by job, verify tells of it, and whoever deletes the file goes on
+// with what is there.
+func TestLostRecordsAreNamed(t *testing.T) {
+	files, want := torn(t)
+	path := laid(t, map[string][]byte{databaseName: files[databaseName], databaseName + "-wal": files[databaseName+"-wal"][:len(files[databaseName+"-wal"])-5000], marksName: files[marksName]})
 	_, err := OpenFolder(path)
-	require.ErrorContains(t, err, "it is missing")
+	require.ErrorContains(t, err, "records that were acknowledged are missing: job job-8 has 2 of 3 (to go on without them, delete "+filepath.Join(path, marksName)+")")
+	r, err := ReadFolder(path)
+	require.NoError(t, err)
+	report, err := r.Verify(t.Context())
+	require.NoError(t, err)
+	require.Len(t, report.Problems, 1)
+	require.ErrorContains(t, report.Problems[0], "job job-8 has 2 of 3")
+	require.Equal(t, want["job-6"], read(t, r, "job-6"), "what is there can be saved")
+	require.NoError(t, r.Close())
+	require.NoError(t, os.Remove(filepath.Join(path, marksName)))
+	d := folderAt(t, path)
+	require.Equal(t, want["job-8"][:2], read(t, d, "job-8"))
+}
+
+// The file does not grow without bound, and a line of it that is damaged says nothing.
+func TestMarksAreDroppedOnceTheLogIsEmptied(t *testing.T) {
+	path := t.TempDir()
+	d := folderAt(t, path)
+	job(t, d, "van-1", `1`, `2`)
+	d.backend.(*folder).marks.size = mostMarks
+	f, _, err := d.Open("van-1")
+	require.NoError(t, err)
+	require.NoError(t, f.Append([]byte(`3`), nil))
+	info, err := os.Stat(filepath.Join(path, marksName))
+	require.NoError(t, err)
+	require.Zero(t, info.Size())
+	info, err = os.Stat(filepath.Join(path, databaseName+"-wal"))
+	require.NoError(t, err)
+	require.Zero(t, info.Size())
+	require.NoError(t, f.Append([]byte(`4`), nil))
+	said, err := readMarks(d.Path())
+	require.NoError(t, err)
+	require.Equal(t, map[string]int{"van-1": 4}, said)
+	require.NoError(t, os.WriteFile(marksOf(d.Path()), []byte("van-1 9 00000000\n"+markLine("van-1", 3)+"van-1 12"), 0o600))
+	said, err = readMarks(d.Path())
+	require.NoError(t, err)
+	require.Equal(t, map[string]int{"van-1": 3}, said)
+}
+
+func TestAMissingDatabaseWithItsLogLeftIsFound(t *testing.T) {
+	for _, left := range []string{databaseName + "-wal", marksName} {
+		path := t.TempDir()
+		require.NoError(t, os.WriteFile(filepath.Join(path, left), []byte("x"), 0o600))
+		_, err := OpenFolder(path)
+		require.ErrorContains(t, err, "it is missing, and its "+left)
+	}
 }
 
 // The kill test runs this test binary again as the one that writes.
@@ -174,15 +312,19 @@ func TestNothingAcknowledgedIsLostWhenTheWriterIsKilled(t *testing.T) {
 	random := rand.New(rand.NewPCG(seed, 0))
 	folder := t.TempDir()
 	total := 0
-	for range rounds {
+	for round := range rounds {
 		c := exec.Command(os.Args[0])
 		c.Env = append(os.Environ(), killFolder+"="+folder)
 		out, err := c.StdoutPipe()
 		require.NoError(t, err)
 		require.NoError(t, c.Start())
-		time.AfterFunc(time.Duration(20+random.IntN(150))*time.Millisecond, func() { _ = c.Process.Kill() })
+		life := time.Duration(20+random.IntN(150)) * time.Millisecond
+		end := time.AfterFunc(life, func() { _ = c.Process.Kill() })
 		acknowledged := map[string]int{}
 		for lines := bufio.NewScanner(out); lines.Scan(); {
+			if round%2 == 0 && len(acknowledged) == 0 && end.Stop() { // half of them while it writes, however long its start takes
+				end.Reset(life)
+			}
 			var name string
 			var n int
 			if _, err := fmt.Sscanf(lines.Text(), "%s %d", &name, &n); err == nil {

@@ -104,8 +104,10 @@ func create(path string) error {
 	if !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if exists(path + "-wal") {
-		return &Broken{File: path, Problem: "it is missing, and its " + filepath.Base(path) + "-wal is still there"}
+	for _, beside := range []string{path + "-wal", marksOf(path)} {
+		if exists(beside) {
+			return &Broken{File: path, Problem: "it is missing, and its " + filepath.Base(beside) + " is still there"}
+		}
 	}
 	fresh := path + ".new"
 	for _, left := range []string{fresh, fresh + "-wal", fresh + "-shm"} {

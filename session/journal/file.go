@@ -56,6 +56,7 @@ func (f *File) put(payload, head []byte, move func(*row, *sql.Tx) error) error {
 	if err != nil {
 		return err
 	}
+	f.store.acknowledged(next.name, next.records)
 	f.last = next.row
 	return nil
 }

@@ -30,6 +30,7 @@ type folder struct {
 	db     *sql.DB
 	lock   *flock.Flock // nil for a reader
 	writer *writer      // nil for a reader
+	marks  *marks       // nil for a reader
 }
 
 // faults are where tests make the disk fail.
@@ -67,6 +68,9 @@ func (d *folder) start(f faults) error {
 	if err := create(d.path); err != nil {
 		return err
 	}
+	if err := checkMarks(d.path); err != nil {
+		return err
+	}
 	db, err := connect(d.path, "vfs", f.vfs)
 	if err != nil {
 		return err
@@ -85,6 +89,9 @@ func (d *folder) start(f faults) error {
 		return err
 	}
 	if err := d.checkJobs(); err != nil {
+		return err
+	}
+	if err := d.openMarks(); err != nil {
 		return err
 	}
 	d.writer = startWriter(d.path, db, f.commit)
@@ -160,8 +167,18 @@ func (d *folder) later(run func(*sql.Tx) error) {
 
 func (d *folder) read(run func() error) error { return inFile(d.path, run()) }
 
-// check looks at the database's pages.
+// check looks at the database's pages, and for records that were acknowledged and are gone.
 func (d *folder) check(ctx context.Context, found func(error)) error {
+	acknowledged, err := readMarks(d.path)
+	if err != nil {
+		return err
+	}
+	switch err := lacking(d.path, d.db, acknowledged); {
+	case said[*Broken](err):
+		found(err)
+	case err != nil:
+		return err
+	}
 	rows, err := d.db.QueryContext(ctx, "PRAGMA integrity_check(20)")
 	if err != nil {
 		return inFile(d.path, err)
@@ -183,6 +200,9 @@ func (d *folder) close() error {
 	}
 	if d.db != nil {
 		failed = append(failed, inFile(d.path, d.db.Close()))
+	}
+	if d.marks != nil {
+		failed = append(failed, d.marks.close())
 	}
 	if d.lock != nil {
 		failed = append(failed, d.lock.Close())

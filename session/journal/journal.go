@@ -48,6 +48,8 @@ type backend interface {
 	later(run func(*sql.Tx) error)
 	// read does what only reads. Run may be called again where it failed.
 	read(run func() error) error
+	// acknowledged is told of each record that is on disk, before its writer is.
+	acknowledged(job string, n int)
 	// check looks for damage beneath the tables and tells of what it finds.
 	check(ctx context.Context, found func(error)) error
 	// close ends the writing, after what was handed in is on disk, and lets the database go.

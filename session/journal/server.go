@@ -207,6 +207,9 @@ func (d *server) again(run func() error) error {
 	}
 }
 
+// acknowledged notes nothing: the log of the server is the server's affair.
+func (d *server) acknowledged(string, int) {}
+
 // check has nothing to look at: the server keeps checksums of its pages, if it was told to.
 func (d *server) check(context.Context, func(error)) error { return nil }
 

@@ -132,9 +132,10 @@ func TestVerifyFindsWhatIsWrong(t *testing.T) {
 	require.NoError(t, err)
 	r, err = d.Verify(context.Background())
 	require.NoError(t, err)
-	require.Len(t, r.Problems, 2)
-	require.ErrorContains(t, r.Problems[0], "job van-1: record 2 is damaged")
-	require.ErrorContains(t, r.Problems[1], "job car-2: there are 1 records and the job is missing")
+	require.Len(t, r.Problems, 3)
+	require.ErrorContains(t, r.Problems[0], "records that were acknowledged are missing: job car-2 is gone, with 1 (")
+	require.ErrorContains(t, r.Problems[1], "job van-1: record 2 is damaged")
+	require.ErrorContains(t, r.Problems[2], "job car-2: there are 1 records and the job is missing")
 	var out bytes.Buffer
 	problems, err := d.Export(&out)
 	require.NoError(t, err)
