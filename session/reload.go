@@ -64,10 +64,17 @@ func (s *Service) put(book *rules.Book) error {
 }
 
 // WatchRules reloads the rules when the stamp of their files is no longer the one
-// they were loaded with, until ctx ends. The stamp is looked at every so often, and has to stand still from one look to the next, so
-// that files in the middle of being saved are left alone. Looking works on every
-// file system, shared folders included, where notifications do not.
+// they were loaded with, until ctx ends.
 func (s *Service) WatchRules(ctx context.Context, loaded string, stamp func() string, every time.Duration) {
+	WhenChanged(ctx, loaded, stamp, every, func() { _ = s.reload() }) // logged, and told to whoever asks
+}
+
+// WhenChanged calls do when the stamp of some files is no longer the one they were loaded
+// with, again and again until ctx ends. The stamp is looked at every so often, and has to stand
+// still from one look to the next, so that files in the middle of being saved are left
+// alone. Looking works on every file system, shared folders included, where notifications
+// do not.
+func WhenChanged(ctx context.Context, loaded string, stamp func() string, every time.Duration, do func()) {
 	done, last := loaded, loaded
 	ticker := time.NewTicker(every)
 	defer ticker.Stop()
@@ -80,7 +87,7 @@ func (s *Service) WatchRules(ctx context.Context, loaded string, stamp func() st
 		now := stamp()
 		if now == last && now != done {
 			done = now
-			_ = s.reload() // logged, and told to whoever asks
+			do()
 		}
 		last = now
 	}

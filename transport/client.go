@@ -52,7 +52,7 @@ func (s *Server) known(next http.Handler) http.Handler {
 			s.turnAway(w, "query", http.StatusBadRequest, `Nothing goes after "?" in the address. A token goes into the header: Authorization: Bearer TOKEN.`)
 			return
 		}
-		if len(s.tokens) > 0 && !openPath(r.URL.Path) {
+		if s.asksForToken() && !openPath(r.URL.Path) {
 			if !s.hasRoom(c) { // guessing is slow work
 				s.tooFast(w)
 				return
@@ -87,10 +87,11 @@ func (s *Server) tokenOf(r *http.Request) (Token, bool) {
 		if len(headers) > 1 || !strings.EqualFold(scheme, "Bearer") {
 			return Token{}, false
 		}
-		return s.tokens.find(strings.TrimSpace(sent))
+		return s.tokens.Load().find(strings.TrimSpace(sent))
 	}
 	if cookie, err := r.Cookie(s.cookieName()); err == nil {
-		return s.passes.holder(cookie.Value)
+		token, ok := s.passes.holder(cookie.Value)
+		return token, ok && s.tokens.Load().has(token)
 	}
 	return Token{}, false
 }

@@ -123,7 +123,7 @@ func TestMessagesUnderWayAreBounded(t *testing.T) {
 }
 
 func (s *Server) outstanding(token string) (n int) {
-	found, _ := s.tokens.find(token)
+	found, _ := s.tokens.Load().find(token)
 	s.rates.with("token "+found.Name, 1, func(a *account) { n = a.outstanding })
 	return n
 }

@@ -160,7 +160,7 @@ func TestTLS(t *testing.T) {
 	overSocket(ws).ask(t, "job.list", object{}, nil)
 	require.NoError(t, ws.Close())
 
-	resp, err := web.Get(r.url + "/enter/" + r.server.passes.link(r.server.tokens[1]))
+	resp, err := web.Get(r.url + "/enter/" + r.server.passes.link((*r.server.tokens.Load())[1]))
 	require.NoError(t, err)
 	_ = resp.Body.Close()
 	require.Len(t, resp.Cookies(), 1)

@@ -41,7 +41,7 @@ type Server struct {
 	listener net.Listener
 	figures  net.Listener
 	log      zerolog.Logger
-	tokens   Tokens
+	tokens   atomic.Pointer[Tokens]
 	tls      *tls.Config
 	hosts    []string
 	limits   Limits
@@ -56,6 +56,7 @@ type Server struct {
 	stopping atomic.Bool
 	sockets  sync.WaitGroup
 	open     atomic.Int32 // sockets
+	live     live
 }
 
 // New prepares a server.
@@ -64,10 +65,11 @@ func New(o Options) *Server {
 		o.Limits = DefaultLimits
 	}
 	s := &Server{
-		service: o.Service, listener: o.Listener, figures: o.Metrics, log: o.Log, tokens: o.Tokens, tls: o.TLS, hosts: o.Hosts,
+		service: o.Service, listener: o.Listener, figures: o.Metrics, log: o.Log, tls: o.TLS, hosts: o.Hosts,
 		limits: o.Limits, ready: o.Ready, metrics: newMetrics(), passes: newPasses(),
 		rates: rates{of: map[string]*account{}}, turns: make(chan struct{}, o.Limits.AtOnce),
 	}
+	s.tokens.Store(&o.Tokens)
 	s.table = &jsonrpc.Table{Limits: o.Limits.Message, Translate: translate, Admit: s.admit, Observe: s.observe}
 	s.addMethods()
 	s.document = describe(s.table.Methods(), s.URL())
@@ -110,7 +112,7 @@ func (s *Server) LocalURL() string {
 // Serve answers until ctx ends, then finishes the calls under way, closes the
 // connections and returns nil.
 func (s *Server) Serve(ctx context.Context) error {
-	s.log.Info().Str("url", s.URL()).Bool("tokens", len(s.tokens) > 0).Bool("tls", s.tls != nil).Msg("serving")
+	s.log.Info().Str("url", s.URL()).Bool("tokens", s.asksForToken()).Bool("tls", s.tls != nil).Msg("serving")
 	defer func() { s.log.Info().Msg("stopped") }()
 	stopper, cancel := context.WithCancel(ctx)
 	defer cancel()

@@ -56,6 +56,13 @@ func (s *Server) serveSocket(stop context.Context, w http.ResponseWriter, r *htt
 	conn.OnEnd(sock.stopWatching)
 	log := s.log.With().Str("connection", requestID(r.Context())).Logger()
 	who := clientOf(r.Context())
+	if who.token != nil {
+		s.live.add(sock, *who.token)
+		defer s.live.drop(sock)
+		if !s.tokens.Load().has(*who.token) { // it was withdrawn since the request came
+			sock.withdraw()
+		}
+	}
 	err = conn.Run(stop, func(ctx context.Context, msg []byte) []byte {
 		ctx = named(context.WithValue(context.WithoutCancel(ctx), socketKey{}, sock), log)
 		ctx = session.WithProgress(ctx, sock.progress(time.Now()))

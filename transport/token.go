@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"runtime"
+	"slices"
 	"strings"
 )
 
@@ -48,13 +49,22 @@ func (t Tokens) find(sent string) (found Token, ok bool) {
 	return found, ok
 }
 
-// ReadTokenFile reads the token that reaches all jobs. Where there is no such file
-// it makes one, readable by its owner only, with a random token in it.
-func ReadTokenFile(path string) (Token, error) {
-	content, err := os.ReadFile(path)
+// has reports whether a token is still among them.
+func (t Tokens) has(token Token) bool { return slices.Contains(t, token) }
+
+// EnsureTokenFile is ReadTokenFile; where there is no such file it makes one, readable by
+// its owner only, with a random token in it.
+func EnsureTokenFile(path string) (Token, error) {
+	token, err := ReadTokenFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return makeTokenFile(path)
 	}
+	return token, err
+}
+
+// ReadTokenFile reads the token that reaches all jobs.
+func ReadTokenFile(path string) (Token, error) {
+	content, err := os.ReadFile(path)
 	if err != nil {
 		return Token{}, fmt.Errorf("the token file cannot be read: %w", err)
 	}

@@ -244,9 +244,55 @@ func TestABrowsersWay(t *testing.T) {
 	}
 }
 
+// Tokens are changed while the service runs: whoever has one that was withdrawn is out, the
+// others notice nothing.
+func TestTokensAreChanged(t *testing.T) {
+	r := startServer(t, withTokens)
+	address := "ws" + strings.TrimPrefix(r.url, "http") + "/ws"
+	connect := func(header http.Header) *websocket.Conn {
+		ws, _, err := websocket.DefaultDialer.Dial(address, header)
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = ws.Close() })
+		return ws
+	}
+	phone, desk := connect(http.Header{"Authorization": {"Bearer " + phoneToken}}), connect(http.Header{"Authorization": {"Bearer " + deskToken}})
+	var opened session.Opened
+	overSocket(desk).ask(t, "job.open", fan(), &opened)
+	cookie := r.server.cookieName() + "=" + r.server.passes.give(r.server.passes.cookies, hashed("phone", phoneToken), time.Hour)
+	browser := connect(http.Header{"Cookie": {cookie}})
+	resp, _ := get(t, r.url+"/openrpc.json", http.Header{"Cookie": {cookie}})
+	require.Equal(t, 200, resp.StatusCode)
+
+	const newToken = "NEWPHONENEWPHONENEWPHONENEWPHONE"
+	require.NoError(t, r.server.SetTokens(Tokens{hashed("phone", newToken), hashed("desk", deskToken)}))
+	for _, ws := range []*websocket.Conn{phone, browser} {
+		require.NoError(t, ws.SetReadDeadline(time.Now().Add(5*time.Second)))
+		_, _, err := ws.ReadMessage()
+		var end *websocket.CloseError
+		require.ErrorAs(t, err, &end)
+		require.Equal(t, websocket.ClosePolicyViolation, end.Code)
+		require.Equal(t, "this token was withdrawn", end.Text)
+	}
+	overSocket(desk).ask(t, "job.show", object{"job": opened.Job}, nil)
+	for header, status := range map[string]int{"Bearer " + phoneToken: 401, "Bearer " + shopToken: 401, "Bearer " + newToken: 200, "Bearer " + deskToken: 200} {
+		resp, _ := get(t, r.url+"/openrpc.json", http.Header{"Authorization": {header}})
+		assert.Equal(t, status, resp.StatusCode, header)
+	}
+	resp, _ = get(t, r.url+"/openrpc.json", http.Header{"Cookie": {cookie}})
+	assert.Equal(t, 401, resp.StatusCode)
+	require.Error(t, r.server.SetTokens(nil), "nobody opens it to everyone by a slip")
+	resp, _ = get(t, r.url+"/openrpc.json", nil)
+	assert.Equal(t, 401, resp.StatusCode)
+	require.Eventually(t, func() bool {
+		r.server.live.mu.Lock()
+		defer r.server.live.mu.Unlock()
+		return len(r.server.live.of) == 1
+	}, 5*time.Second, time.Millisecond)
+}
+
 func TestTokenFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "token")
-	made, err := ReadTokenFile(path)
+	made, err := EnsureTokenFile(path)
 	require.NoError(t, err)
 	info, err := os.Stat(path)
 	require.NoError(t, err)
@@ -259,7 +305,7 @@ func TestTokenFile(t *testing.T) {
 	assert.Equal(t, made, again)
 	_, ok := Tokens{made}.find(strings.TrimSpace(string(content)))
 	assert.True(t, ok)
-	other, err := ReadTokenFile(filepath.Join(t.TempDir(), "token"))
+	other, err := EnsureTokenFile(filepath.Join(t.TempDir(), "token"))
 	require.NoError(t, err)
 	assert.NotEqual(t, made, other)
 
@@ -272,8 +318,10 @@ func TestTokenFile(t *testing.T) {
 		_, err = ReadTokenFile(path)
 		assert.ErrorContains(t, err, words, "%q", content)
 	}
-	_, err = ReadTokenFile(filepath.Join(t.TempDir(), "no", "folder"))
+	_, err = EnsureTokenFile(filepath.Join(t.TempDir(), "no", "folder"))
 	assert.ErrorContains(t, err, "cannot be made")
+	_, err = ReadTokenFile(filepath.Join(t.TempDir(), "token"))
+	assert.ErrorContains(t, err, "cannot be read")
 }
 
 func TestTokensFile(t *testing.T) {

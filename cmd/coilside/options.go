@@ -51,11 +51,12 @@ type usageError struct{ message string }
 
 func (e *usageError) Error() string { return e.message }
 
-// readTokens gives the tokens that the service takes; none = it asks for none.
-func (s *serveOptions) readTokens() (transport.Tokens, error) {
+// readTokens gives the tokens that the service takes; none = it asks for none. The file
+// with the one token is read as given.
+func (s *serveOptions) readTokens(file func(path string) (transport.Token, error)) (transport.Tokens, error) {
 	var tokens transport.Tokens
 	if s.tokenFile != "" {
-		token, err := transport.ReadTokenFile(s.tokenFile)
+		token, err := file(s.tokenFile)
 		if err != nil {
 			return nil, err
 		}
@@ -87,7 +88,7 @@ func (s *serveOptions) options(log zerolog.Logger) (o transport.Options, err err
 			closeAll(o.Listener, o.Metrics)
 		}
 	}()
-	if o.Tokens, err = s.readTokens(); err != nil {
+	if o.Tokens, err = s.readTokens(transport.EnsureTokenFile); err != nil {
 		return o, err
 	}
 	if o.TLS, err = s.readTLS(log); err != nil {

@@ -41,15 +41,15 @@ func serve(ctx context.Context, args []string, _ io.Reader, stdout, stderr io.Wr
 	return exitDone
 }
 
-// rulesLook is how often the rule folders are looked at for changes.
-const rulesLook = time.Second
+// look is how often the rule folders and the token files are looked at for changes.
+const look = time.Second
 
 // run serves the jobs of the data folder until ctx ends.
 func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.Writer) error {
 	if other := s.running(ctx); other != nil {
 		return fmt.Errorf("a service runs on this data folder already, at %s", other.url)
 	}
-	stamp := s.rulesStamp()
+	stamp, tokens := s.rulesStamp(), s.tokensStamp()
 	jobs, err := s.openService(o.Log)
 	defer func() {
 		if err := s.closeJobs(); err != nil {
@@ -65,9 +65,12 @@ func (s *serveOptions) run(ctx context.Context, o transport.Options, stdout io.W
 	defer func() { stop(); running.Wait() }()
 	running.Go(func() { jobs.FollowOthers(beside) })
 	if s.watchRules && len(s.folders) > 0 {
-		running.Go(func() { jobs.WatchRules(beside, stamp, s.rulesStamp, rulesLook) })
+		running.Go(func() { jobs.WatchRules(beside, stamp, s.rulesStamp, look) })
 	}
 	server := transport.New(o)
+	if s.tokenFile != "" || s.tokens != "" {
+		running.Go(func() { s.followTokens(beside, tokens, server, o.Log) })
+	}
 	withdraw, err := s.announce(announcement{URL: server.LocalURL(), TokenFile: s.tokenFile, Certificate: s.cert})
 	if err != nil {
 		return err

@@ -135,7 +135,7 @@ func (s *setup) rulesStamp() string {
 			}
 			info, err := d.Info()
 			if err == nil {
-				fmt.Fprintf(&b, "%q %d %d\n", path, info.Size(), info.ModTime().UnixNano())
+				b.WriteString(fileStamp(path, info))
 			}
 			return err
 		})
@@ -144,6 +144,11 @@ func (s *setup) rulesStamp() string {
 		}
 	}
 	return b.String()
+}
+
+// fileStamp tells one state of a file from another.
+func fileStamp(path string, info fs.FileInfo) string {
+	return fmt.Sprintf("%q %d %d\n", path, info.Size(), info.ModTime().UnixNano())
 }
 
 // openService starts the assistant on the jobs; closeJobs lets them go.

@@ -38,6 +38,9 @@ type Conn struct {
 	finish   func()
 	stopping chan struct{} // closed when no more messages are taken
 	parting  chan *Refusal // why the reader wants the connection to end
+	ending   chan struct{} // closed when somebody else does, for the reason in why
+	endOnce  sync.Once
+	why      *Refusal
 
 	within bool // the reader is inside a message: pongs do not give it more time
 	refuse *Refusal
@@ -63,7 +66,7 @@ func Accept(w http.ResponseWriter, r *http.Request, opt Options) (*Conn, error) 
 		return nil, err
 	}
 	c := &Conn{ws: ws, raw: hijack.conn, opt: opt, answers: make(chan []byte, opt.Queue), done: make(chan struct{}),
-		stopping: make(chan struct{}), parting: make(chan *Refusal, 1), pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
+		stopping: make(chan struct{}), parting: make(chan *Refusal, 1), ending: make(chan struct{}), pending: map[string][]byte{}, wake: make(chan struct{}, 1)}
 	c.finish = sync.OnceFunc(func() { close(c.done) })
 	return c, nil
 }
@@ -121,6 +124,15 @@ func (c *Conn) OnEnd(f func()) {
 // RFC 6455, section 7.4. To be called by answer only.
 func (c *Conn) Refuse(code int, why string) { c.refuse = &Refusal{code, why} }
 
+// End ends the connection from outside: the message being handled is answered, no other is
+// taken, and the other side is told why, by a reason of RFC 6455, section 7.4. It does not wait.
+func (c *Conn) End(code int, why string) {
+	c.endOnce.Do(func() {
+		c.why = &Refusal{code, why}
+		close(c.ending)
+	})
+}
+
 // write is the only one to write data frames. It closes the connection when it
 // ends, which ends the reader too.
 func (c *Conn) write(ctx context.Context) error {
@@ -137,10 +149,22 @@ func (c *Conn) write(ctx context.Context) error {
 			return unlessOrderly(err)
 		}
 	}
-	if ctx.Err() != nil {
-		return c.farewell()
+	switch {
+	case closed(c.ending):
+		return c.farewell(c.why)
+	case ctx.Err() != nil:
+		return c.farewell(&Refusal{websocket.CloseGoingAway, "the service is stopping"})
 	}
 	return nil
+}
+
+func closed(c <-chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
 }
 
 func (c *Conn) send(kind int, msg []byte) error {
@@ -152,12 +176,12 @@ func (c *Conn) send(kind int, msg []byte) error {
 
 // farewell takes no more messages, sends the answer to the one being handled and
 // says goodbye.
-func (c *Conn) farewell() error {
+func (c *Conn) farewell(why *Refusal) error {
 	close(c.stopping)
 	if err := c.ws.SetReadDeadline(time.Now()); err != nil {
 		return unlessOrderly(err)
 	}
-	defer c.goodbye(websocket.CloseGoingAway, "the service is stopping")
+	defer c.goodbye(why.Code, why.Why)
 	patience := time.NewTimer(c.opt.StopWait)
 	defer patience.Stop()
 	for {
@@ -172,7 +196,7 @@ func (c *Conn) farewell() error {
 			}
 			return nil
 		case <-patience.C:
-			return errors.New("a message took too long to answer when the service stopped")
+			return errors.New("a message took too long to answer when the connection was to end")
 		}
 	}
 }
@@ -199,7 +223,7 @@ func (c *Conn) sendRest() error {
 // next waits for what to write: a due ping first, so that a busy connection is
 // still watched over, then answers, then posts. Kind 0 is the end.
 func (c *Conn) next(ctx context.Context, ping <-chan time.Time) (kind int, msg []byte) {
-	for ctx.Err() == nil {
+	for ctx.Err() == nil && !closed(c.ending) {
 		select {
 		case <-ping:
 			return websocket.PingMessage, nil
@@ -224,6 +248,7 @@ func (c *Conn) next(ctx context.Context, ping <-chan time.Time) (kind int, msg [
 			return 0, nil
 		case <-c.done:
 			return 0, nil
+		case <-c.ending:
 		case <-ctx.Done():
 		}
 	}

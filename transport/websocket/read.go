@@ -51,16 +51,9 @@ func (c *Conn) read(ctx context.Context, answer func(context.Context, []byte) []
 	return nil
 }
 
-// stopped reports whether the service is stopping: a message that came before, and
-// lies in a buffer still, is not taken any more.
-func (c *Conn) stopped() bool {
-	select {
-	case <-c.stopping:
-		return true
-	default:
-		return false
-	}
-}
+// stopped reports whether no more messages are taken, such as one that came before and
+// lies in a buffer still.
+func (c *Conn) stopped() bool { return closed(c.stopping) }
 
 // message waits for one whole message. A message that has begun has MessageWait to
 // end; between messages the other side has PongWait to show that it is there.
