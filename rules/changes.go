@@ -34,7 +34,7 @@ func (r *reader) change(n *yaml.Node, m *merge) {
 	c := change{r: r, o: o}
 	for _, kind := range changeKinds {
 		if o.has(kind) && c.kind != "" {
-			r.fail(o.keys[kind], CodeField, "make it an entry of its own", "an entry changes one thing, but this has %q and %q", c.kind, kind)
+			r.fail(o.key(kind), CodeField, "make it an entry of its own", "an entry changes one thing, but this has %q and %q", c.kind, kind)
 			return
 		}
 		if o.has(kind) {
@@ -52,9 +52,9 @@ func (r *reader) change(n *yaml.Node, m *merge) {
 	case len(given) == 0:
 		r.fail(n, CodeMissing, "", "this change gives no %s", strings.Join(fields, " or "))
 	case len(given) > 1:
-		r.fail(o.keys[given[1]], CodeField, "make it an entry of its own", "an entry changes one thing, but this has %q and %q", given[0], given[1])
+		r.fail(o.key(given[1]), CodeField, "make it an entry of its own", "an entry changes one thing, but this has %q and %q", given[0], given[1])
 	case !slices.Contains(fields, given[0]):
-		r.fail(o.keys[given[0]], CodeField, "of a "+c.kind+" it can be "+strings.Join(fields, " or "), "a %s has no %q to change", c.kind, given[0])
+		r.fail(o.key(given[0]), CodeField, "of a "+c.kind+" it can be "+strings.Join(fields, " or "), "a %s has no %q to change", c.kind, given[0])
 	default:
 		m.changes = append(m.changes, c)
 	}
@@ -70,9 +70,9 @@ func (m *merge) endLayer() {
 
 func (m *merge) carryOut(c change) {
 	at := c.o.at(c.kind)
-	before, known := m.seen[c.kind+" "+c.id]
+	before, known := m.book.items[c.kind+" "+c.id]
 	switch {
-	case !known || before.layer == m.layer && m.first[c.kind+" "+c.id] == m.layer:
+	case !known || before.first == m.layer:
 		c.r.fail(at, CodeName, didYouMean(c.id, m.idsOf(c.kind)), "no earlier ruleset has a %s %q to change", c.kind, c.id)
 		return
 	case before.layer == m.layer:
@@ -106,14 +106,14 @@ func (m *merge) carryOut(c change) {
 		}
 	}
 	m.book.overrides = append(m.book.overrides, o)
-	m.seen[c.kind+" "+c.id] = placed{m.layer, before.index, before.pos}
-	m.book.prints[c.kind+" "+c.id] = fingerprint(&yaml.Node{Kind: yaml.SequenceNode, Content: []*yaml.Node{
-		{Kind: yaml.ScalarNode, Value: m.book.prints[c.kind+" "+c.id]}, c.o.node}})
+	both := &yaml.Node{Kind: yaml.SequenceNode, Content: []*yaml.Node{
+		{Kind: yaml.ScalarNode, Value: m.book.Fingerprint(c.kind, c.id)}, c.o.node}}
+	m.book.items[c.kind+" "+c.id] = placed{before.first, m.layer, before.index, before.pos, both}
 }
 
 func (m *merge) idsOf(kind string) []string {
 	var out []string
-	for key := range m.seen {
+	for key := range m.book.items {
 		if k, id, _ := strings.Cut(key, " "); k == kind {
 			out = append(out, id)
 		}
@@ -138,7 +138,7 @@ func (m *merge) changeSuspect(c change, i int) (was, now string) {
 	m.book.Suspects[i] = &s
 	if c.off() {
 		s.When = c.never()
-		return m.book.prints["suspect "+c.id], ""
+		return m.book.Fingerprint("suspect", c.id), ""
 	}
 	was = number(s.Prior)
 	s.Prior = c.o.number("prior", 1, 1e-9, 1e9)
@@ -151,7 +151,7 @@ func (m *merge) changeTest(c change, i int) (was, now string) {
 	if c.off() {
 		t.When = c.never()
 		m.offTests[t.ID] = c.r.spot(c.o.at("test"))
-		return m.book.prints["test "+c.id], ""
+		return m.book.Fingerprint("test", c.id), ""
 	}
 	was = minutesText(t.Minutes)
 	t.Minutes = c.o.minutes()

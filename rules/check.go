@@ -91,7 +91,7 @@ func (k *checker) plainName(id string, at spots) {
 }
 
 func (k *checker) factScope() *scope {
-	names := map[string]symbol{}
+	names := make(map[string]symbol, len(k.book.Parameters)+len(k.book.Facts))
 	for _, p := range k.book.Parameters {
 		u, _ := parseUnit(p.Unit)
 		value := p.Value

@@ -225,11 +225,11 @@ func (k *checker) roles(t *Test) {
 		}
 	}
 	for _, field := range []string{"say", "why", "words"} {
-		if at, ok := t.at.fields[field]; ok {
+		if at, ok := t.at.field(field); ok {
 			check(at)
 		}
 	}
-	if at, ok := t.at.fields["measure"]; ok && at.node.Kind == yaml.MappingNode {
+	if at, ok := t.at.field("measure"); ok && at.node.Kind == yaml.MappingNode {
 		for i := 1; i < len(at.node.Content); i += 2 {
 			check(at.child(at.node.Content[i]))
 		}

@@ -17,8 +17,8 @@ type Condition struct {
 	reads  []int
 	late   bool
 	params []string
-	parts  []Part
 	form   Form
+	in     *scope   // of a rule's condition: what it was compiled in
 	node   ast.Node // nil for a bare word
 }
 
@@ -58,8 +58,16 @@ func (c *Condition) Constant() bool { return c.op.constant }
 // Truth evaluates the condition of a rule.
 func (c *Condition) Truth(f *Frame) Truth { return c.op.truth(f) }
 
-// Parts gives the members joined by `and`, to tell which of them fails.
-func (c *Condition) Parts() []Part { return c.parts }
+// Parts gives the members joined by `and`, to tell which of them fails. They are compiled
+// anew each time: few are ever asked for.
+func (c *Condition) Parts() []Part {
+	if c.in == nil {
+		return nil
+	}
+	in := *c.in
+	in.used = map[string]bool{} // the book's own is written while loading only
+	return (&checker{facts: &in}).parts(c, c.node)
+}
 
 // Truth evaluates one part.
 func (p Part) Truth(f *Frame) Truth { return p.op.truth(f) }
@@ -91,9 +99,10 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 	if cond == nil || cond.source == "" {
 		return nil
 	}
-	if done, ok := k.kept.compiled(want, cond.source); ok {
-		done.at = cond.at
-		*cond = done
+	if done := k.kept.compiled(want, cond.source); done != nil {
+		at := cond.at
+		*cond = *done
+		cond.at = at
 		return cond.op
 	}
 	c := k.factCompiler(cond, k.problems)
@@ -112,10 +121,10 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 	cond.op, cond.late, cond.reads, cond.params = op, c.late, k.factIndexes(c.reads), c.params
 	cond.node = node
 	if want == Bool {
-		cond.parts = k.parts(cond, node)
+		cond.in = k.facts
 		cond.form = k.form(cond, node)
 	}
-	k.kept.keepCondition(want, *cond)
+	k.kept.keepCondition(want, cond)
 	return op
 }
 

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -30,18 +31,28 @@ func (x *expander) expand(n *yaml.Node, outer *swap) {
 			x.expand(c, outer)
 		}
 	case yaml.SequenceNode:
-		var out []*yaml.Node
+		if slices.ContainsFunc(n.Content, func(item *yaml.Node) bool { return forKey(item) >= 0 }) {
+			x.items(n)
+		}
 		for _, item := range n.Content {
-			out = append(out, x.item(item)...)
 			if x.stuck {
 				return
 			}
-		}
-		n.Content = out
-		for _, item := range out {
 			x.expand(item, outer)
 		}
 	}
+}
+
+// items writes out the members of a list.
+func (x *expander) items(list *yaml.Node) {
+	var out []*yaml.Node
+	for _, item := range list.Content {
+		out = append(out, x.item(item)...)
+		if x.stuck {
+			return
+		}
+	}
+	list.Content = out
 }
 
 // item gives what one member of a list stands for.

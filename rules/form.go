@@ -117,7 +117,7 @@ func (f Form) negated() Form {
 
 // joined makes one join of two forms; nested joins of the same kind become one.
 func joined(join Join, forms ...Form) Form {
-	out := Form{Join: join}
+	out := Form{Join: join, Parts: make([]Form, 0, len(forms))}
 	for _, f := range forms {
 		if f.Join == join {
 			out.Parts = append(out.Parts, f.Parts...)

@@ -15,8 +15,8 @@ type Loader struct {
 	files          map[fileKey]readFile // of the last load
 	were           map[fileKey]readFile // of the load before, while one is under way
 	signature      [sha256.Size]byte    // of the names that conditions were compiled for
-	compiles       map[conditionKey]Condition
-	compiledBefore map[conditionKey]Condition // of the load before
+	compiles       map[conditionKey]*Condition
+	compiledBefore map[conditionKey]*Condition // of the load before
 }
 
 type fileKey struct {
@@ -39,7 +39,7 @@ type conditionKey struct {
 // Load is like the function Load.
 func (kept *Loader) Load(layers ...Layer) (*Book, error) {
 	kept.were, kept.files = kept.files, map[fileKey]readFile{}
-	kept.compiledBefore, kept.compiles = kept.compiles, map[conditionKey]Condition{}
+	kept.compiledBefore, kept.compiles = kept.compiles, map[conditionKey]*Condition{}
 	book, err := kept.load(layers...)
 	if err != nil { // what was read well before may be again
 		for key, f := range kept.were {
@@ -57,33 +57,12 @@ func (kept *Loader) read(name string, data []byte) (readFile, bool) {
 	f, ok := kept.were[key]
 	if ok {
 		kept.files[key] = f
-		f.doc = itemsOfTheirOwn(f.doc)
 	}
 	return f, ok
 }
 
 func (kept *Loader) keep(name string, data []byte, f readFile) {
-	f.doc = itemsOfTheirOwn(f.doc)
 	kept.files[keyOf(name, data)] = f
-}
-
-// itemsOfTheirOwn copies a document down to its items, of which reading takes fields out.
-func itemsOfTheirOwn(doc *yaml.Node) *yaml.Node {
-	const levels = 3 // document, sections, items
-	return copied(doc, levels)
-}
-
-func copied(n *yaml.Node, levels int) *yaml.Node {
-	out := *n
-	if levels > 0 {
-		out.Content = make([]*yaml.Node, len(n.Content))
-		for i, c := range n.Content {
-			if out.Content[i] = c; c.Kind != yaml.ScalarNode {
-				out.Content[i] = copied(c, levels-1)
-			}
-		}
-	}
-	return &out
 }
 
 // conditionsFor drops the compiled conditions when names have changed since.
@@ -94,16 +73,20 @@ func (kept *Loader) conditionsFor(signature [sha256.Size]byte) {
 	kept.signature = signature
 }
 
-func (kept *Loader) compiled(want Kind, source string) (Condition, bool) {
+// compiled gives a condition of the same text that compiled before, or nil.
+func (kept *Loader) compiled(want Kind, source string) *Condition {
 	key := conditionKey{want, source}
+	if c, ok := kept.compiles[key]; ok {
+		return c
+	}
 	c, ok := kept.compiledBefore[key]
 	if ok {
 		kept.compiles[key] = c
 	}
-	return c, ok
+	return c
 }
 
-func (kept *Loader) keepCondition(want Kind, c Condition) {
+func (kept *Loader) keepCondition(want Kind, c *Condition) {
 	kept.compiles[conditionKey{want, c.source}] = c
 }
 

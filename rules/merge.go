@@ -11,23 +11,25 @@ import (
 type merge struct {
 	book    *Book
 	layer   int
-	seen    map[string]placed  // "suspect coil.open"
 	offs    []off              // that switch off nothing
 	retuned map[string]spot    // parameters whose value a later layer replaced, and where
 	removed map[string]spot    // rules that a later layer switched off, and where
 	history map[string][]*Rule // rules as earlier layers had them
 
 	was      *yaml.Node          // of the item read now: what it says it overrides
-	print    string              // of the item read now
-	first    map[string]int      // the layer that declared an item
+	item     *yaml.Node          // that is read now
 	changes  []change            // of the layer read now
 	offTests map[string]spot     // tests that a later layer switched off, and where
 	cautions map[string][]string // of tests, as earlier layers had them
 }
 
+// placed is an item as it is written, and where it stands: in its list, and in the last layer
+// that declared it.
 type placed struct {
-	layer, index int
+	first, layer int // that declared it
+	index        int
 	pos          Pos
+	item         *yaml.Node
 }
 
 // off is a later layer's wish to switch a rule off.
@@ -37,8 +39,8 @@ type off struct {
 }
 
 func newMerge() *merge {
-	return &merge{book: &Book{prints: map[string]string{}}, seen: map[string]placed{}, removed: map[string]spot{}, retuned: map[string]spot{},
-		history: map[string][]*Rule{}, first: map[string]int{}, offTests: map[string]spot{}, cautions: map[string][]string{}}
+	return &merge{book: &Book{items: map[string]placed{}}, removed: map[string]spot{}, retuned: map[string]spot{},
+		history: map[string][]*Rule{}, offTests: map[string]spot{}, cautions: map[string][]string{}}
 }
 
 // finish drops the rules that were switched off.
@@ -58,7 +60,7 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 		return
 	}
 	key := kind + " " + id
-	before, known := m.seen[key]
+	before, known := m.book.items[key]
 	switch {
 	case known && before.layer == m.layer:
 		r.fail(at, CodeDuplicate, "give one of them another id, or drop it", "%s %q is declared twice; the first is at %s", kind, id, before.pos)
@@ -66,14 +68,12 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 	case known:
 		m.overrides(r, at, kind, id, "replaces")
 		(*list)[before.index] = item
-		m.seen[key] = placed{m.layer, before.index, r.spot(at).pos()}
+		m.book.items[key] = placed{before.first, m.layer, before.index, r.spot(at).pos(), m.item}
 	default:
 		m.alone(r, kind, id)
 		*list = append(*list, item)
-		m.seen[key] = placed{m.layer, len(*list) - 1, r.spot(at).pos()}
-		m.first[key] = m.layer
+		m.book.items[key] = placed{m.layer, m.layer, len(*list) - 1, r.spot(at).pos(), m.item}
 	}
-	m.book.prints[key] = m.print
 }
 
 // topLevel reads the sections of one file into the book.
@@ -85,37 +85,37 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 	}
 	o := r.object(n, "rule file", sections...)
 	for _, item := range o.items("facts") {
-		m.start(item)
+		item = m.start(item)
 		f := r.fact(item)
 		put(m, r, idNode(item), "fact", f.ID, &m.book.Facts, f)
 	}
 	for _, item := range o.items("parameters") {
-		m.start(item)
+		item = m.start(item)
 		p := r.parameter(item)
-		if before, known := m.seen["parameter "+p.ID]; known && before.layer < m.layer {
+		if before, known := m.book.items["parameter "+p.ID]; known && before.layer < m.layer {
 			m.retuned[p.ID] = r.spot(idNode(item))
 		}
 		put(m, r, idNode(item), "parameter", p.ID, &m.book.Parameters, p)
 	}
 	for _, item := range o.items("circuits") {
-		m.start(item)
+		item = m.start(item)
 		c := r.circuit(item)
 		put(m, r, idNode(item), "circuit", c.ID, &m.book.Circuits, c)
 	}
 	for _, item := range o.items("complaints") {
-		m.start(item)
+		item = m.start(item)
 		c := r.complaint(item)
 		put(m, r, idNode(item), "complaint", c.ID, &m.book.Complaints, c)
 	}
 	for _, item := range o.items("suspects") {
-		m.start(item)
+		item = m.start(item)
 		s := r.suspect(item)
 		put(m, r, idNode(item), "suspect", s.ID, &m.book.Suspects, s)
 	}
 	for _, item := range o.items("tests") {
-		m.start(item)
+		item = m.start(item)
 		t := r.test(item)
-		if before, known := m.seen["test "+t.ID]; known && before.layer < m.layer {
+		if before, known := m.book.items["test "+t.ID]; known && before.layer < m.layer {
 			m.cautions[t.ID] = append(m.cautions[t.ID], m.book.Tests[before.index].Cautions...)
 		}
 		put(m, r, idNode(item), "test", t.ID, &m.book.Tests, t)
@@ -124,15 +124,15 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 		r.change(item, m)
 	}
 	for _, item := range o.items("rules") {
-		m.start(item)
+		item = m.start(item)
 		r.mergeRule(item, m)
 	}
 	for _, item := range o.items("tables") {
-		m.start(item)
+		item = m.start(item)
 		r.mergeTable(item, m)
 	}
 	for _, item := range o.items("words") {
-		m.start(item)
+		item = m.start(item)
 		w := r.synonym(item)
 		put(m, r, item, "word", w.Means, &m.book.Words, w)
 	}
@@ -140,19 +140,15 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 
 // idNode is the node to blame for an item's id.
 func idNode(n *yaml.Node) *yaml.Node {
-	if n.Kind == yaml.MappingNode {
-		for i := 0; i+1 < len(n.Content); i += 2 {
-			if n.Content[i].Value == "id" {
-				return n.Content[i+1]
-			}
-		}
+	if _, id := field(n, "id"); id != nil {
+		return id
 	}
 	return n
 }
 
 func (r *reader) mergeRule(item *yaml.Node, m *merge) {
 	rule, isOff := r.rule(item)
-	before, known := m.seen["rule "+rule.ID]
+	before, known := m.book.items["rule "+rule.ID]
 	earlier := known && before.layer < m.layer
 	if earlier {
 		m.history[rule.ID] = append(m.history[rule.ID], m.book.Rules[before.index])

@@ -22,7 +22,7 @@ type Book struct {
 	index     index
 	sources   []SourceLayer
 	overrides []Override
-	prints    map[string]string // "suspect coil.open": fingerprint
+	items     map[string]placed // "suspect coil.open"
 	used      map[string]bool   // names that some expression reads
 }
 

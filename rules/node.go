@@ -28,15 +28,28 @@ func (r *reader) fail(n *yaml.Node, code Code, hint, format string, args ...any)
 
 // object is a mapping whose keys were checked. A nil object reads as empty.
 type object struct {
-	r      *reader
-	what   string // "suspect", for messages
-	node   *yaml.Node
-	keys   map[string]*yaml.Node
-	values map[string]*yaml.Node
-	slips  []string // known fields of which a misspelling was reported
+	r     *reader
+	what  string // "suspect", for messages
+	node  *yaml.Node
+	slips []string // known fields of which a misspelling was reported
 }
 
-// object checks that n is a mapping with no key twice and none but the allowed.
+// field gives the first field of that name in a mapping, as key and value; nil when there is
+// none. An item has few fields: looking through them costs less than a map would.
+func field(n *yaml.Node, name string) (key, value *yaml.Node) {
+	if n == nil || n.Kind != yaml.MappingNode {
+		return nil, nil
+	}
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		if n.Content[i].Value == name {
+			return n.Content[i], n.Content[i+1]
+		}
+	}
+	return nil, nil
+}
+
+// object checks that n is a mapping with no key twice and none but the allowed, of which
+// there are at most 64.
 func (r *reader) object(n *yaml.Node, what string, allowed ...string) *object {
 	if n == nil {
 		return nil
@@ -45,19 +58,20 @@ func (r *reader) object(n *yaml.Node, what string, allowed ...string) *object {
 		r.fail(n, CodeType, "write its fields as  name: value", "this %s should be a mapping of fields, but it is %s", what, nodeKind(n))
 		return nil
 	}
-	o := &object{r: r, what: what, node: n, keys: map[string]*yaml.Node{}, values: map[string]*yaml.Node{}}
+	o := &object{r: r, what: what, node: n}
+	var seen uint64 // a bit for each of the allowed
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		key := n.Content[i]
-		if _, twice := o.keys[key.Value]; twice {
-			r.fail(key, CodeDuplicate, "keep one of them", "%q is given twice in this %s", key.Value, what)
-			continue
-		}
-		if !slices.Contains(allowed, key.Value) {
+		is := slices.Index(allowed, key.Value)
+		switch {
+		case is < 0:
 			o.slips = append(o.slips, Nearest(key.Value, allowed))
 			r.fail(key, CodeField, didYouMean(key.Value, allowed), "%q is not a field of this %s", key.Value, what)
-			continue
+		case seen&(1<<is) != 0:
+			r.fail(key, CodeDuplicate, "keep one of them", "%q is given twice in this %s", key.Value, what)
+		default:
+			seen |= 1 << is
 		}
-		o.keys[key.Value], o.values[key.Value] = key, n.Content[i+1]
 	}
 	return o
 }
@@ -88,7 +102,14 @@ func (o *object) at(key string) *yaml.Node {
 	if o == nil {
 		return nil
 	}
-	return o.values[key]
+	_, value := field(o.node, key)
+	return value
+}
+
+// key gives the node that names a field.
+func (o *object) key(name string) *yaml.Node {
+	key, _ := field(o.node, name)
+	return key
 }
 
 func (o *object) has(key string) bool { return o.at(key) != nil }

@@ -56,7 +56,13 @@ func (b *Book) Stale() Errors {
 
 // Fingerprint is eight hex digits that change when the item as it is in force is written otherwise,
 // comments and the order of its fields apart; "" for an item that is not there.
-func (b *Book) Fingerprint(kind, id string) string { return b.prints[kind+" "+id] }
+func (b *Book) Fingerprint(kind, id string) string {
+	at, ok := b.items[kind+" "+id]
+	if !ok {
+		return ""
+	}
+	return fingerprint(at.item)
+}
 
 // fingerprint digests a node.
 func fingerprint(n *yaml.Node) string {
@@ -86,25 +92,25 @@ func canonical(to []byte, n *yaml.Node) []byte {
 	return to
 }
 
-// start makes an item the one that is read now, and takes `was` out of it where
-// there can be something underneath.
-func (m *merge) start(item *yaml.Node) {
-	m.was = nil
-	if m.layer > 0 && item.Kind == yaml.MappingNode {
-		for i := 0; i+1 < len(item.Content); i += 2 {
-			if item.Content[i].Value == "was" {
-				m.was = item.Content[i+1]
-				item.Content = slices.Delete(slices.Clone(item.Content), i, i+2)
-				break
-			}
-		}
+// start makes an item the one that is read now. What it gives is the item without `was`,
+// where there can be something underneath.
+func (m *merge) start(item *yaml.Node) *yaml.Node {
+	m.was, m.item = nil, item
+	if m.layer == 0 {
+		return item
 	}
-	m.print = fingerprint(item)
+	if key, was := field(item, "was"); key != nil {
+		rest := *item
+		at := slices.Index(item.Content, key)
+		rest.Content = slices.Delete(slices.Clone(item.Content), at, at+2)
+		m.was, m.item = was, &rest
+	}
+	return m.item
 }
 
 // overrides notes that the item read now overrides the one of that key.
 func (m *merge) overrides(r *reader, at *yaml.Node, kind, id, does string) {
-	o := Override{Kind: kind, ID: id, Does: does, Pos: r.spot(at).pos(), Under: m.seen[kind+" "+id].pos, Was: m.book.prints[kind+" "+id], at: r.spot(at)}
+	o := Override{Kind: kind, ID: id, Does: does, Pos: r.spot(at).pos(), Under: m.book.items[kind+" "+id].pos, Was: m.book.Fingerprint(kind, id), at: r.spot(at)}
 	if m.was != nil {
 		o.Said, o.at = r.text(m.was, `"was"`), r.spot(m.was)
 	}
@@ -128,7 +134,7 @@ func SameButRules(a, b *Book) bool {
 // shell lists what SameButRules compares.
 func (b *Book) shell() []string {
 	var out []string
-	add := func(kind, id string) { out = append(out, kind+" "+id+" "+b.prints[kind+" "+id]) }
+	add := func(kind, id string) { out = append(out, kind+" "+id+" "+b.Fingerprint(kind, id)) }
 	for _, c := range b.Circuits {
 		add("circuit", c.ID)
 	}

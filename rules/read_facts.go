@@ -76,29 +76,26 @@ func (r *reader) synonym(n *yaml.Node) *Synonym {
 	return &Synonym{Means: o.text("means"), Said: append(o.texts("said"), heard...), Heard: heard, Pos: o.pos()}
 }
 
-// spots keeps where each field of an item stands, for checks that come after
-// all files are read.
+// spots keeps where an item and its fields stand, for checks that come after all files are read.
 func (o *object) spots() spots {
 	if o == nil {
 		return spots{}
 	}
-	s := spots{whole: o.r.spot(o.node), fields: map[string]spot{}}
-	for key, n := range o.values {
-		s.fields[key] = o.r.spot(n)
-	}
-	return s
+	return spots{o.r.spot(o.node)}
 }
 
 // spots are the places of an item and its fields.
-type spots struct {
-	whole  spot
-	fields map[string]spot
-}
+type spots struct{ whole spot }
 
 // of gives the place of a field, or of the item when the field is absent.
-func (s spots) of(key string) spot {
-	if at, ok := s.fields[key]; ok {
+func (s spots) of(name string) spot {
+	if at, ok := s.field(name); ok {
 		return at
 	}
 	return s.whole
+}
+
+func (s spots) field(name string) (spot, bool) {
+	_, value := field(s.whole.node, name)
+	return s.whole.child(value), value != nil
 }

@@ -24,6 +24,14 @@ var doFields = []struct {
 	{Caution, []string{"say"}},
 }
 
+var doNames = func() []string {
+	out := make([]string, len(doFields))
+	for i, d := range doFields {
+		out[i] = string(d.do)
+	}
+	return out
+}()
+
 // MaxWeight is the largest odds factor, and its inverse the smallest, by which
 // all rules together may move one suspect. It keeps experience from drowning
 // readings; practice, no source.
@@ -39,7 +47,7 @@ func (r *reader) rule(n *yaml.Node) (*Rule, bool) {
 	if o.flag("off") {
 		for _, key := range []string{"when", "then"} {
 			if o.has(key) {
-				r.fail(o.keys[key], CodeField, "leave out either", "a rule that is switched off has no %q", key)
+				r.fail(o.key(key), CodeField, "leave out either", "a rule that is switched off has no %q", key)
 			}
 		}
 		return rule, true
@@ -59,11 +67,7 @@ func (r *reader) action(n *yaml.Node) Action {
 	allowed := []string{"do", "fact", "to", "suspects", "tests", "by", "say"}
 	o := r.object(n, "action", allowed...)
 	o.need("do")
-	names := make([]string, len(doFields))
-	for i, d := range doFields {
-		names[i] = string(d.do)
-	}
-	a := Action{Do: Do(o.choice("do", names...)), Pos: o.pos(), at: o.spots()}
+	a := Action{Do: Do(o.choice("do", doNames...)), Pos: o.pos(), at: o.spots()}
 	for _, d := range doFields {
 		if d.do == a.Do {
 			o.exactly(string(a.Do), d.fields, allowed)
@@ -99,13 +103,9 @@ func (o *object) factor() float64 {
 // exactly checks that an action has its own fields and no others.
 func (o *object) exactly(do string, fields, all []string) {
 	o.need(fields...)
-	wanted := map[string]bool{"do": true}
-	for _, f := range fields {
-		wanted[f] = true
-	}
 	for _, key := range all {
-		if o.has(key) && !wanted[key] {
-			o.r.fail(o.keys[key], CodeField, fmt.Sprintf("leave it out; %s takes %s", do, strings.Join(fields, " and ")), "%q does not use %q", do, key)
+		if o.has(key) && key != "do" && !slices.Contains(fields, key) {
+			o.r.fail(o.key(key), CodeField, fmt.Sprintf("leave it out; %s takes %s", do, strings.Join(fields, " and ")), "%q does not use %q", do, key)
 		}
 	}
 }

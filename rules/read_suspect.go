@@ -75,7 +75,7 @@ func (o *object) oneEffect() {
 		r.fail(o.node, CodeMissing, "add "+how, "this effect does nothing")
 		return
 	case len(kinds) > 1:
-		r.fail(o.keys[kinds[1]], CodeField, "make it an effect of its own", "an effect does one thing, but this has %q and %q", kinds[0], kinds[1])
+		r.fail(o.key(kinds[1]), CodeField, "make it an effect of its own", "an effect does one thing, but this has %q and %q", kinds[0], kinds[1])
 		return
 	}
 	switch kinds[0] {
@@ -94,7 +94,7 @@ func (o *object) oneEffect() {
 		if slices.Contains(beside.of, kinds[0]) {
 			o.need(beside.other)
 		} else if o.has(beside.other) {
-			r.fail(o.keys[beside.other], CodeField, "", "%q belongs beside %q", beside.other, strings.Join(beside.of, "\" or \""))
+			r.fail(o.key(beside.other), CodeField, "", "%q belongs beside %q", beside.other, strings.Join(beside.of, "\" or \""))
 		}
 	}
 }

@@ -15,7 +15,7 @@ const textColumn = "text"
 func (r *reader) mergeTable(n *yaml.Node, m *merge) {
 	o := r.object(n, "table", "id", "words", "columns", "source", "rows")
 	t := &Table{ID: o.id(), Words: o.text("words"), Source: o.text("source"), Pos: o.pos(), at: o.spots()}
-	before, known := m.seen["table "+t.ID]
+	before, known := m.book.items["table "+t.ID]
 	earlier := known && before.layer < m.layer
 	if earlier {
 		t.lieOver(m.book.Tables[before.index], o)
@@ -36,7 +36,7 @@ func (t *Table) lieOver(under *Table, o *object) {
 		t.Words = under.Words
 	}
 	if o.has("columns") {
-		o.r.fail(o.keys["columns"], CodeField, "leave them out; give rows", "the columns of table %q stand at %s", t.ID, under.Pos)
+		o.r.fail(o.key("columns"), CodeField, "leave them out; give rows", "the columns of table %q stand at %s", t.ID, under.Pos)
 	}
 }
 

@@ -77,7 +77,7 @@ func (r *reader) test(n *yaml.Node) *Test {
 	case t.Measure.Mode == Ask && len(t.Of) < 2:
 		r.fail(o.node, CodeMissing, "of: [yes, no]", "a question needs its answers in \"of\", at least two")
 	case t.Measure.Mode != Ask && o.has("of"):
-		r.fail(o.keys["of"], CodeField, "leave it out", "the answers of %q are fixed; \"of\" belongs to a question", t.Measure.Mode)
+		r.fail(o.key("of"), CodeField, "leave it out", "the answers of %q are fixed; \"of\" belongs to a question", t.Measure.Mode)
 	}
 	r.distinct(o.at("of"), t.Of)
 	for _, item := range o.items("expect") {

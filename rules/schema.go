@@ -193,7 +193,7 @@ func (s *schemas) of(t reflect.Type, key string) map[string]any {
 	case reflect.TypeFor[Mode]():
 		return oneWord(modeNames())
 	case reflect.TypeFor[Do]():
-		return oneWord(doNames())
+		return oneWord(slices.Sorted(slices.Values(doNames)))
 	case reflect.TypeFor[Kind]():
 		return oneWord([]string{string(Bool), string(Number), string(Choice), string(Text)})
 	}
@@ -232,15 +232,6 @@ var fieldChoices = map[string][]string{
 	"relay": {"in", "out", "bench"}, "coil": {"rest", "energised"}, "how": {"clamp", "fuse_drop", "series"},
 	"during": {"wiggle", "command", "crank"}, "short_to": {"ground", "supply"}, "hold": {"closed", "open", "over", "rest", "inverted", "reversed"},
 	"only": {"hot", "loaded", "engine_off", "neighbours_on", "tap_on"}, "heat": {"soaked"}, "engine": {"running", "off"}, "instead": {"make", "rest"},
-}
-
-func doNames() []string {
-	var out []string
-	for _, d := range doFields {
-		out = append(out, string(d.do))
-	}
-	slices.Sort(out)
-	return out
 }
 
 // oneWord is one of some words, or what `for` makes one of: {T}.
