@@ -150,7 +150,7 @@ func sameGround(log []Entry, was, now *base) bool {
 // grounds is what the ranking reads off the rules, entry by entry.
 func grounds(log []Entry, b *base) ([]string, error) {
 	o := log[0].Opened
-	facts, err := factsOf(b.book, *o)
+	facts, err := factsOf(b, *o)
 	if err != nil {
 		return nil, err
 	}

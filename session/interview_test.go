@@ -31,7 +31,7 @@ func TestInterviewTakesPlainAnswers(t *testing.T) {
 	require.Equal(t, "none", o.Circuit.Load.Hazard)
 	require.Equal(t, "numbers", o.Circuit.Labels)
 	require.Equal(t, "make", o.Circuit.Contact)
-	_, err := factsOf(book(t), o)
+	_, err := factsOf(baseOf(t), o)
 	require.NoError(t, err)
 }
 
@@ -92,7 +92,7 @@ func TestInterviewChoices(t *testing.T) {
 func TestInterviewFindsDanger(t *testing.T) {
 	o, _ := interviewed(t, "stays on", "12", "solenoid", "an airbag fires", "", "")
 	require.Equal(t, "restraint", o.Circuit.Load.Hazard)
-	_, err := factsOf(book(t), o)
+	_, err := factsOf(baseOf(t), o)
 	require.Equal(t, Unsafe, kindOf(t, err))
 }
 

@@ -31,7 +31,7 @@ func (j *job) fact(id string) (rules.Value, bool) {
 // openingFacts are the facts given at the opening, computed once.
 func (j *job) openingFacts() map[string]rules.Value {
 	if j.given == nil {
-		given, err := factsOf(j.base.book, *j.opening())
+		given, err := factsOf(j.base, *j.opening())
 		if err != nil { // other rules than it was opened with, which lack a choice
 			given = map[string]rules.Value{}
 		}

@@ -31,10 +31,11 @@ func (j *job) layout() (*layout, error) {
 		return nil, nil
 	}
 	c := j.base.book.Circuits[0]
-	all, err := waysOf(c)
+	wirings, err := j.base.wirings()
 	if err != nil {
 		return nil, err
 	}
+	all := wirings[0]
 	l := &layout{names: map[string]string{}}
 	left := all.each
 	for _, u := range j.byCertainty(c) {

@@ -63,7 +63,7 @@ func (t *turn) move(to *base) error {
 		t.say("The job stands on these rules already.")
 		return nil
 	}
-	if _, err := factsOf(to.book, *j.opening()); err != nil {
+	if _, err := factsOf(to, *j.opening()); err != nil {
 		return &Error{Kind: Conflict, Field: "ruleset", Message: "the job does not fit those rules and stays on its own: " + err.Error()}
 	}
 	was, from := j.standing(), rulesOf(j.log)

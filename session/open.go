@@ -21,7 +21,7 @@ func (s *Service) Open(ctx context.Context, o OpenRequest) (Opened, error) {
 	if err != nil {
 		return Opened{}, err
 	}
-	if _, err := factsOf(b.book, o); err != nil {
+	if _, err := factsOf(b, o); err != nil {
 		return Opened{}, err
 	}
 	for {

@@ -26,7 +26,7 @@ type given struct {
 // factsOf checks an opening against the rulebook and turns it into facts by
 // id. Fields left out or "unknown" set nothing. The error is an *Error that names
 // the field and, where a choice is wrong, the nearest valid one.
-func factsOf(book *rules.Book, o OpenRequest) (map[string]rules.Value, error) {
+func factsOf(b *base, o OpenRequest) (map[string]rules.Value, error) {
 	if err := checkPurpose(o); err != nil {
 		return nil, err
 	}
@@ -36,11 +36,11 @@ func factsOf(book *rules.Book, o OpenRequest) (map[string]rules.Value, error) {
 	if err := refuseHazard(o.Circuit.Load.Hazard); err != nil {
 		return nil, err
 	}
-	fields, err := givenFields(book, o)
+	fields, err := givenFields(b.book, o)
 	if err != nil {
 		return nil, err
 	}
-	follows, err := agree(book, fields)
+	follows, err := b.agree(fields)
 	if err != nil {
 		return nil, err
 	}

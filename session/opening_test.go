@@ -25,7 +25,7 @@ func van() OpenRequest {
 }
 
 func TestOpeningBecomesFacts(t *testing.T) {
-	facts, err := factsOf(book(t), van())
+	facts, err := factsOf(baseOf(t), van())
 	require.NoError(t, err)
 	text := func(id string) string { return facts[id].Text }
 	require.Equal(t, "87", text("power_leaves"), "follows from power_enters 30 and contact make")
@@ -36,7 +36,7 @@ func TestOpeningBecomesFacts(t *testing.T) {
 
 	o := van()
 	o.Circuit.LoadSide, o.Circuit.LoadOn, o.Circuit.PowerEnters = "supply", "30", ""
-	facts, err = factsOf(book(t), o)
+	facts, err = factsOf(baseOf(t), o)
 	require.NoError(t, err)
 	require.Equal(t, "30", facts["power_enters"].Text, "the load lies on the supply side, so power enters where the load is")
 }
@@ -45,9 +45,9 @@ func TestUnknownIsAsGoodAsAbsent(t *testing.T) {
 	o := OpenRequest{Complaint: "dead", Circuit: CircuitSpec{Contact: "unknown", ControlSide: "unknown", PowerEnters: "unknown", LoadOn: "unknown",
 		LoadSide: "unknown", Labels: "unknown", Suppression: "unknown", Driver: "unknown", CoilSupply: "unknown", CoilPositive: "unknown",
 		FeedFuseAt: "unknown", Load: LoadSpec{Kind: "unknown", Hazard: "unknown"}}}
-	facts, err := factsOf(book(t), o)
+	facts, err := factsOf(baseOf(t), o)
 	require.NoError(t, err)
-	bare, err := factsOf(book(t), OpenRequest{Complaint: "dead"})
+	bare, err := factsOf(baseOf(t), OpenRequest{Complaint: "dead"})
 	require.NoError(t, err)
 	require.Equal(t, bare, facts)
 	require.Len(t, bare, 1, "nothing but the complaint: %v", bare)
@@ -86,7 +86,7 @@ func TestOpeningRefusals(t *testing.T) {
 	} {
 		o := van()
 		c.change(&o)
-		_, err := factsOf(book(t), o)
+		_, err := factsOf(baseOf(t), o)
 		var e *Error
 		require.True(t, errors.As(err, &e), "%s: %v", name, err)
 		require.Equal(t, c.kind, e.Kind, name)

@@ -70,6 +70,7 @@ type base struct {
 	book      *rules.Book
 	knowledge *diagnosis.Knowledge
 	reader    *words.Reader
+	wirings   func() ([]*ways, error) // of each circuit, worked out once
 }
 
 // New makes a Service. It compiles the rulebook and looks for the jobs on
@@ -146,12 +147,12 @@ func newBase(book *rules.Book) (*base, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &base{book: book, knowledge: knowledge, reader: reader}, nil
+	return &base{book: book, knowledge: knowledge, reader: reader, wirings: wiringsOf(book)}, nil
 }
 
 // open starts a case from an opening that was checked before or is checked here.
 func (b *base) open(o *OpenRequest) (*diagnosis.Case, error) {
-	facts, err := factsOf(b.book, *o)
+	facts, err := factsOf(b, *o)
 	if err != nil {
 		return nil, err
 	}

@@ -30,6 +30,13 @@ func book(t testing.TB) *rules.Book {
 	return b
 }
 
+func baseOf(t testing.TB) *base {
+	t.Helper()
+	b, err := newBase(book(t))
+	require.NoError(t, err)
+	return b
+}
+
 // serviceIn is a service on the jobs in a folder, with a clock and ids of its own.
 func serviceIn(t testing.TB, folder string) *Service {
 	t.Helper()

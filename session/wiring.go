@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"coilside/rules"
 )
@@ -13,13 +14,14 @@ import (
 // agree checks that the fields given can all be true of one circuit. It returns
 // what follows from them: every unknown of the wiring that only one choice is
 // left for. The error names the smallest set of fields that contradict.
-func agree(book *rules.Book, fields []given) ([]given, error) {
-	if len(book.Circuits) == 0 {
-		return nil, nil
+func (b *base) agree(fields []given) ([]given, error) {
+	wirings, err := b.wirings()
+	if err != nil {
+		return nil, err
 	}
 	var first error
-	for _, circuit := range book.Circuits {
-		follows, err := agreeWith(circuit, fields)
+	for _, w := range wirings {
+		follows, err := w.agree(fields)
 		if err == nil {
 			return follows, nil
 		}
@@ -30,38 +32,34 @@ func agree(book *rules.Book, fields []given) ([]given, error) {
 	return nil, first
 }
 
-func agreeWith(circuit *rules.Circuit, fields []given) ([]given, error) {
-	ways, err := waysOf(circuit)
-	if err != nil {
-		return nil, err
-	}
+func (w *ways) agree(fields []given) ([]given, error) {
 	known := map[string]string{}
 	var named []given
 	for _, g := range fields {
-		if ways.about(g.fact) {
+		if w.about(g.fact) {
 			known[g.fact] = g.value.Text
 			named = append(named, g)
 		}
 	}
-	left := ways.fitting(known)
+	left := w.fitting(known)
 	if len(left) == 0 {
-		return nil, ways.contradiction(known, named)
+		return nil, w.contradiction(known, named)
 	}
 	var follows []given
-	for _, w := range ways.free {
-		if _, ok := known[w.ID]; ok {
+	for _, unknown := range w.free {
+		if _, ok := known[unknown.ID]; ok {
 			continue
 		}
-		value := left[0][w.ID]
-		if slices.ContainsFunc(left, func(m map[string]string) bool { return m[w.ID] != value }) {
+		value := left[0][unknown.ID]
+		if slices.ContainsFunc(left, func(m map[string]string) bool { return m[unknown.ID] != value }) {
 			continue
 		}
 		v := rules.Value{Kind: rules.Choice, Text: value}
-		if w.Number {
+		if unknown.Number {
 			v.Kind = rules.Number
 			v.Number, _ = strconv.ParseFloat(value, 64)
 		}
-		follows = append(follows, given{fact: w.ID, value: v})
+		follows = append(follows, given{fact: unknown.ID, value: v})
 	}
 	return follows, nil
 }
@@ -72,6 +70,20 @@ type ways struct {
 	free  []*rules.Wiring
 	names []*rules.DerivedName
 	each  []map[string]string
+}
+
+// wiringsOf gives the ways of each circuit of a rulebook, worked out when first asked for.
+func wiringsOf(book *rules.Book) func() ([]*ways, error) {
+	return sync.OnceValues(func() (all []*ways, err error) {
+		for _, circuit := range book.Circuits {
+			w, err := waysOf(circuit)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, w)
+		}
+		return all, nil
+	})
 }
 
 // waysOf lists the ways; unknowns that no condition or name mentions are left
