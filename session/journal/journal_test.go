@@ -15,14 +15,6 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func folderAt(t testing.TB, path string) *Store {
-	t.Helper()
-	d, err := OpenFolder(path)
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, d.Close()) })
-	return d
-}
-
 // written is a folder with one job of the records given.
 func written(t testing.TB, records ...string) (*Store, *File) {
 	t.Helper()
@@ -53,25 +45,6 @@ func read(t testing.TB, d *Store, name string) []string {
 	_, got, err := d.Open(name)
 	require.NoError(t, err)
 	return texts(got)
-}
-
-func TestNames(t *testing.T) {
-	d, _ := written(t, `1`)
-	_, err := d.Create("van-1", []byte(`1`), nil)
-	require.ErrorIs(t, err, fs.ErrExist)
-	for _, bad := range []string{"", "..", "../x", "a/b", "A", "a.b", "é", strings.Repeat("a", 65), "a\x00"} {
-		require.False(t, ValidName(bad), bad)
-		_, _, err := d.Open(bad)
-		require.ErrorIs(t, err, fs.ErrNotExist, bad)
-		_, err = d.Create(bad, []byte(`1`), nil)
-		require.Error(t, err, bad)
-	}
-	_, _, err = d.Open("none")
-	require.ErrorIs(t, err, fs.ErrNotExist)
-	f, _, err := d.Open("van-1")
-	require.NoError(t, err)
-	require.ErrorContains(t, f.Append([]byte(`{"broken`), nil), "no JSON")
-	require.NoError(t, f.Append([]byte(`2`), nil), "what is no JSON changed nothing")
 }
 
 func TestTwoProgramsAreKeptApart(t *testing.T) {
@@ -199,21 +172,6 @@ func TestChangedRecordsAreFound(t *testing.T) {
 		require.ErrorContains(t, err, "job a", what)
 		require.ErrorContains(t, err, d.Path(), what)
 	}
-}
-
-func TestADatabaseOfANewerProgramIsLeftAlone(t *testing.T) {
-	path := t.TempDir()
-	d, err := OpenFolder(path)
-	require.NoError(t, err)
-	_, err = d.db.Exec("INSERT INTO migrations VALUES (99, '', '')")
-	require.NoError(t, err)
-	require.NoError(t, d.Close())
-	_, err = OpenFolder(path)
-	var newer *Newer
-	require.ErrorAs(t, err, &newer)
-	require.Equal(t, 99, newer.Version)
-	_, err = ReadFolder(path)
-	require.ErrorAs(t, err, &newer)
 }
 
 func TestReadiness(t *testing.T) {

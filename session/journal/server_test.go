@@ -16,10 +16,7 @@ import (
 
 func serverAt(t *testing.T, where string) *Store {
 	t.Helper()
-	d, err := OpenServer(where)
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, d.Close()) })
-	return d
+	return placeAt(where, OpenServer, ReadServer).opened(t)
 }
 
 // following is the jobs that a store tells of, and how the telling ended.
@@ -34,22 +31,12 @@ func TestPostgreSQL(t *testing.T) {
 	cluster := pgtest.Start(t)
 	keepsItsPromises(t, func(t testing.TB) place {
 		where := cluster.Address(t)
-		return place{
-			open: func(t testing.TB) *Store {
-				d, err := OpenServer(where)
-				require.NoError(t, err)
-				return d
-			},
-			read: func(t testing.TB) *Store {
-				d, err := ReadServer(where)
-				require.NoError(t, err)
-				return d
-			},
-			nothing: "there are no jobs in postgres://",
-			change: func(t testing.TB, statements string) {
-				pgtest.SQL(t, where, "SET session_replication_role = replica; "+statements) // no foreign keys
-			},
+		p := placeAt(where, OpenServer, ReadServer)
+		p.nothing = "there are no jobs in postgres://"
+		p.change = func(t testing.TB, statements string) {
+			pgtest.SQL(t, where, "SET session_replication_role = replica; "+statements) // no foreign keys
 		}
+		return p
 	})
 	t.Run("goes away", func(t *testing.T) { serverGoesAway(t, cluster) })
 	t.Run("loses an answer", func(t *testing.T) { serverLosesAnAnswer(t, cluster) })

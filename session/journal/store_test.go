@@ -22,6 +22,20 @@ type place struct {
 	nothing string                               // what reading says before there is anything
 }
 
+// placeAt is a place at an address, a folder's or a server's, that is opened and read as said.
+func placeAt(where string, open, read func(where string) (*Store, error)) place {
+	by := func(open func(string) (*Store, error)) func(testing.TB) *Store {
+		return func(t testing.TB) *Store {
+			t.Helper()
+			d, err := open(where)
+			require.NoError(t, err)
+			return d
+		}
+	}
+	return place{open: by(open), read: by(read)}
+}
+
+// opened is the store until the test ends.
 func (p place) opened(t testing.TB) *Store {
 	t.Helper()
 	d := p.open(t)
@@ -29,28 +43,23 @@ func (p place) opened(t testing.TB) *Store {
 	return d
 }
 
+func folderAt(t testing.TB, path string) *Store {
+	t.Helper()
+	return placeAt(path, OpenFolder, ReadFolder).opened(t)
+}
+
 func TestSQLite(t *testing.T) {
 	keepsItsPromises(t, func(t testing.TB) place {
 		path := t.TempDir()
-		return place{
-			open: func(t testing.TB) *Store {
-				d, err := OpenFolder(path)
-				require.NoError(t, err)
-				return d
-			},
-			read: func(t testing.TB) *Store {
-				d, err := ReadFolder(path)
-				require.NoError(t, err)
-				return d
-			},
-			nothing: "no such file",
-			change: func(t testing.TB, statements string) {
-				db, err := connect(filepath.Join(path, databaseName))
-				require.NoError(t, err)
-				_, err = db.Exec(statements)
-				require.NoError(t, errors.Join(err, db.Close()))
-			},
+		p := placeAt(path, OpenFolder, ReadFolder)
+		p.nothing = "no such file"
+		p.change = func(t testing.TB, statements string) {
+			db, err := connect(filepath.Join(path, databaseName))
+			require.NoError(t, err)
+			_, err = db.Exec(statements)
+			require.NoError(t, errors.Join(err, db.Close()))
 		}
+		return p
 	})
 }
 
@@ -105,8 +114,13 @@ func storeRefusesNames(t *testing.T, p place) {
 	require.ErrorIs(t, err, fs.ErrExist)
 	_, _, err = d.Open("none")
 	require.ErrorIs(t, err, fs.ErrNotExist)
-	_, err = d.Create("../x", []byte(`1`), nil)
-	require.ErrorIs(t, err, fs.ErrNotExist)
+	for _, bad := range []string{"", "..", "../x", "a/b", "A", "a.b", "é", strings.Repeat("a", 65), "a\x00"} {
+		require.False(t, ValidName(bad), bad)
+		_, _, err := d.Open(bad)
+		require.ErrorIs(t, err, fs.ErrNotExist, bad)
+		_, err = d.Create(bad, []byte(`1`), nil)
+		require.ErrorIs(t, err, fs.ErrNotExist, bad)
+	}
 	require.ErrorContains(t, f.Append([]byte(`{"broken`), nil), "no JSON")
 	require.NoError(t, f.Append([]byte(`2`), nil), "what is no JSON changed nothing")
 }
