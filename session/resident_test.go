@@ -3,6 +3,7 @@ package session
 import (
 	"fmt"
 	"os"
+	"runtime"
 	"sync"
 	"testing"
 	"time"
@@ -91,8 +92,9 @@ func manyJobs(t testing.TB, folder string, most int) {
 	all.Wait()
 }
 
-// A start on many jobs, and a list of them, read no log.
-func TestManyJobsOpenFast(t *testing.T) {
+// A start on many jobs, and a list of them, read no log; and each of them is worked on and
+// comes back into memory without loss, within 1 GiB. COILSIDE_FULL=1 works on all of them.
+func TestTenThousandOpenJobs(t *testing.T) {
 	const jobs = 10_000
 	folder := t.TempDir()
 	manyJobs(t, folder, jobs)
@@ -111,9 +113,32 @@ func TestManyJobsOpenFast(t *testing.T) {
 	require.Len(t, s.jobs, jobs)
 	require.Zero(t, s.residents.order.Len(), "no log was read")
 	require.Less(t, time.Since(start), 5*time.Second)
-	v, err := s.Show(t.Context(), JobRequest{"job-7000"})
-	require.NoError(t, err)
-	require.Equal(t, "job-7000", v.Job)
+	work := 40
+	s.residents.most = 16
+	if os.Getenv("COILSIDE_FULL") != "" {
+		work, s.residents.most = jobs, defaultResident
+	}
+	said := make([]Reply, work)
+	most := uint64(0)
+	for n := range work {
+		id := fmt.Sprintf("job-%d", (n*7919)%jobs+1)
+		v, err := s.Show(t.Context(), JobRequest{id})
+		require.NoError(t, err)
+		require.Equal(t, id, v.Job)
+		said[n] = answered(t, s, v.Reply, id)
+		require.LessOrEqual(t, s.residents.order.Len(), s.residents.most)
+		var now runtime.MemStats
+		runtime.ReadMemStats(&now)
+		most = max(most, now.HeapInuse+now.StackInuse)
+	}
+	for n, was := range said {
+		v, err := s.Show(t.Context(), JobRequest{fmt.Sprintf("job-%d", (n*7919)%jobs+1)})
+		require.NoError(t, err)
+		require.Len(t, v.Log, 2)
+		require.Equal(t, asJSON(t, was.Suspects), asJSON(t, v.Reply.Suspects))
+	}
+	t.Logf("%d of %d open jobs worked on: at most %d MB in use", work, jobs, most>>20)
+	require.Less(t, most, uint64(1<<30))
 }
 
 // Jobs taken over without a head are listed from their logs once, and have a head
