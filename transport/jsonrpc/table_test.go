@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 
@@ -92,7 +94,12 @@ func call(method, params string) string {
 	return fmt.Sprintf(`{"jsonrpc":"2.0","id":7,"method":%q,"params":%s}`, method, params)
 }
 
+var update = flag.Bool("update", false, "write the answers seen into testdata/malformed.txt; read them before you keep them")
+
+// TestMalformedRequests holds each answer to its code, id and meaning, which stand here, and
+// word for word to testdata/malformed.txt.
 func TestMalformedRequests(t *testing.T) {
+	var answers strings.Builder
 	// Each: what is sent, the code, the id that comes back, and words the message must hold.
 	for _, c := range []struct {
 		sent  string
@@ -113,6 +120,16 @@ func TestMalformedRequests(t *testing.T) {
 		{`"none"`, InvalidRequest, "null", "not text"},
 		{`null`, InvalidRequest, "null", "not null"},
 		{`17`, InvalidRequest, "null", "not a number"},
+		{`true`, InvalidRequest, "null", "not true or false"},
+		{`[]`, InvalidRequest, "null", "The batch is empty"},
+		{strings.Repeat("[", 65) + strings.Repeat("]", 65), InvalidRequest, "null", "nested more than 64 deep"},
+		{"\x00", ParseError, "null", "not JSON"},
+		{`{"jsonrpc" "2.0","id":1,"method":"none"}`, ParseError, "null", "not JSON"},
+		{`{"jsonrpc":"2.0","id":1,"method":"none","params":{}`, ParseError, "null", "ends too early"},
+		{`{"jsonrpc":null,"id":1,"method":"none"}`, InvalidRequest, "1", `jsonrpc must be "2.0"`},
+		{`{"jsonrpc":"2.0","id":1,"method":["none"]}`, InvalidRequest, "1", "method must be text"},
+		{`{"jsonrpc":"2.0","id":"a","id":"a","method":"none"}`, InvalidRequest, "null", "id is given twice"},
+		{`{"jsonrpc":"2.0","id":1,"method":"none","params":true}`, InvalidRequest, "1", "params must be an object"},
 		{`{}`, InvalidRequest, "null", `jsonrpc must be "2.0"`},
 		{`{"jsonrpc":2.0,"id":1,"method":"none"}`, InvalidRequest, "1", `jsonrpc must be "2.0"`},
 		{`{"jsonrpc":"1.0","id":1,"method":"none"}`, InvalidRequest, "1", `jsonrpc must be "2.0"`},
@@ -137,6 +154,7 @@ func TestMalformedRequests(t *testing.T) {
 		{call("echo", `{"job":"j"}`), InvalidParams, "7", "text is missing"},
 		{call("echo", `{"text":"t"}`), InvalidParams, "7", "job is missing"},
 		{call("echo", `{"job":null,"text":"t"}`), InvalidParams, "7", "job is missing"},
+		{call("echo", `{"job":"j","text":null}`), InvalidParams, "7", "text is missing"},
 		{call("echo", `{"job":"j","Text":"t"}`), InvalidParams, "7", `did you mean "text"`},
 		{call("echo", `{"job":"j","text":"t","load":{"apms":3}}`), InvalidParams, "7", `"load.apms" here; did you mean "amps"`},
 		{call("echo", `{"job":"j","text":"t","zebra":{"apms":3}}`), InvalidParams, "7", `no field "zebra" here.`},
@@ -163,8 +181,16 @@ func TestMalformedRequests(t *testing.T) {
 			assert.Equal(t, c.id, string(r.ID))
 			assert.Contains(t, r.Error.Message, c.words)
 			assert.NotEmpty(t, r.Error.Data.Kind)
+			fmt.Fprintf(&answers, "--> %q\n<-- %s\n", c.sent, testTable().Serve(t.Context(), []byte(c.sent)))
 		})
 	}
+	const file = "testdata/malformed.txt"
+	if *update {
+		require.NoError(t, os.WriteFile(file, []byte(answers.String()), 0o644))
+	}
+	want, err := os.ReadFile(file)
+	require.NoError(t, err)
+	assert.Equal(t, string(want), answers.String())
 }
 
 func TestErrorsNameTheFieldAndTheNearestName(t *testing.T) {
