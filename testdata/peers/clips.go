@@ -197,7 +197,7 @@ func (e clipsEncoding) run(p plan) (outcome, error) {
 	if err := os.WriteFile(script, []byte(e.script(p, rules)), 0o600); err != nil {
 		return outcome{}, err
 	}
-	printed, err := exec.Command("clips", "-f2", script).CombinedOutput()
+	printed, err := exec.CommandContext(p.context, "clips", "-f2", script).CombinedOutput()
 	if err != nil {
 		return outcome{}, fmt.Errorf("%w: %s", err, printed)
 	}

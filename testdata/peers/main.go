@@ -7,6 +7,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"runtime"
 	"strings"
@@ -16,11 +17,15 @@ import (
 func main() {
 	pause := flag.Duration("time", 500*time.Millisecond, "how long to repeat each measure")
 	only := flag.String("only", "", "comma-separated names, or parts of them: only these peers")
+	limit := flag.Duration("limit", 3*time.Minute, "how long an engine may take for one rule set before it is cut short")
+	work := flag.String("alone", "", "for the command itself: plays one engine")
 	most := flag.Int("rules", 10_000, "the largest rule set to play")
 	curves := flag.String("growth", "", "instead of the table, write the cost by number of rules as SVG to this file")
 	flag.Parse()
-	run := func() error { return table(os.Stdout, *pause, *only, *most) }
-	if *curves != "" {
+	run := func() error { return table(os.Stdout, *pause, *limit, *only, *most) }
+	if *work != "" {
+		run = func() error { return playAlone(*work) }
+	} else if *curves != "" {
 		run = func() error { return growth(os.Stdout, *pause, *curves) }
 	}
 	if err := run(); err != nil {
@@ -49,9 +54,10 @@ var rows = []row{
 
 // table plays every size with every engine, Coilside first, and prints one line for each
 // measure and size: what Coilside takes, and how many times that the others take.
-func table(w io.Writer, pause time.Duration, only string, most int) error {
+func table(w io.Writer, pause, limit time.Duration, only string, most int) error {
 	fmt.Fprintf(w, "%s, %s/%s, %d processors, %s\n\n", time.Now().Format("2006-01-02"), runtime.GOOS, runtime.GOARCH, runtime.NumCPU(), runtime.Version())
 	measured := map[int]map[string]figures{}
+	cut := map[string]int{} // by engine: rules of the set at which it was cut short
 	var list []subject
 	for i, s := range subjects() {
 		if i == 0 || wanted(s.name, only) {
@@ -64,14 +70,20 @@ func table(w io.Writer, pause time.Duration, only string, most int) error {
 		}
 		measured[size] = map[string]figures{}
 		p := newPlan(size)
-		p.pause = pause
-		for _, s := range list {
-			out, err := s.run(p)
-			if errors.Is(err, errMissing) {
-				fmt.Fprintf(os.Stderr, "%s is left out: %v\n", s.name, err)
+		for i, s := range subjects() {
+			if i > 0 && !wanted(s.name, only) || cut[s.name] > 0 {
 				continue
 			}
-			if err != nil {
+			out, err := alone(task{i, size, pause, limit})
+			switch {
+			case errors.Is(err, errMissing):
+				fmt.Fprintf(os.Stderr, "%s is left out\n", s.name)
+				continue
+			case errors.Is(err, errTooLong):
+				fmt.Fprintf(os.Stderr, "%s, %d rules: cut short after %v\n", s.name, size, limit)
+				cut[s.name] = size
+				continue
+			case err != nil:
 				return fmt.Errorf("%s, %d rules: %w", s.name, size, err)
 			}
 			if at := differs(p.expected(), out.states); at >= 0 {
@@ -85,9 +97,12 @@ func table(w io.Writer, pause time.Duration, only string, most int) error {
 	for _, r := range rows {
 		for _, size := range r.sizes {
 			if size <= most {
-				r.print(w, size, list, measured[size])
+				r.print(w, size, list, measured[size], cut)
 			}
 		}
+	}
+	if len(cut) > 0 {
+		fmt.Fprintf(w, "\nA dash: not through its plan of that many rules, or of fewer, in %v. Load when it ended: %s", limit, load())
 	}
 	return nil
 }
@@ -119,21 +134,41 @@ func header(w io.Writer, list []subject) {
 	fmt.Fprintf(w, "\n| --- | --- |%s\n", strings.Repeat(" --- |", len(list)))
 }
 
-func (r row) print(w io.Writer, size int, list []subject, measured map[string]figures) {
+// load tells how busy the machine is, where it says so.
+func load() string {
+	text, err := os.ReadFile("/proc/loadavg")
+	if err != nil {
+		return "unknown\n"
+	}
+	return string(text)
+}
+
+func (r row) print(w io.Writer, size int, list []subject, measured map[string]figures, cut map[string]int) {
 	fmt.Fprintf(w, "| %s | %d |", r.title, size)
 	own := r.of(measured[list[0].name])
 	for i, s := range list {
 		v := r.of(measured[s.name])
 		switch {
+		case v == 0 && cut[s.name] > 0 && cut[s.name] <= size:
+			fmt.Fprint(w, " — |")
 		case v == 0:
 			fmt.Fprint(w, " |")
 		case i == 0:
 			fmt.Fprintf(w, " %s |", r.unit(v))
 		default:
-			fmt.Fprintf(w, " %s (%.3g ×) |", r.unit(v), v/own)
+			fmt.Fprintf(w, " %s (%s ×) |", r.unit(v), multiple(v/own))
 		}
 	}
 	fmt.Fprintln(w)
+}
+
+// multiple writes a ratio with three digits that count.
+func multiple(v float64) string {
+	if v < 1000 {
+		return fmt.Sprintf("%.3g", v)
+	}
+	unit := math.Pow(10, math.Floor(math.Log10(v))-2)
+	return fmt.Sprintf("%.0f", math.Round(v/unit)*unit)
 }
 
 func duration(seconds float64) string {

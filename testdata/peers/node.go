@@ -36,7 +36,7 @@ func runNode(p plan) (outcome, error) {
 	if err := file.Close(); err != nil {
 		return outcome{}, err
 	}
-	printed, err := exec.Command("node", "--expose-gc", filepath.Join(nodeFolder, "run.mjs"), file.Name()).CombinedOutput()
+	printed, err := exec.CommandContext(p.context, "node", "--expose-gc", filepath.Join(nodeFolder, "run.mjs"), file.Name()).CombinedOutput()
 	if err != nil {
 		return outcome{}, fmt.Errorf("%w: %s", err, printed)
 	}

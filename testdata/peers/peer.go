@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"runtime"
 	"slices"
@@ -14,10 +15,11 @@ type plan struct {
 	changes []change
 	shown   int // changes after which the derived facts are told
 	pause   time.Duration
+	context context.Context // ends the programs that a plan starts
 }
 
 func newPlan(rules int) plan {
-	return plan{set: generate(rules, 1), given: values(1), changes: changes(200, 1), shown: 20, pause: 300 * time.Millisecond}
+	return plan{set: generate(rules, 1), given: values(1), changes: changes(200, 1), shown: 20, pause: 300 * time.Millisecond, context: context.Background()}
 }
 
 // state is the set of derived flags, by flag.
