@@ -58,7 +58,7 @@ func (c *call) file(fd Finding, f *frame) {
 	fd.Words = c.say(fd)
 	fd.unplaced = len(f.places) == 0 && len(f.nums) > 0
 	c.settleFrame(f)
-	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && fd.numeric() && len(f.nums) > 0 {
+	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums) > 0 || f.onlyIf) {
 		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
 		return
 	}
@@ -124,7 +124,15 @@ func (c *call) otherLoad(f *frame) string {
 	if len(f.places) > 0 && !slices.ContainsFunc(f.places, ofLoad) && len(f.outcomes)+len(f.acts) == 0 && f.has(f.elements, "load") && !f.has(f.setups, "loaded", "load_unplugged") {
 		return "I do not know what the load has to do with it"
 	}
-	for _, w := range strings.Fields(strings.ToLower(f.raw)) {
+	if f.has(f.setups, "neighbours_on") {
+		return ""
+	}
+	return c.otherKind(f.raw)
+}
+
+// otherKind tells that a load of another kind than the job's was named.
+func (c *call) otherKind(said string) string {
+	for _, w := range strings.Fields(strings.ToLower(said)) {
 		n := c.r.root.next[w]
 		if n == nil || c.ctx.LoadKind == "" {
 			continue

@@ -14,6 +14,11 @@ func negate(in []item) []item {
 		if it.concept == "nothing" && concepts[neighbour(in, i, 1).concept] == gSetup && negated(&in[i+1], false) {
 			continue // "nothing switched on"
 		}
+		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && ended(neighbour(in, i, 2)) {
+			out = append(out, item{kind: kConcept, concept: "off", text: "off", raw: it.raw + " " + in[i+1].raw}) // "no fan"
+			i++
+			continue
+		}
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
 			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
@@ -28,6 +33,11 @@ func negate(in []item) []item {
 	return out
 }
 
+// ended tells that nothing more is said of what stood before.
+func ended(next item) bool {
+	return next.kind == kSep || next.text == "and" || next.text == "either"
+}
+
 func linkPrep(w string) bool { return w == "at" || w == "to" || w == "from" }
 
 func negated(it *item, far bool) bool {
@@ -36,6 +46,9 @@ func negated(it *item, far bool) bool {
 		return true
 	}
 	o, ok := opposite[it.concept]
+	if it.kind == kConcept && !ok && concepts[it.concept] == gSetup {
+		o, ok = "unkept_state", true // "the load isn't unplugged": what is it then?
+	}
 	if !ok || it.kind != kConcept {
 		return false
 	}
@@ -143,7 +156,11 @@ func sameAgain(all []frame) {
 }
 
 // mayBeOff tells "it's off" from "the wire fell off" by the word before.
-func mayBeOff(before item) bool {
+func mayBeOff(in []item, i int) bool {
+	before := in[i-1]
+	if i > 1 && done[in[i-2].text] {
+		return false // "take it off"
+	}
 	if before.kind != kWord {
 		return true
 	}
@@ -153,6 +170,9 @@ func mayBeOff(before item) bool {
 	}
 	return linkWords[before.text]
 }
+
+// done are verbs with which "off" tells what someone does.
+var done = set(`take took taken taking pull pulled cut leave left wipe wiped clean knock knocked break broke fell`)
 
 // coilAsPlace takes the coil for its two ends where a clause reads several
 // places, or reads the coil in ohms.
@@ -173,6 +193,10 @@ func (c *call) coilAsPlace(in []item) []item {
 	for i, it := range in {
 		if it.concept == "battery" && read >= 2 && onlySpot(in, i) {
 			two := ends["battery"]
+			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
+		}
+		if it.concept == "contact" && open {
+			two := ends["contact"]
 			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
 		}
 		if it.concept == "coil" {

@@ -9,7 +9,7 @@ import (
 
 // longest is the longest utterance read, in bytes. What is longer is refused
 // whole: a correction may stand after the cut.
-const longest = 1000
+const longest = 600
 
 // folds maps signs with one meaning to what the scanner knows.
 var folds = map[rune]string{

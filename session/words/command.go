@@ -15,9 +15,12 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		switch {
 		case anyOf(cl, "skip", "cannot"):
 			skip = append(skip, rawOf(cl))
+		case len(in) == 1 && len(cl) == 1 && cl[0].text == "next":
+			skip = append(skip, rawOf(cl))
 		case asksWhy(cl):
 			c.command(Command{Kind: CmdWhy, Suspects: c.suspects(cl, true)})
 		case anyOf(cl, "unsure") && !hasReading(cl):
+			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
 		case anyOf(cl, "help", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
@@ -155,7 +158,7 @@ func (c *call) repair(in []item) bool {
 		return false
 	}
 	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(in, false)}
-	if (!act || len(cmd.Suspects) == 0) && c.ctx.Repairing != "" {
+	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
 	c.command(cmd)

@@ -16,6 +16,8 @@ func (c *call) compose(f *frame) {
 	switch {
 	case clash != "":
 		c.ask("The "+clash+" was said in two ways. Which was it for “"+f.raw+"”?", nil)
+	case c.engineUnsaid(f, said):
+		c.ask("The test asks for the engine running, and “"+f.raw+"” says that the key was off. Was the engine running?", nil)
 	case f.badNum:
 		c.ask("A word in “"+f.raw+"” looks like a mistyped number. What was the number?", nil)
 	case f.is("should", "past") && len(f.nums) > 0:
@@ -35,6 +37,13 @@ func (c *call) compose(f *frame) {
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
 		c.seen(&g, said)
 	}
+}
+
+// engineUnsaid tells that the reading asked for with the engine running was taken with all
+// off, and the engine was not spoken of: "13.8 with everything off".
+func (c *call) engineUnsaid(f *frame, said rules.Setup) bool {
+	e := c.ctx.Expected
+	return e != nil && e.Setup.Engine == "running" && len(f.nums) > 0 && len(f.places) == 0 && said.Key == "off" && said.Engine == ""
 }
 
 // unlessTaken reports what was set aside, unless something else in the

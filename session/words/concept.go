@@ -48,7 +48,7 @@ var concepts = map[string]group{
 	"help": gCommand, "repeat": gCommand, "done": gCommand, "ready": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "exchange": gCommand, "rather": gCommand, "that_was": gCommand,
 
 	"about": gManner, "maybe": gManner, "bound": gManner, "should": gManner, "past": gManner, "inrush": gManner,
-	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner, "aside": gManner, "steady": gManner,
+	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner, "aside": gManner, "steady": gManner, "filler": gManner,
 }
 
 // opposite is what a concept means with "not" before it; those absent here have

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -16,6 +17,9 @@ type segment struct {
 // corrections parts the utterance where it corrects itself or what went before.
 func (c *call) corrections(in []item) []segment {
 	segs := []segment{{}}
+	if c.deniesLast(in) {
+		segs[0].mark = "correction"
+	}
 	for i := 0; i < len(in); i++ {
 		cur := &segs[len(segs)-1]
 		mark, skip := c.markAt(cur, in, i)
@@ -33,6 +37,22 @@ func (c *call) corrections(in []item) []segment {
 		i += max(0, skip-1)
 	}
 	return segs
+}
+
+// deniesLast tells "11.6 not 12", with a number near the one understood last, from a
+// fresh answer.
+func (c *call) deniesLast(in []item) bool {
+	last := c.lastReading()
+	if last < 0 || c.ctx.Last[last].Answer.Number == nil || slices.ContainsFunc(in, func(it item) bool { return it.kind == kPlace }) {
+		return false
+	}
+	for i, it := range in {
+		next := neighbour(in, i, 1)
+		if i > 0 && it.concept == "not" && in[i-1].kind == kNum && next.kind == kNum && math.Floor(value(next.num)) == math.Floor(*c.ctx.Last[last].Answer.Number) {
+			return true
+		}
+	}
+	return false
 }
 
 // markAt tells whether the item at in[i] takes something back, and how many

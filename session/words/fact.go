@@ -23,6 +23,9 @@ func (c *call) facts(in []item) []item {
 			c.describes(it)
 		}
 		ask := c.askOf(fact)
+		if ok && ask == nil && strings.HasPrefix(fact, "has_") && val == "false" {
+			it.concept = "cannot" // a tool that is not at hand
+		}
 		if !ok || ask == nil {
 			rest = append(rest, it)
 			continue
@@ -321,6 +324,9 @@ func (c *call) complaint(f *frame, seen []string) {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
 	for _, k := range complaintOf {
+		if k.id == "dead" && slices.Contains(seen, "runs") {
+			break // "comes on when I turn it off"
+		}
 		if len(only(seen, k.said...)) > 0 {
 			fd := Finding{Kind: KindComplaint, Complaint: k.id, Hedge: hedge(f)}
 			fd.Words = c.say(fd)

@@ -1,6 +1,9 @@
 package words
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // frame is one thing said: where, how much, in what setup, what was seen.
 type frame struct {
@@ -18,6 +21,7 @@ type frame struct {
 	beside   []string // numbers that are no part of a reading: "2 wires", "not 12.6"
 	spent    []item   // numbers that others took the place of
 	nowhere  string   // "on the bracket": a place that is no place of the circuit
+	onlyIf   bool     // under a condition that was not understood
 	between  bool
 	span     bool // two numbers as a range: "5 to 11"
 	badNum   bool
@@ -76,6 +80,13 @@ func (c *call) frames(clause []item) []frame {
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}
+	if gone := slices.Index(base.outcomes, "gone"); gone >= 0 && slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
+		base.outcomes[gone] = "good" // "all good on 30"
+	}
+	base.condition(clause)
+	if either(clause) {
+		c.muddled, base.outcomes = true, nil
+	}
 	base.setups = append(base.setups, impliedSetups(base, syms)...)
 	if _, clash := saidSetup(base.setups); clash != "" {
 		if left, right := cutBySetup(clause); right != nil {
@@ -108,7 +119,7 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 		// "ok so 86 has 12.4"
 	case concepts[it.concept] == gSide && sideOf[it.concept]:
 		return c.loneSide(base, it)
-	case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause[i-1]):
+	case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause, i):
 		base.unknown = append(base.unknown, it.raw)
 	case it.kind == kConcept && valueWord(it):
 		return []symbol{{false, it}}
@@ -118,9 +129,45 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 	case it.text == badNumber:
 		base.badNum = true
 	case it.kind == kWord:
-		base.word(clause, i, c.r.vocab)
+		base.word(clause, i, c.r)
 	}
 	return nil
+}
+
+// conditional words begin what a reading was taken under.
+var conditional = set(`when whenever while whilst if unless until till except without once after before`)
+
+// condition marks what was said under a condition that means nothing here: "clicks when I
+// let go of it".
+func (f *frame) condition(clause []item) {
+	for i, it := range clause {
+		if it.kind != kWord || !conditional[it.text] || i+1 == len(clause) || slices.ContainsFunc(clause[i+1:], meansSomething) {
+			continue
+		}
+		f.onlyIf = true
+		f.strays = append(f.strays, rawOf(clause[i:]))
+		return
+	}
+}
+
+// either tells "whether the key is on or off", which says neither.
+func either(clause []item) bool {
+	for i, it := range clause {
+		if it.text == "or" && isSetup(neighbour(clause, i, -1)) {
+			return true // "key on or off"
+		}
+	}
+	return hasConcept(clause, "unsure") && slices.ContainsFunc(clause, isSetup) ||
+		slices.ContainsFunc(clause, func(it item) bool { return it.text == "whether" })
+}
+
+// meansSomething tells what a reading or its setup may be read from.
+func meansSomething(it item) bool {
+	switch concepts[it.concept] {
+	case gSetup, gAct, gOutcome, gManner:
+		return true
+	}
+	return it.kind == kNum || it.kind == kPlace
 }
 
 // foreign are the words in the place of a * that are neither plain nor the load: "with
@@ -218,7 +265,7 @@ func (f *frame) note(it item) {
 }
 
 // word files a word that is no concept: harmless, or a place that is none.
-func (f *frame) word(clause []item, i int, known map[string]bool) {
+func (f *frame) word(clause []item, i int, r *Reader) {
 	w := clause[i].text
 	if (w == "on" || w == "off") && i > 0 && (clause[i-1].concept == "load" || clause[i-1].kind == kWord && plainly(clause[i-1].text)) && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
 		f.strays = append(f.strays, clause[i-1].raw+" "+w) // a load's state: this job's load, or a neighbour
@@ -232,10 +279,13 @@ func (f *frame) word(clause []item, i int, known map[string]bool) {
 	if w == "as" && stateNext(clause[i+1:]) {
 		return
 	}
-	if f.nowhere == "" && locative(clause, i) && !harmless[w] {
+	if f.nowhere == "" && locative(clause, i) && !harmless[w] && !r.filler[w] {
 		f.nowhere = clause[i].raw
 	}
-	if !common[w] && !known[w] {
+	if r.filler[w] {
+		return
+	}
+	if !common[w] && !r.vocab[w] {
 		f.unknown = append(f.unknown, clause[i].raw)
 	}
 	if !common[w] && !harmless[w] && !interjections[w] && !counting(w) || turning[w] {
@@ -259,6 +309,7 @@ func stateNext(rest []item) bool {
 // harmless nouns may follow "on the" without naming a place of the circuit.
 var harmless = set(`meter multimeter screen display dmm gauge scale range reading moment first second third go guess
 	average time money button nose head face test tester way whole most least times least last low high
+	them it those these both
 	vehicle truck van job same other next both all one ones end back phone mine mate him her me you us again once`)
 
 // locative tells whether the word names where something was measured.

@@ -34,6 +34,8 @@ func (n *node) step(w string) *node {
 // saying is one phrase with its meaning, for finding the nearest one.
 type saying struct {
 	phrase, means string
+	words         []string // of the phrase
+	loose         bool     // holds a *
 }
 
 // Reader reads utterances with one set of synonyms. It holds no state between
@@ -41,6 +43,7 @@ type saying struct {
 type Reader struct {
 	root    node
 	vocab   map[string]bool // every word of every phrase
+	filler  map[string]bool // plain words that change nothing, as common does
 	targets []string        // words that a slip may be corrected to, sorted
 	sayings []saying
 }
@@ -49,7 +52,7 @@ type Reader struct {
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number").
 // Every wrong synonym is named in the error.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
-	r := &Reader{vocab: map[string]bool{}}
+	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}}
 	for _, c := range Concepts() {
 		r.add(strings.ReplaceAll(c, "_", " "), c)
 	}
@@ -58,6 +61,12 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		if _, ok := concepts[s.Means]; !ok && !strings.Contains(s.Means, "=") {
 			errs = append(errs, fmt.Errorf("%s:%d:%d: no such meaning %q; the nearest is %q",
 				s.Pos.File, s.Pos.Line, s.Pos.Column, s.Means, nearestOf(s.Means, Concepts())))
+			continue
+		}
+		if s.Means == "filler" {
+			for _, w := range s.Said {
+				r.filler[plain(strings.ToLower(w))] = true
+			}
 			continue
 		}
 		for _, said := range s.Said {
@@ -97,7 +106,7 @@ func (r *Reader) add(said, means string) error {
 		return fmt.Errorf("%q: nothing is said", said)
 	}
 	n.mean(means)
-	r.sayings = append(r.sayings, saying{said, means})
+	r.sayings = append(r.sayings, saying{said, means, strings.Fields(said), strings.Contains(said, "*")})
 	return nil
 }
 
@@ -115,7 +124,14 @@ func (n *node) mean(means string) {
 func (r *Reader) match(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); {
-		if end, n, loose := r.longest(in[i:]); n > 0 {
+		end, n, loose := r.longest(in[i:])
+		if state, took, not := r.state(in[i:]); took > n {
+			if not {
+				out = append(out, item{kind: kConcept, concept: "not", text: "not", raw: "not"})
+			}
+			end, n, loose = state, took, nil
+		}
+		if n > 0 {
 			var raw []string
 			for _, it := range in[i : i+n] {
 				raw = append(raw, it.raw)

@@ -9,14 +9,15 @@ import (
 // nearest is something that would be understood, as near as can be to what was
 // said; failing that, an example for what is expected.
 func (c *call) nearest(text string) string {
-	words := strings.Fields(strings.ToLower(text))
+	words := strings.Fields(strings.ToLower(excerpt(text)))
 	if len(words) > 12 {
 		words = words[:12]
 	}
 	low := strings.Join(words, " ")
 	whole, parts, near, part := 0.6, 0.7, "", ""
+	like := likeness{said: words, word: map[string]float64{}}
 	for _, s := range c.r.sayings {
-		if strings.Contains(s.phrase, "*") || concepts[s.means] == gManner || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
+		if s.loose || concepts[s.means] == gManner || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
 			continue
 		}
 		if abs(len(low)-len(s.phrase)) < 6 {
@@ -24,7 +25,7 @@ func (c *call) nearest(text string) string {
 				whole, near = score, s.phrase
 			}
 		}
-		if score := likeness(words, strings.Fields(s.phrase)); score > parts {
+		if score := like.of(s.words); score > parts {
 			parts, part = score, s.phrase
 		}
 	}
@@ -35,29 +36,41 @@ func (c *call) nearest(text string) string {
 	return c.example()
 }
 
-// likeness is the share of a phrase's words that stand, nearly, among the words
-// said: 0 to 1.
-func likeness(said, phrase []string) float64 {
-	if len(phrase) == 0 {
-		return 0
-	}
+// likeness holds what was said beside sayings, which share most of their words.
+type likeness struct {
+	said []string
+	word map[string]float64 // of a saying's word: how near one said comes to it, 0 to 1
+}
+
+// of is the share of a phrase's words that stand, nearly, among the words said: 0 to 1.
+func (l *likeness) of(phrase []string) float64 {
 	sum := 0.0
 	for _, p := range phrase {
-		best := 0.0
-		for _, w := range said {
-			if w == p {
-				best = 1
-			}
-			if abs(len(w)-len(p)) > 3 || len(p) < 3 || len(w) < 3 {
-				continue
-			}
-			if near := 1 - float64(distance(w, p))/float64(max(len(w), len(p))); near > best && near >= 0.6 {
-				best = near
-			}
+		near, known := l.word[p]
+		if !known {
+			near = nearestWord(p, l.said)
+			l.word[p] = near
 		}
-		sum += best
+		sum += near
 	}
 	return sum / float64(len(phrase))
+}
+
+// nearestWord is how near the nearest word said comes to w: 1 for the same, 0 for none.
+func nearestWord(w string, said []string) float64 {
+	best := 0.0
+	for _, s := range said {
+		if s == w {
+			return 1
+		}
+		if abs(len(s)-len(w)) > 3 || len(w) < 3 || len(s) < 3 {
+			continue
+		}
+		if near := 1 - float64(distance(s, w))/float64(max(len(s), len(w))); near > best && near >= 0.6 {
+			best = near
+		}
+	}
+	return best
 }
 
 // example is an utterance that would answer what is expected.

@@ -38,8 +38,34 @@ func (c *call) places(in []item) []item {
 	in = c.sidesOf(c.prefixes(in))
 	in = c.namedPlaces(in)
 	in = leads(in)
-	return pairs(in)
+	return pairs(alike(in))
 }
+
+// alike joins three places or more that are said to read the same: "30, 86 and 87 all have".
+func alike(in []item) []item {
+	for i := 0; i < len(in); i++ {
+		var at []int
+		j := i
+		for ; j < len(in) && (onePlace(in[j]) || len(at) > 0 && (in[j].text == "and" || in[j].text == ",")); j++ {
+			if onePlace(in[j]) {
+				at = append(at, j)
+			}
+		}
+		if len(at) < 3 || j > at[len(at)-1]+1 || !slices.ContainsFunc(in[j:min(j+2, len(in))], saysAll) {
+			continue
+		}
+		all := item{kind: kPlace, raw: rawOf(in[i:j])}
+		for _, k := range at {
+			all.place.spots = append(all.place.spots, in[k].place.spots[0])
+		}
+		return alike(append(append(slices.Clone(in[:i]), all), in[j:]...))
+	}
+	return in
+}
+
+func onePlace(it item) bool { return it.kind == kPlace && len(it.place.spots) == 1 }
+
+func saysAll(it item) bool { return it.text == "all" || it.text == "each" || it.concept == "both" }
 
 // filler may stand between the parts of a place: "the in side of the fuse".
 var filler = set(`of the on 's its a an at my that this it are`)
@@ -374,8 +400,8 @@ func pairs(in []item) []item {
 			tie, next = "to", i+3
 		}
 		j := skipFiller(in, next)
-		if j < len(in) && in[j].kind == kPlace && len(in[j].place.spots) == 1 && (tie == "to" || tie == "-" || tie == "and") {
-			p := placeRef{spots: []spot{it.place.spots[0], in[j].place.spots[0]}, pair: tie != "and", vague: tie == "and"}
+		if j < len(in) && in[j].kind == kPlace && len(in[j].place.spots) == 1 && (tie == "to" || tie == "-" || tie == "and" || (tie == "or" || tie == "nor") && anyOf(in[:i], "dead", "nothing")) {
+			p := placeRef{spots: []spot{it.place.spots[0], in[j].place.spots[0]}, pair: tie == "to" || tie == "-", vague: tie == "and"}
 			if tie == "and" && betweenBefore(out) {
 				p.pair, p.vague = true, false
 			}

@@ -14,6 +14,7 @@ type call struct {
 	ctx      *Context
 	text     string // cleaned
 	res      Result
+	numbered bool           // some number was said as a reading
 	open     map[int]string // numbers said that are not yet read, asked about or set aside, by id
 	prefix   string         // socket, back or relay, said anywhere
 	setups   []string       // said for the whole utterance
@@ -82,7 +83,7 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.fixSlips(scan(text))
 	in = measureUnits(alpha(spell(in)))
-	in = c.terminals(c.asExpected(c.r.match(in)))
+	in = c.terminals(c.neighbours(c.asExpected(c.r.match(in))))
 	return c.count(c.places(in))
 }
 
@@ -97,8 +98,10 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "off"
 		case it.concept == "off" && c.expectsNumber() && strings.HasPrefix(strings.ToLower(it.raw), "not "):
 			in[i].concept = "nothing" // "not even a ghost reading"
-		case it.concept == "gone" && c.expects(rules.Look):
+		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
+		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
+			in[i].concept = "blown"
 		case it.concept == "nothing_moves":
 			in[i].concept = "load_moves=false"
 		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
@@ -154,6 +157,7 @@ func (c *call) run(items []item) {
 	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
 	}
+	c.numbered = slices.ContainsFunc(all, func(f frame) bool { return len(f.nums) > 0 })
 	bridged := slices.ContainsFunc(all, func(f frame) bool { return f.act("bridge") })
 	for i := range all {
 		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places)+len(only(all[i].elements, "coil", "battery")) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
@@ -165,7 +169,7 @@ func (c *call) run(items []item) {
 	if len(c.res.Findings) == 0 {
 		c.res.Unread = append(c.res.Unread, c.aside...)
 	}
-	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands) == 0 {
+	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands)+len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
 }
@@ -258,10 +262,17 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 	for i := len(all) - 2; i >= 0; i-- {
-		if len(all[i].places) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup {
+		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
+	for i := 1; i < len(all); i++ {
+		f, before := &all[i], &all[i-1]
+		if before.is("should") && len(f.nums) > 0 && len(f.places)+len(f.elements) == 0 && f.nowhere == "" {
+			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
+		}
+	}
+	c.muddled = c.muddled || unevenly(all)
 	for i := range all {
 		f := &all[i]
 		if said, _ := saidSetup(f.setups); clicked(all) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
@@ -272,6 +283,27 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 }
+
+// unevenly tells that one of several places was read in a state of which, for another,
+// nothing tells: was that one read in it too?
+func unevenly(all []frame) bool {
+	for _, f := range all {
+		for _, g := range all {
+			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) {
+				continue
+			}
+			for _, s := range g.setups {
+				if setupField(s) != "coil" && !slices.ContainsFunc(f.setups, func(own string) bool { return setupField(own) == setupField(s) }) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// placed tells that a frame says itself where it was read.
+func placed(f frame) bool { return len(f.places)+len(only(f.elements, "coil", "battery")) > 0 }
 
 // contradictions asks where one utterance gave one reading two values, certain or not.
 func (c *call) contradictions() {
@@ -327,6 +359,7 @@ func (c *call) merge(in []frame) []frame {
 	led := false // by clauses that only tell a setup
 	for i, f := range in {
 		if f.onlySetup() && !f.no {
+			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
 			c.setups = append(c.setups, f.setups...)
 			c.strays = append(c.strays, f.strays...)
 			if n := len(out); n > 0 {
@@ -495,13 +528,14 @@ func (c *call) bears(f *frame) bool {
 	}
 	trade := func(w string) bool { return c.r.vocab[strings.ToLower(w)] && !slices.Contains(f.unknown, w) }
 	ofThing := func(w string) bool { return strings.HasSuffix(w, " on") || strings.HasSuffix(w, " off") } // "charger on"
-	return len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
+	return len(f.elements) > 0 && !f.has(f.elements, "load", "relay", "coil", "other_load") ||
+		len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
 }
 
 // retracts tells that a clause may take back what was said before it, in words that say
 // no more than that.
 func (f *frame) retracts() bool {
-	return f.no || strings.Contains(" "+strings.ToLower(f.raw)+" ", " wrong ") || strings.Contains(strings.ToLower(f.raw), "mistake")
+	return f.no && len(f.places)+len(f.elements) == 0 || strings.Contains(" "+strings.ToLower(f.raw)+" ", " wrong ") || strings.Contains(strings.ToLower(f.raw), "mistake")
 }
 
 // dropEmpty drops frames that say nothing, where there are others.
@@ -511,7 +545,7 @@ func (c *call) dropEmpty(in []frame) []frame {
 		if f.bare() && len(f.places) == 0 && c.bears(&f) {
 			c.strays = append(c.strays, f.raw)
 		}
-		if f.so && f.bare() && len(in) > 1 && !f.retracts() {
+		if f.so && (f.bare() || f.bareButGood()) && len(in) > 1 && !f.retracts() {
 			continue // "1.1, so the driver's pulling it down"
 		}
 		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {

@@ -2,6 +2,7 @@ package words
 
 import (
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -87,7 +88,7 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		f.outcomes = slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "weak" })
 	}
 	seen := f.allSeen()
-	if c.heardAlready() && len(f.elements) == 0 && len(only(seen, "weak", "dim")) == len(seen) {
+	if c.heardAlready() && len(f.elements) == 0 && len(only(seen, "weak", "dim")) == len(seen) || c.clickedSoftly(f) {
 		return // "there's a click but it's faint"
 	}
 	switch {
@@ -97,6 +98,8 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		c.ask("“"+f.raw+"”: one click, a buzz, or clicks that come and go?", c.expectedChoices())
 	case slices.Contains(seen, "unclear"):
 		c.ask("“"+f.raw+"”: what is it, then?", c.expectedChoices())
+	case c.expects(rules.TestLamp) && f.outcome("comes_and_goes") && len(f.elements)+len(f.places) == 0:
+		c.ask("“"+f.raw+"”: bright, dim or dark?", c.expectedChoices())
 	case c.ctx.Opening || f.is("customer"):
 		c.complaint(f, seen)
 	case c.triedMode(f) != "":
@@ -107,6 +110,12 @@ func (c *call) seen(f *frame, said rules.Setup) {
 	default:
 		c.seenUnasked(f, said)
 	}
+}
+
+// clickedSoftly tells "a click but it's quiet" from two answers to one test.
+func (c *call) clickedSoftly(f *frame) bool {
+	clicked := slices.ContainsFunc(c.res.Findings, func(fd Finding) bool { return fd.Measure.Mode == rules.Listen && fd.Answer.Choice == "click" })
+	return clicked && len(f.elements)+len(f.values) == 0 && slices.Equal(f.outcomes, []string{"silent"}) && strings.Contains(f.raw, "quiet")
 }
 
 // triedMode is the mode that the act said implies.
@@ -237,7 +246,7 @@ func (c *call) heardAlready() bool {
 // that plainly speak of something else: a click while the load is watched.
 func (c *call) ofMode(m rules.Mode, seen []string) (mine, others []string) {
 	for _, s := range seen {
-		listen := s == "click" || s == "silent" || s == "buzz"
+		listen := s == "click" || s == "silent" && m != rules.Bridge || s == "buzz" // no relay is in that could be silent
 		load := s == "runs" || s == "weak" || s == "off" || s == "comes_and_goes" || s == "trips"
 		switch {
 		case m == rules.Listen && load, (m == rules.Watch || m == rules.Bridge) && listen, m == rules.Look && (listen || load) && s != "trips":

@@ -96,6 +96,11 @@ func (c *call) conditions(s *rules.Setup, said rules.Setup) (assumed []string) {
 	asAsked := e != nil && said.Relay == ""
 	if c.ctx.Now != nil && (c.ctx.NowSaid || !asAsked) {
 		from = *c.ctx.Now
+	} else if asAsked && c.cur != nil && len(c.cur.nums) > 0 && len(c.cur.places) == 0 {
+		from = e.Setup // read where the test asks, in another state: "dips to 13.9 with the lights on"
+	}
+	if said.Key == "off" {
+		from.Engine = ""
 	}
 	if s.Relay == "bench" {
 		from.Engine, from.Neighbours = "", ""
@@ -233,8 +238,12 @@ func fits(said, s rules.Setup) bool {
 	return ok(said.Relay, s.Relay) && ok(said.Key, s.Key) && ok(said.Command, s.Command) && (ok(said.Coil, s.Coil) || s.Relay != "bench")
 }
 
+// pastWords tell how the vehicle stood when something was read.
+var pastWords = set(`was were wasn't weren't had hadn't didn't i'd forgot forgotten`)
+
 func pastTense(text string) bool {
-	return strings.Contains(" "+strings.ToLower(text)+" ", " was ") || strings.Contains(strings.ToLower(text), "i'd left") || strings.Contains(strings.ToLower(text), "i had left")
+	return slices.ContainsFunc(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return strings.ContainsRune(" ,.;!?", r) }),
+		func(w string) bool { return pastWords[w] })
 }
 
 func (c *call) setupOnly() {
@@ -247,9 +256,19 @@ func (c *call) setupOnly() {
 		c.correctLast(&frame{setups: c.setups, raw: c.text}, c.ctx.Last[i]) // "the engine was running then"
 		return
 	}
-	if strings.HasSuffix(c.text, "?") {
+	if pastTense(c.text) {
+		c.ask("“"+c.text+"” tells how it stood. How does it stand now?", nil)
+		return
+	}
+	if first, _, _ := strings.Cut(strings.ToLower(c.text), " "); strings.HasSuffix(c.text, "?") || interrogative[first] || first == "do" {
 		c.unread(c.text, "that sounds like a question; nothing was taken")
 		return
 	}
-	c.res.Commands = append(c.res.Commands, Command{Kind: CmdSetup, Setup: said})
+	cmd := Command{Kind: CmdSetup, Setup: said}
+	if len(c.open)+len(c.strays) > 0 || c.muddled {
+		c.open = nil
+		c.ask("Not all of “"+c.text+"” was clear. Is this right: "+strings.TrimPrefix(saySetup(said, ""), ", ")+"?", []Choice{{Words: "yes", Commands: []Command{cmd}}})
+		return
+	}
+	c.res.Commands = append(c.res.Commands, cmd)
 }

@@ -7,8 +7,8 @@ import "strings"
 // marked instead, so that no number near it is taken for certain.
 func (r *Reader) fixSlips(in []item) []item {
 	for i, it := range in {
-		if it.kind == kWord && len(it.text) == 3 && !r.known(it.text) {
-			in[i].text = exchanged(it.text)
+		if it.kind == kWord && (len(it.text) == 2 || len(it.text) == 3) && isWord(it.text) && !r.known(it.text) {
+			in[i].text = r.exchanged(it.text)
 			continue
 		}
 		if it.kind != kWord || len(it.text) < 4 || !isWord(it.text) || r.known(it.text) {
@@ -21,28 +21,39 @@ func (r *Reader) fixSlips(in []item) []item {
 		if w := r.correct(it.text); w != "" {
 			in[i].text = w
 		} else {
-			in[i].text = exchanged(it.text)
+			in[i].text = r.exchanged(it.text)
 		}
 	}
 	return in
 }
 
-// exchanged undoes two letters changed round in a plain word: "hsa", "adn", "teh". It
-// gives w itself where that makes no such word, or two.
-func exchanged(w string) string {
+// exchanged undoes two letters changed round in a plain word or, of three letters, in one
+// of the trade: "hsa", "adn", "kye". It gives w itself where that makes no such word, or two.
+func (r *Reader) exchanged(w string) string {
+	if single := undoubled(w); single != w && linkWords[single] {
+		return single // "onn"
+	}
 	found := ""
 	for i := 0; i+1 < len(w); i++ {
 		if w[i] == w[i+1] || w[i] >= 0x80 || w[i+1] >= 0x80 {
 			continue
 		}
 		t := w[:i] + string(w[i+1]) + string(w[i]) + w[i+2:]
-		if plain := linkWords[t] || common[t] && !turning[t]; plain && found != "" {
+		if plain := linkWords[t] || common[t] && !turning[t] || len(t) == 3 && r.vocab[t] && !numberWord(t); plain && found != "" {
 			return w
 		} else if plain {
 			found = t
 		}
 	}
 	return firstText(found, w)
+}
+
+// undoubled is w without the second of two like letters at its end.
+func undoubled(w string) string {
+	if n := len(w); n == 3 && w[n-1] == w[n-2] {
+		return w[:n-1]
+	}
+	return w
 }
 
 // badNumber stands for a word that may be a mistyped number.
@@ -59,7 +70,7 @@ func isWord(w string) bool {
 
 func (r *Reader) known(w string) bool {
 	_, unit := unitNames[w]
-	return r.vocab[w] || common[w] || unit || numberWord(w) || colours[w] || linkWords[w] || inflected(w)
+	return r.vocab[w] || r.filler[w] || homophones[w] != "" || common[w] || unit || numberWord(w) || colours[w] || linkWords[w] || inflected(w)
 }
 
 // inflected tells whether w is a plain form of a common word, which no slip made.
@@ -153,12 +164,11 @@ func within(a, b string, most int) bool {
 // distance counts the single-letter insertions, deletions, changes and
 // exchanges of neighbours that turn a into b (optimal string alignment).
 func distance(a, b string) int {
-	prev2, prev := make([]int, len(b)+1), make([]int, len(b)+1)
+	prev2, prev, cur := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
 	for j := range prev {
 		prev[j] = j
 	}
 	for i := 1; i <= len(a); i++ {
-		cur := make([]int, len(b)+1)
 		cur[0] = i
 		for j := 1; j <= len(b); j++ {
 			cost := 1
@@ -170,7 +180,7 @@ func distance(a, b string) int {
 				cur[j] = min(cur[j], prev2[j-2]+1)
 			}
 		}
-		prev2, prev = prev, cur
+		prev2, prev, cur = prev, cur, prev2
 	}
 	return prev[len(b)]
 }

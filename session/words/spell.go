@@ -108,6 +108,7 @@ func (s *speller) sign() bool {
 }
 
 func (s *speller) value() (item, bool) {
+	start := s.pos
 	if n, ok := s.numAt(0); ok {
 		it := s.in[s.pos]
 		s.pos++
@@ -143,7 +144,30 @@ func (s *speller) value() (item, bool) {
 	if s.at(0) == "point" && !s.isPoint(0) {
 		it.num.odd = "the number breaks off after the point"
 	}
+	s.misheard(&it.num, start)
 	return it, true
+}
+
+// homophones sound like a digit.
+var homophones = map[string]string{"for": "four", "fore": "four", "too": "two", "to": "two", "won": "one", "ate": "eight", "tree": "three", "sex": "six", "tin": "ten"}
+
+// misheard marks a number in words that a recogniser may have cut short: "twelve for", "won
+// point two".
+func (s *speller) misheard(n *num, start int) {
+	next, before := homophones[s.at(0)], ""
+	if start > 0 && s.in[start].text == "point" {
+		if w := s.in[start-1].text; w != "to" && w != "for" {
+			before = homophones[w]
+		}
+	}
+	_, unit := unitNames[s.at(1)]
+	ends := s.pos+1 == len(s.in) || s.in[min(s.pos+1, len(s.in)-1)].kind == kSep || unit
+	switch {
+	case before != "":
+		n.odd = "“" + s.in[start-1].raw + "” before it may have been " + before
+	case next != "" && ends && n.word:
+		n.odd = "“" + s.in[s.pos].raw + "” after it may have been " + next
+	}
 }
 
 func (s *speller) isPoint(d int) bool {
@@ -262,13 +286,23 @@ func (s *speller) below100() (int, bool) {
 	}
 	if v, ok := tens[s.at(0)]; ok {
 		s.pos++
-		if d, ok := units09[s.at(0)]; ok && d > 0 {
+		if d, ok := units09[s.at(0)]; ok && d > 0 && !s.oneOf(v) {
 			s.pos++
 			return v + d, true
 		}
 		return v, true
 	}
 	return 0, false
+}
+
+// oneOf tells "the thirty one", the reading at terminal 30, from 31.
+func (s *speller) oneOf(v int) bool {
+	return s.at(0) == "one" && s.at(-2) == "the" && isDIN(strconv.Itoa(v)) && !unitAt(s.at(1))
+}
+
+func unitAt(w string) bool {
+	_, ok := unitNames[w]
+	return ok
 }
 
 // integer reads a whole number in words.

@@ -124,6 +124,11 @@ func (c *call) lampAt(f *frame, said rules.Setup, choice string) {
 // seenUnasked files what was heard, seen on a part, or done by the load, with
 // no test about it.
 func (c *call) seenUnasked(f *frame, said rules.Setup) {
+	if why := c.otherKind(f.raw); why != "" && len(f.acts) == 0 && c.numbered {
+		c.muddled = true // a state that the readings were taken in, as like as not
+		c.unlessTaken(f.raw, why)
+		return
+	}
 	seen := f.allSeen()
 	done := false
 	if ch, several := c.pick(rules.Listen, only(seen, "click", "silent", "buzz")); ch != "" {

@@ -1,0 +1,59 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// beingWords may stand between a thing and the state it is in: "the key was still on".
+var beingWords = set(`is 's was were been being are now still just already also again then got left`)
+
+// denials among them turn the state round: "the relay wasn't in".
+var denials = set(`not isnt wasnt arent werent aint never`)
+
+// state finds a state of the vehicle that in begins with, said with words of being between
+// the thing and how it stands, of which no saying need speak. not tells that it was denied.
+func (r *Reader) state(in []item) (end *node, took int, not bool) {
+	for thing := 1; thing <= 3 && thing < len(in) && in[thing-1].kind == kWord; thing++ {
+		if end, took, not = r.stateOf(in, thing); took > 0 {
+			return end, took, not
+		}
+	}
+	return nil, 0, false
+}
+
+// stateOf is state for a thing named in so many words.
+func (r *Reader) stateOf(in []item, thing int) (end *node, took int, not bool) {
+	skip := thing
+	for skip < len(in) && skip < thing+3 && in[skip].kind == kWord && (beingWords[in[skip].text] || denials[in[skip].text]) {
+		not = not || denials[in[skip].text]
+		skip++
+	}
+	if skip == thing {
+		return nil, 0, false
+	}
+	end, n, _ := r.longest(append(slices.Clone(in[:thing]), in[skip:]...))
+	if n <= thing || concepts[end.concept] != gSetup || not && opposite[end.concept] == "" {
+		return nil, 0, false
+	}
+	return end, n + skip - thing, not
+}
+
+// neighbours takes "with the blower and lights on", where one of them is no load of the
+// job's kind, for other loads that were on.
+func (c *call) neighbours(in []item) []item {
+	for i := range in {
+		if in[i].text != "with" {
+			continue
+		}
+		j := i + 1
+		for j < len(in) && (in[j].concept == "load" || in[j].text == "the" || in[j].text == "and" || in[j].text == "both") {
+			j++
+		}
+		on := j < len(in) && (in[j].text == "on" || in[j].concept == "runs" && strings.HasSuffix(in[j].raw, " on"))
+		if said := rawOf(in[i:min(j+1, len(in))]); on && c.otherKind(said) != "" {
+			return slices.Replace(slices.Clone(in), i, j+1, item{kind: kConcept, concept: "neighbours_on", text: "neighbours_on", raw: said})
+		}
+	}
+	return in
+}
