@@ -58,7 +58,7 @@ func (c *call) file(fd Finding, f *frame) {
 	fd.Words = c.say(fd)
 	fd.unplaced = len(f.places) == 0 && len(f.nums) > 0
 	c.settleFrame(f)
-	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums) > 0 || f.onlyIf) {
+	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums)+len(f.values) > 0 || f.onlyIf) {
 		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
 		return
 	}

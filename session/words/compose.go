@@ -20,7 +20,7 @@ func (c *call) compose(f *frame) {
 		c.ask("The test asks for the engine running, and “"+f.raw+"” says that the key was off. Was the engine running?", nil)
 	case f.badNum:
 		c.ask("A word in “"+f.raw+"” looks like a mistyped number. What was the number?", nil)
-	case f.is("should", "past") && len(f.nums) > 0:
+	case f.is("should", "past") && len(f.nums)+len(f.values) > 0:
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 	case f.is("inrush") && len(f.nums) > 0:
 		c.unread(f.raw, "a peak at switching on is not kept; give the steady value")
@@ -66,6 +66,7 @@ func (c *call) incomplete(f *frame) {
 		}
 		c.ask("What did it read at "+c.placeWords(f.places)+"?", nil)
 	case trial(f):
+		c.muddled = true // what was read beside it may have been read before or after
 		c.ask("What happened then?", nil)
 	default:
 		c.unread(f.raw, "that was not understood")

@@ -164,7 +164,7 @@ func either(clause []item) bool {
 // meansSomething tells what a reading or its setup may be read from.
 func meansSomething(it item) bool {
 	switch concepts[it.concept] {
-	case gSetup, gAct, gOutcome, gManner:
+	case gSetup, gAct, gOutcome:
 		return true
 	}
 	return it.kind == kNum || it.kind == kPlace

@@ -98,6 +98,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "off"
 		case it.concept == "off" && c.expectsNumber() && strings.HasPrefix(strings.ToLower(it.raw), "not "):
 			in[i].concept = "nothing" // "not even a ghost reading"
+		case it.concept == "aside" && c.expects(rules.Look) && strings.EqualFold(it.raw, "clean"):
+			in[i].concept = "sound"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
@@ -268,6 +270,9 @@ func (c *call) inherit(all []frame) {
 	}
 	for i := 1; i < len(all); i++ {
 		f, before := &all[i], &all[i-1]
+		if onlyNumber(f) && len(f.elements) == 0 && f.nowhere == "" && otherwise(f.setups, before.setups) {
+			f.places, f.elements = before.places, before.elements // "30 12.5 key on, 12.4 key off"
+		}
 		if before.is("should") && len(f.nums) > 0 && len(f.places)+len(f.elements) == 0 && f.nowhere == "" {
 			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
 		}
@@ -282,6 +287,16 @@ func (c *call) inherit(all []frame) {
 			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 		}
 	}
+}
+
+// otherwise tells that two readings were taken in setups that differ as said.
+func otherwise(a, b []string) bool {
+	for _, x := range a {
+		if slices.ContainsFunc(b, func(y string) bool { return x != y && setupField(x) == setupField(y) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // unevenly tells that one of several places was read in a state of which, for another,
@@ -551,7 +566,7 @@ func (c *call) dropEmpty(in []frame) []frame {
 		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {
 			out[n-1].strays = append(out[n-1].strays, f.raw)
 		}
-		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && f.bareButGood() && len(f.places)+len(f.elements)+len(f.acts) == 0 {
+		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && (f.bareButGood() || slices.Equal(f.allSeen(), []string{"sound"})) && len(f.places)+len(f.elements)+len(f.acts) == 0 {
 			continue // "ok, so …"
 		}
 		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown)+len(f.beside) == 0 && !f.is("should", "past", "bound")

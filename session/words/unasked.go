@@ -174,7 +174,10 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 
 // loadWords are the concepts that speak of the load where no test asks for it.
 func (c *call) loadWords(f *frame, seen []string) []string {
-	words := only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "drops_out_hot", "gone")
+	words := only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "drops_out_hot")
+	if !c.expectsNumber() || len(f.elements) > 0 {
+		words = append(words, only(seen, "gone")...)
+	}
 	number := c.ctx.Expected != nil && c.ctx.Expected.Kind == "number"
 	if f.has(f.elements, "load") || c.heardAlready() || !number || slices.Contains(words, "runs") {
 		words = append(words, only(seen, "bright", "dim", "dark", "dead")...)
