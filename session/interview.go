@@ -1,6 +1,7 @@
 package session
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -62,6 +63,9 @@ func (i *Interview) Question() *Question {
 	}
 	return &q
 }
+
+// MayLeaveOpen tells whether the question asked now may be answered "don't know".
+func (i *Interview) MayLeaveOpen() bool { return i.at > 0 }
 
 // Request is the opening as far as it was told.
 func (i *Interview) Request() OpenRequest { return i.o }
@@ -150,7 +154,33 @@ func (i *Interview) dontKnow(text string) bool {
 // nearestOffer is the choice that an answer is nearer to than to all others; nil
 // for none. plainly tells that the answer is just that choice.
 func nearestOffer(q question, text string) (o *offer, plainly bool) {
-	said := tokens(text)
+	if o, plainly = offerLike(q, tokens(text)); o != nil {
+		return o, plainly
+	}
+	return offerLike(q, withoutSlips(q, tokens(text)))
+}
+
+// withoutSlips are words said with slips of the keys put right, as the words of the offers.
+func withoutSlips(q question, said map[string]bool) map[string]bool {
+	offered := map[string]bool{}
+	for _, o := range q.offer {
+		maps.Copy(offered, tokens(o.words))
+	}
+	out := map[string]bool{}
+	for w := range said {
+		for o := range offered {
+			if words.Slip(w, o) {
+				w = o
+				break
+			}
+		}
+		out[w] = true
+	}
+	return out
+}
+
+// offerLike is the choice that has most words in common with what was said.
+func offerLike(q question, said map[string]bool) (o *offer, plainly bool) {
 	best, at, tie := 0.0, -1, false
 	for n, o := range q.offer {
 		score := likeness(said, tokens(o.words))

@@ -35,6 +35,31 @@ func TestInterviewTakesPlainAnswers(t *testing.T) {
 	require.NoError(t, err)
 }
 
+// The first question takes the slips that later ones do, and every choice that any of them
+// lists is taken, word for word and with a slip.
+func TestInterviewTakesSlipsAndItsOwnChoices(t *testing.T) {
+	o, said := interviewed(t, "ded", "24 vlots", "moter", "noting moves")
+	require.Empty(t, said)
+	require.Equal(t, "dead", o.Complaint)
+	require.Equal(t, 24.0, *o.Circuit.SystemVolts)
+	require.Equal(t, "motor", o.Circuit.Load.Kind)
+	require.False(t, *o.Circuit.Load.Moves)
+	asked, err := NewInterview(book(t))
+	require.NoError(t, err)
+	for n, q := range asked.questions() {
+		for _, choice := range q.offer {
+			i, err := NewInterview(book(t))
+			require.NoError(t, err)
+			i.at = n
+			require.Empty(t, i.Answer(choice.words), choice.words)
+		}
+		i, err := NewInterview(book(t))
+		require.NoError(t, err)
+		i.at = n
+		require.Equal(t, i.MayLeaveOpen(), i.Answer("don't know") == "", q.text)
+	}
+}
+
 func TestInterviewLeavesUnknownOpen(t *testing.T) {
 	o, said := interviewed(t, "it blows the fuse", "don't know", "", "no idea", "?", "dunno")
 	require.Empty(t, said)

@@ -153,7 +153,7 @@ func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Open
 			return session.Opened{}, err
 		}
 		for q := interview.Question(); q != nil; q = interview.Question() {
-			c.say(q.Text + choicesWords(q.Choices))
+			c.say(q.Text + choicesWords(q.Choices, interview.MayLeaveOpen()))
 			line, err := c.hear(ctx)
 			if err != nil {
 				return session.Opened{}, err
@@ -178,11 +178,16 @@ func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Open
 	}
 }
 
-func choicesWords(of []string) string {
+// choicesWords lists the answers that will be taken.
+func choicesWords(of []string, orNone bool) string {
 	if len(of) == 0 {
 		return ""
 	}
-	return "\n  " + strings.Join(of, " · ") + " · don't know"
+	words := "\n  " + strings.Join(of, " · ")
+	if orNone {
+		words += " · don't know"
+	}
+	return words
 }
 
 // talk passes lines to the assistant and prints its replies.

@@ -9,6 +9,9 @@ func (r *Reader) fixSlips(in []item) []item {
 	for i, it := range in {
 		if it.kind == kWord && (len(it.text) == 2 || len(it.text) == 3) && isWord(it.text) && !r.known(it.text) {
 			in[i].text = r.exchanged(it.text)
+			if len(it.text) == 3 && in[i].text == it.text {
+				in[i].text = firstText(r.missing(it.text), it.text)
+			}
 			continue
 		}
 		if it.kind != kWord || len(it.text) < 4 || !isWord(it.text) || r.known(it.text) {
@@ -25,6 +28,22 @@ func (r *Reader) fixSlips(in []item) []item {
 		}
 	}
 	return in
+}
+
+// missing is the one word of the trade of four letters of which w lacks one, and not one of
+// the first two: "ded" for dead.
+func (r *Reader) missing(w string) string {
+	found := ""
+	for _, t := range r.targets {
+		if len(t) != 4 || t[:2] != w[:2] || distance(w, t) != 1 {
+			continue
+		}
+		if found != "" || turning[t] {
+			return ""
+		}
+		found = t
+	}
+	return found
 }
 
 // exchanged undoes two letters changed round in a plain word or, of three letters, in one
@@ -130,6 +149,16 @@ func (r *Reader) correct(w string) string {
 func (r *Reader) longestStem(w string) (string, bool) {
 	s := stem(w, r.root.next)
 	return s, s != ""
+}
+
+// Slip tells whether one word may be the other with a slip of the keys, of words with
+// letters only: one letter wrong, missing, too many or changed round with the next; two in
+// words of seven letters and more.
+func Slip(said, meant string) bool {
+	if len(said) < 3 || len(meant) < 4 || !isWord(said+meant) || !sameStart(said, meant) {
+		return false
+	}
+	return within(said, meant, 1+len(meant)/7)
 }
 
 // sameStart asks for the same first letter, or the first two exchanged: slips
