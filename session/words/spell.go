@@ -191,6 +191,9 @@ func (s *speller) partOfUnit() (num, bool) {
 	} else if s.at(0) == "a" {
 		s.pos++
 	}
+	if s.pos > start && s.at(-1) == "a" && unitAt(s.at(0)) && s.about(start) {
+		return num{v: 1, digits: "1", word: true}, true // "about a volt"
+	}
 	part, ok := fractions[s.at(0)]
 	named := s.pos > start
 	s.pos++
@@ -293,6 +296,18 @@ func (s *speller) below100() (int, bool) {
 		return v, true
 	}
 	return 0, false
+}
+
+// about tells that the word before start leads to a size.
+func (s *speller) about(start int) bool {
+	if start == 0 {
+		return false
+	}
+	switch s.in[start-1].text {
+	case "about", "around", "roughly", "nearly", "almost", "exactly", "only", "just", "is", "'s":
+		return true
+	}
+	return false
 }
 
 // oneOf tells "the thirty one", the reading at terminal 30, from 31.

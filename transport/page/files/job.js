@@ -84,9 +84,10 @@ export class Job {
     if (this.pending) return null;
     performance.mark("coilside-start");
     this.pending = { said };
-    this.#update();
     const full = { ...params, job: this.id, key: newKey(), if_seq: this.view.seq };
-    const [done, shown] = await this.app.wire.batch([[method, full], ["job.show", { job: this.id }]]);
+    const answer = this.app.wire.batch([[method, full], ["job.show", { job: this.id }]]);
+    this.#update(); // while the service works
+    const [done, shown] = await answer;
     performance.measure("coilside-answer", "coilside-start");
     this.pending = null;
     if (shown.result && !this.#gone) this.#take(shown.result, done.result, said);
@@ -122,9 +123,9 @@ export class Job {
     this.cautions.hidden = !rest.length;
     fill(this.cautions, rest.map(c => h("p.caution", {}, h("strong", {}, "Careful "), c)));
     this.card.update();
-    this.talk.update();
     this.suspects.update();
     this.readings.update();
+    this.talk.update(); // last: it scrolls, and the page is laid out for that
     if (this.#behind && !this.pending) this.refresh();
   }
 }

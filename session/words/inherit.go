@@ -1,0 +1,135 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// This file gives each frame what was said for it elsewhere in the utterance.
+
+// inherit gives each frame the setups said for it elsewhere in the utterance:
+// in a clause of their own, or in the frame before it, or, for a frame that
+// names a place, in the one after it.
+func (c *call) inherit(all []frame) {
+	if _, clash := saidSetup(c.setups); clash != "" {
+		c.setups = nil
+		lead := len(all) > 0 && len(all[0].before) > 0
+		for i := range all {
+			own := all[i].after
+			if lead {
+				own = all[i].before
+			}
+			all[i].setups = append(all[i].setups, own...)
+		}
+	}
+	for i := range all {
+		if i > 0 && all[i-1].has(all[i-1].setups, "until_command") && !strings.Contains(strings.Join(all[i].setups, " "), "command") {
+			all[i].setups = append(all[i].setups, "command_on") // "12.4 until I hit the switch, then 9"
+		}
+		all[i].setups = append(all[i].setups, c.unsaidIn(all[i], c.setups)...)
+		if i > 0 {
+			all[i].setups = append(all[i].setups, c.unsaidIn(all[i], all[i-1].setups)...)
+		}
+	}
+	for i := len(all) - 2; i >= 0; i-- {
+		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup {
+			all[i].setups = append(all[i].setups, all[i+1].setups...)
+		}
+	}
+	for i := 1; i < len(all); i++ {
+		f, before := &all[i], &all[i-1]
+		if onlyNumber(f) && len(f.elements) == 0 && f.nowhere == "" && otherwise(f.setups, before.setups) {
+			f.places, f.elements = before.places, before.elements // "30 12.5 key on, 12.4 key off"
+		}
+		if before.is("should") && len(f.nums) > 0 && len(f.places)+len(f.elements) == 0 && f.nowhere == "" {
+			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
+		}
+	}
+	c.muddled = c.muddled || unevenly(all)
+	for i := range all {
+		f := &all[i]
+		if said, _ := saidSetup(f.setups); clicked(all) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
+			f.setups = append(f.setups, "command_on") // a relay that clicks was commanded
+		}
+		if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
+			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
+		}
+	}
+}
+
+// otherwise tells that two readings were taken in setups that differ as said.
+func otherwise(a, b []string) bool {
+	for _, x := range a {
+		if slices.ContainsFunc(b, func(y string) bool { return x != y && setupField(x) == setupField(y) }) {
+			return true
+		}
+	}
+	return false
+}
+
+// unevenly tells that one of several places was read in a state of which, for another,
+// nothing tells: was that one read in it too?
+func unevenly(all []frame) bool {
+	for _, f := range all {
+		for _, g := range all {
+			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) {
+				continue
+			}
+			for _, s := range g.setups {
+				if setupField(s) != "coil" && !slices.ContainsFunc(f.setups, func(own string) bool { return setupField(own) == setupField(s) }) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// placed tells that a frame says itself where it was read.
+func placed(f frame) bool { return len(f.places)+len(only(f.elements, "coil", "battery")) > 0 }
+
+// contradictions asks where one utterance gave one reading two values, certain or not.
+func (c *call) contradictions() {
+	var out []Finding
+	said := c.res.Findings
+	for _, d := range c.doubts {
+		said = append(slices.Clip(said), d.finding)
+	}
+	two := func(f, o Finding) bool {
+		return f.Kind == o.Kind && f.Kind != KindFact && f.Measure == o.Measure && sameSetup(f.Setup, o.Setup)
+	}
+	for _, f := range said {
+		i := slices.IndexFunc(out, func(o Finding) bool { return two(f, o) })
+		switch {
+		case i < 0:
+			out = append(out, f)
+		case c.say(f) != c.say(out[i]):
+			c.ask("“"+c.text+"” gives two values for one reading. Which is it?", []Choice{
+				{Words: out[i].Words, Findings: []Finding{out[i]}}, {Words: f.Words, Findings: []Finding{f}}})
+			clash := out[i]
+			c.doubts = slices.DeleteFunc(c.doubts, func(d doubt) bool { return two(d.finding, clash) })
+			out = slices.Delete(out, i, i+1)
+		}
+	}
+	c.res.Findings = slices.DeleteFunc(out, func(f Finding) bool {
+		return slices.ContainsFunc(c.doubts, func(d doubt) bool { return two(f, d.finding) })
+	})
+}
+
+// unsaidIn are those of the setups about which the frame itself says nothing.
+func (c *call) unsaidIn(f frame, setups []string) []string {
+	var out []string
+	for _, s := range setups {
+		if f.act("reseat", "swap") && (s == "relay_out" || s == "relay_in") {
+			continue
+		}
+		clash := false
+		for _, own := range f.setups {
+			clash = clash || setupField(own) == setupField(s)
+		}
+		if !clash {
+			out = append(out, s)
+		}
+	}
+	return out
+}

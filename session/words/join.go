@@ -1,0 +1,232 @@
+package words
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// This file joins the frames of clauses that complete each other.
+
+// joinAll makes one frame of all: a complaint is one thing, however many clauses
+// tell it.
+func joinAll(all []frame) []frame {
+	for len(all) > 1 {
+		all[0].join(all[1])
+		all = append(all[:1], all[2:]...)
+	}
+	return all
+}
+
+// merge joins frames that complete each other: a place and the number after it,
+// an act and what became of it.
+func (c *call) merge(in []frame) []frame {
+	var out []frame
+	var before []string
+	led := false // by clauses that only tell a setup
+	for i, f := range in {
+		if f.onlySetup() && !f.no {
+			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
+			c.setups = append(c.setups, f.setups...)
+			c.strays = append(c.strays, f.strays...)
+			if n := len(out); n > 0 {
+				out[n-1].after = append(out[n-1].after, f.setups...)
+			}
+			if !led {
+				before = nil
+			}
+			before, led = append(slices.Clip(before), f.setups...), true
+			continue
+		}
+		led = false
+		f.before = before
+		if n := len(out); n > 0 && stateNotOutcome(&out[n-1], &f) {
+			out[n-1].setups = append(out[n-1].setups, "loaded")
+			continue
+		}
+		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.expects(rules.MinMax) && onlyNumber(&out[n-1]) && onlyNumber(&f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
+			out[n-1].join(f)
+			continue
+		}
+		out = append(out, f)
+	}
+	return c.dropEmpty(out)
+}
+
+// stateNotOutcome tells "2.2 volts, running", which says in what state it was
+// read, from a result.
+func stateNotOutcome(a, b *frame) bool {
+	return len(a.nums) > 0 && onlyLoad(b) && len(b.outcomes) == 1 && b.outcomes[0] == "runs" && strings.HasSuffix(b.raw, "running")
+}
+
+// joins tells whether b goes on with what a began.
+func joins(a, b *frame) bool {
+	aVal, bVal := len(a.nums)+len(a.values) > 0, len(b.nums)+len(b.values) > 0
+	aPlace, bPlace := len(a.places) > 0, len(b.places) > 0
+	switch {
+	case b.or && len(a.nums) > 0 && onlyNumber(b):
+		return true // "12.6, or was it 12.5"
+	case b.nothingBut() || a.nothingBut():
+		return true // a hedge, a filler
+	case onlyLoad(a) && onlyLoad(b):
+		return true // "it runs but slow"
+	case aPlace && a.bareButGood() && onlyNumber(b):
+		return true // "thirty's good, twelve six"
+	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
+		return true // "pulled the feed fuse, it's fine"
+	case onlyValue(a) && len(only(a.values, "nothing", "dead")) == len(a.values) && len(only(b.outcomes, "silent")) > 0 && len(b.elements)+len(b.nums)+len(b.places)+len(b.acts) == 0:
+		return true // "nothing, silent"
+	case onlyValue(a) && onlyNumber(b), onlyNumber(a) && onlyValue(b), onlyValue(a) && onlyValue(b):
+		return true // "dead, 0.02"
+	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
+		return true // "ghost volts, two-ish"
+	case b.bare() && len(b.acts) > 0 && !bPlace && (aVal || trial(a)) && !trial(b):
+		return true
+	case aPlace && !aVal && !bPlace && bVal && len(b.acts) == 0 && len(a.outcomes) == 0:
+		return true
+	case aPlace && len(a.nums) == 0 && a.has(a.values, "live", "same") && len(b.nums) > 0 && !bPlace:
+		return true
+	case aPlace && len(a.nums) == 0 && a.has(a.values, "nothing", "dead") && onlyNumber(b) && math.Abs(value(b.nums[0].num)) < 0.5:
+		return true // "nothing, meter says zero"
+	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0:
+		return true
+	case trial(a) && a.bare() && !bPlace && !trial(b) && len(b.nums) == 0:
+		return true
+	case trial(b) && b.bare() && !trial(a) && !aPlace && len(a.nums) == 0 && len(a.outcomes)+len(a.values) > 0:
+		return true
+	case trial(a) && b.outcome("good") && len(b.elements) > 0:
+		return true // the donor is proved
+	}
+	return false
+}
+
+func (f *frame) bareButGood() bool {
+	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && (f.outcomes[0] == "good" || f.outcomes[0] == "bad")
+}
+
+func onlyValue(f *frame) bool {
+	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts)+len(f.outcomes) == 0
+}
+
+func (f *frame) onlyPlace() bool {
+	return f.bare() && len(f.places) > 0 && len(f.acts) == 0
+}
+
+// oddRun tells, after a number on its own, "12.4. 85: 0.1" from "12.4, 86, 0.1,
+// 85": the places that follow it go with the numbers after them.
+func oddRun(rest []frame) bool {
+	n := 0
+	for i := range rest {
+		if i%2 == 0 && !rest[i].onlyPlace() || i%2 == 1 && !onlyNumber(&rest[i]) {
+			break
+		}
+		n++
+	}
+	return n%2 == 0
+}
+
+func onlyNumber(f *frame) bool {
+	return len(f.nums) > 0 && len(f.places)+len(f.values)+len(f.acts)+len(f.outcomes) == 0
+}
+
+// onlyLoad tells whether the frame says only what the load does.
+func onlyLoad(f *frame) bool {
+	seen := f.allSeen()
+	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes")) == len(seen) &&
+		len(f.nums)+len(f.places)+len(f.acts) == 0
+}
+
+// trial tells whether something was tried, of which a result is awaited.
+func trial(f *frame) bool {
+	return f.act("bridge", "swap", "reseat", "wiggle", "crank", "lamp", "listen", "look")
+}
+
+// nothingBut tells that the frame holds only doubt or words without meaning.
+func (f *frame) nothingBut() bool {
+	return f.bare() && len(f.places)+len(f.acts)+len(f.setups)+len(f.elements) == 0 && f.nowhere == "" && !f.is("should", "bound", "past")
+}
+
+func (f *frame) join(g frame) {
+	switch { // what stands in a clause without a reading is not said of one
+	case f.nothingBut():
+		f.strays = g.strays
+	case !g.nothingBut():
+		f.strays = append(f.strays, g.strays...)
+	}
+	if trial(f) && g.outcome("good") && len(g.elements) > 0 && len(f.outcomes)+len(f.values) > 0 {
+		g.outcomes = nil
+		f.acts = append(f.acts, "donor_proved")
+	}
+	if len(g.places) > 0 && (f.askPlace() != "" || f.nowhere != "") {
+		f.places, f.nowhere = nil, ""
+	}
+	f.places = append(f.places, g.places...)
+	f.nums = append(f.nums, g.nums...)
+	f.values = append(f.values, g.values...)
+	f.outcomes = append(f.outcomes, g.outcomes...)
+	f.acts = append(f.acts, g.acts...)
+	f.setups = append(f.setups, g.setups...)
+	f.manner = append(f.manner, g.manner...)
+	f.elements = append(f.elements, g.elements...)
+	f.unknown = append(f.unknown, g.unknown...)
+	f.beside = append(f.beside, g.beside...)
+	f.spent = append(f.spent, g.spent...)
+	f.between, f.badNum, f.span = f.between || g.between, f.badNum || g.badNum, f.span || g.span
+	if f.nowhere == "" {
+		f.nowhere = g.nowhere
+	}
+	if f.prefix == "" {
+		f.prefix = g.prefix
+	}
+	if g.nothingBut() && len(g.hedges) > 0 {
+		f.hedges = append(f.hedges, g.raw)
+	} else {
+		f.hedges = append(f.hedges, g.hedges...)
+	}
+	f.or = f.or || g.or
+	f.raw += ", " + g.raw
+}
+
+// bears tells that a clause which says nothing by itself may bear on a reading beside it:
+// it names a part, or has a word of the trade in it that means nothing there.
+func (c *call) bears(f *frame) bool {
+	if f.so || f.is("should", "past") || len(f.acts) > 0 {
+		return false
+	}
+	trade := func(w string) bool { return c.r.vocab[strings.ToLower(w)] && !slices.Contains(f.unknown, w) }
+	ofThing := func(w string) bool { return strings.HasSuffix(w, " on") || strings.HasSuffix(w, " off") } // "charger on"
+	return len(f.elements) > 0 && !f.has(f.elements, "load", "relay", "coil", "other_load") ||
+		len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
+}
+
+// retracts tells that a clause may take back what was said before it, in words that say
+// no more than that.
+func (f *frame) retracts() bool {
+	return f.no && len(f.places)+len(f.elements) == 0 || strings.Contains(" "+strings.ToLower(f.raw)+" ", " wrong ") || strings.Contains(strings.ToLower(f.raw), "mistake")
+}
+
+// dropEmpty drops frames that say nothing, where there are others.
+func (c *call) dropEmpty(in []frame) []frame {
+	var out []frame
+	for i, f := range in {
+		if f.bare() && len(f.places) == 0 && c.bears(&f) {
+			c.strays = append(c.strays, f.raw)
+		}
+		if f.so && (f.bare() || f.bareButGood()) && len(in) > 1 && !f.retracts() {
+			continue // "1.1, so the driver's pulling it down"
+		}
+		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {
+			out[n-1].strays = append(out[n-1].strays, f.raw)
+		}
+		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && (f.bareButGood() || slices.Equal(f.allSeen(), []string{"sound"})) && len(f.places)+len(f.elements)+len(f.acts) == 0 {
+			continue // "ok, so …"
+		}
+		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown)+len(f.beside) == 0 && !f.is("should", "past", "bound")
+		if f.badNum || !f.nothingBut() && !(chatter && (len(in) > 1 || len(c.res.Findings) > 0)) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
