@@ -141,6 +141,40 @@ func TestHostileInput(t *testing.T) {
 	assert.Less(t, len(res.Unread[0].Text), 100)
 }
 
+// TestNoInputTakesLong reads the longest utterances there may be, of what costs the reader
+// most: many numbers, places, slips, corrections, states and sayings with a *. On an idle
+// core each takes less than 50 ms; here the quickest of three is held to more, for a
+// machine that is busy, and all of it is printed.
+func TestNoInputTakesLong(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	worst, of := time.Duration(0), ""
+	for _, part := range []string{"86 12.4 ", "86 to ", "12 x, ", "12, ", "fuse ", "coil ", "zxcvbnm ", "abcdefgh12 ", "the relya ", "tried the one ", "after a x x ", "blows the x y ",
+		"no wait 86 12 ", "30 85 86 87 ", "twelve point ", "when i hit the ", "86 12 key on and key off 3 ", "the key was not ", "not ", "and 86 0.6 with the neighbours on and 1.4 "} {
+		said := strings.Repeat(part, longest/len(part)+1)[:longest]
+		for _, in := range []string{"standing", "volts_86_out"} {
+			ctx := contexts[in]
+			if q := r.Read(said, ctx).Questions; len(q) > 0 {
+				ctx.Asked = &q[0]
+			}
+			if took := quickest(func() { r.Read(said, ctx) }); took > worst {
+				worst, of = took, part
+			}
+		}
+	}
+	t.Logf("longest: %v, of %q", worst, of)
+	require.Less(t, worst, 400*time.Millisecond, of)
+}
+
+func quickest(do func()) time.Duration {
+	best := time.Hour
+	for range 3 {
+		start := time.Now()
+		do()
+		best = min(best, time.Since(start))
+	}
+	return best
+}
+
 func TestWrongSynonymsAreAllNamed(t *testing.T) {
 	_, err := New([]*rules.Synonym{
 		{Means: "clik", Said: []string{"ping"}, Pos: rules.Pos{File: "shop.yaml", Line: 3, Column: 5}},

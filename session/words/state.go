@@ -14,6 +14,9 @@ var denials = set(`not isnt wasnt arent werent aint never`)
 // state finds a state of the vehicle that in begins with, said with words of being between
 // the thing and how it stands, of which no saying need speak. not tells that it was denied.
 func (r *Reader) state(in []item) (end *node, took int, not bool) {
+	if len(in) == 0 || r.root.next[in[0].text] == nil {
+		return nil, 0, false
+	}
 	for thing := 1; thing <= 3 && thing < len(in) && in[thing-1].kind == kWord; thing++ {
 		if end, took, not = r.stateOf(in, thing); took > 0 {
 			return end, took, not
@@ -32,7 +35,7 @@ func (r *Reader) stateOf(in []item, thing int) (end *node, took int, not bool) {
 	if skip == thing {
 		return nil, 0, false
 	}
-	end, n, _ := r.longest(append(slices.Clone(in[:thing]), in[skip:]...))
+	end, n, _ := r.longest(slices.Concat(in[:thing], in[skip:min(skip+3, len(in))])) // a state has few words
 	if n <= thing || concepts[end.concept] != gSetup || not && opposite[end.concept] == "" {
 		return nil, 0, false
 	}
