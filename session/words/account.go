@@ -164,6 +164,9 @@ func (c *call) audit() {
 	if len(why) == 0 && c.muddled {
 		why = append(why, "Not all of that was clear")
 	}
+	if len(why) == 0 && c.atOdds() {
+		why = append(why, "Something ran or clicked, and the reading was taken as with the relay out or switched off")
+	}
 	if len(why) > 0 {
 		c.doubtNumbers()
 	}
@@ -173,6 +176,18 @@ func (c *call) audit() {
 	case len(c.open) > 0 && len(c.res.Questions)+len(c.res.Unread) == 0:
 		c.unread(c.text, "the number "+c.leftOver()+" was not taken; say where it was read")
 	}
+}
+
+// atOdds tells that a load ran or a relay clicked, and a number said in the same breath
+// would be kept as read with the relay out, or switched off, though nobody said so.
+func (c *call) atOdds() bool {
+	works := slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
+		return f.Kind == KindReading && f.Setup.Command == "on" && (f.Answer.Choice == "runs" || f.Answer.Choice == "weak" || f.Answer.Choice == "click")
+	})
+	return works && slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
+		assumed := func(what string) bool { return slices.Contains(f.Assumed, what) }
+		return f.Kind == KindReading && f.numeric() && (assumed("relay out") || assumed("switched off"))
+	})
 }
 
 // leftOver names the numbers that nothing took.

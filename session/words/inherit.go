@@ -48,13 +48,18 @@ func (c *call) inherit(all []frame) {
 	c.muddled = c.muddled || unevenly(all)
 	for i := range all {
 		f := &all[i]
-		if said, _ := saidSetup(f.setups); clicked(all) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
-			f.setups = append(f.setups, "command_on") // a relay that clicks was commanded
+		if said, _ := saidSetup(f.setups); (clicked(all) || running(all)) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
+			f.setups = append(f.setups, "command_on") // a relay that clicks, a load that runs, was commanded
 		}
 		if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
 			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 		}
 	}
+}
+
+// running tells that the load was said to run, without a number beside it.
+func running(all []frame) bool {
+	return slices.ContainsFunc(all, func(f frame) bool { return f.outcome("runs") && onlyLoad(&f) })
 }
 
 // otherwise tells that two readings were taken in setups that differ as said.
