@@ -165,7 +165,7 @@ func (c *call) audit() {
 		why = append(why, "Not all of that was clear")
 	}
 	if len(why) == 0 && c.atOdds() {
-		why = append(why, "Something ran or clicked, and the reading was taken as with the relay out or switched off")
+		why = append(why, "Something ran, clicked or blew, and the reading was taken as with the relay out or switched off")
 	}
 	if len(why) > 0 {
 		c.doubtNumbers()
@@ -182,7 +182,7 @@ func (c *call) audit() {
 // would be kept as read with the relay out, or switched off, though nobody said so.
 func (c *call) atOdds() bool {
 	works := slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
-		return f.Kind == KindReading && f.Setup.Command == "on" && (f.Answer.Choice == "runs" || f.Answer.Choice == "weak" || f.Answer.Choice == "click")
+		return f.Kind == KindReading && f.Setup.Command == "on" && (f.Answer.Choice == "runs" || f.Answer.Choice == "weak" || f.Answer.Choice == "click" || f.Answer.Choice == "trips")
 	})
 	return works && slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
 		assumed := func(what string) bool { return slices.Contains(f.Assumed, what) }

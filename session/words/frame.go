@@ -138,14 +138,21 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 var conditional = set(`when whenever while whilst if unless until till except without once after before`)
 
 // condition marks what was said under a condition that means nothing here: "clicks when I
-// let go of it".
+// let go of it", "while my mate holds the switch 86 is 12.2".
 func (f *frame) condition(clause []item) {
 	for i, it := range clause {
-		if it.kind != kWord || !conditional[it.text] || i+1 == len(clause) || slices.ContainsFunc(clause[i+1:], meansSomething) {
+		if it.kind != kWord || !conditional[it.text] || i+1 == len(clause) {
+			continue
+		}
+		under := clause[i+1:]
+		if read := slices.IndexFunc(under, func(it item) bool { return it.kind == kNum || it.kind == kPlace }); read >= 0 {
+			under = under[:read]
+		}
+		if slices.ContainsFunc(under, meansSomething) || !slices.ContainsFunc(under, func(it item) bool { return it.kind != kWord || !linkWords[it.text] }) {
 			continue
 		}
 		f.onlyIf = true
-		f.strays = append(f.strays, rawOf(clause[i:]))
+		f.strays = append(f.strays, rawOf(clause[i:i+1+len(under)]))
 		return
 	}
 }
@@ -161,13 +168,13 @@ func either(clause []item) bool {
 		slices.ContainsFunc(clause, func(it item) bool { return it.text == "whether" })
 }
 
-// meansSomething tells what a reading or its setup may be read from.
+// meansSomething tells what a condition may be read from.
 func meansSomething(it item) bool {
 	switch concepts[it.concept] {
 	case gSetup, gAct, gOutcome:
 		return true
 	}
-	return it.kind == kNum || it.kind == kPlace
+	return false
 }
 
 // foreign are the words in the place of a * that are neither plain nor the load: "with
