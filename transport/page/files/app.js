@@ -75,7 +75,7 @@ const THEMES = { auto: "light", light: "dark", dark: "auto" };
 
 function theme(value) {
   document.documentElement.dataset.theme = value;
-  $("theme").textContent = capital(value);
+  $("theme").textContent = "◐ " + capital(value);
   $("theme").setAttribute("aria-label", `Screen: ${value}. Change to ${THEMES[value]}`);
   $("theme").onclick = () => theme(THEMES[value]);
   stored("theme", value);
