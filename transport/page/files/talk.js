@@ -19,7 +19,7 @@ export class Talk {
   #makeForm() {
     const id = newID();
     this.error = h("p.error", { id: id + "e", role: "alert" });
-    this.field = h("input", { id, type: "text", autocomplete: "off", autocapitalize: "none", enterkeyhint: "send", maxlength: "1000",
+    this.field = h("input", { id, type: "text", autocomplete: "off", autocapitalize: "none", enterkeyhint: "send", maxlength: "600",
       placeholder: "no click · 12.6 at 86 · why · undo", "aria-describedby": id + "e" });
     this.send = h("button.main", { type: "submit" }, "Say");
     const voice = this.job.app.voice;
