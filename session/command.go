@@ -336,7 +336,7 @@ func (j *job) whyTest(p diagnosis.Proposal) string {
 
 // whatElse lists the tests after the one proposed.
 func (t *turn) whatElse() {
-	best := t.j.best()
+	best := t.j.now().best
 	if len(best) < 2 {
 		t.say("Nothing else is worth doing now.")
 		return

@@ -180,7 +180,6 @@ func (j *job) forget() { j.c, j.found = nil, nil }
 type findings struct {
 	ranking    []diagnosis.Ranked
 	best       []diagnosis.Proposal // up to mostTests, best first
-	bestKnown  bool                 // they take longest and are worked out when asked for
 	conclusion *diagnosis.Conclusion
 	cautions   []string
 	advice     []string
@@ -191,22 +190,13 @@ type findings struct {
 // now asks the case, once between two entries.
 func (j *job) now() *findings {
 	if j.found == nil {
-		j.found = &findings{ranking: j.c.Ranking(), conclusion: j.c.Conclusion(),
+		j.found = &findings{ranking: j.c.Ranking(), best: j.c.Next(mostTests), conclusion: j.c.Conclusion(),
 			cautions: j.c.Cautions(), advice: j.c.Advice()}
 		if !j.readAnything() {
 			j.found.conclusion = nil // however likely: nothing is proved without a reading
 		}
 	}
 	return j.found
-}
-
-// best are the tests worth doing now, up to mostTests of them.
-func (j *job) best() []diagnosis.Proposal {
-	n := j.now()
-	if !n.bestKnown {
-		n.best, n.bestKnown = j.c.Next(mostTests), true
-	}
-	return n.best
 }
 
 // readAnything reports whether anything certain was read or seen.

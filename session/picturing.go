@@ -86,7 +86,7 @@ func (j *job) pictured(id string) (*Test, error) {
 	if !ok {
 		return nil, noTest(j.base.book, id)
 	}
-	for _, p := range j.best() {
+	for _, p := range j.now().best {
 		if p.Test.ID == id {
 			t := j.test(p)
 			return &t, nil

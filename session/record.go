@@ -77,12 +77,11 @@ func (t *turn) resolve(r RecordRequest) (Reading, AnswerKind, error) {
 			return Reading{}, AnswerKind{}, noTest(book, r.Test)
 		}
 		reading := Reading{Test: r.Test, Measure: test.Measure, Setup: test.Setup, Answer: r.Answer}
-		if m, ok := t.j.fillMeasure(test.Measure); ok {
-			reading.Measure = m
-		}
 		allowed := t.j.c.Allowed() // what each is worth is not asked for: that takes the most time
 		if i := slices.IndexFunc(allowed, func(p diagnosis.Proposal) bool { return p.Test.ID == r.Test }); i >= 0 {
 			reading.Measure, reading.Setup = allowed[i].Measure, allowed[i].Setup
+		} else if m, ok := t.j.fillMeasure(test.Measure); ok {
+			reading.Measure = m
 		}
 		return reading, answerKind(test.Measure, test.Of), nil
 	case r.Measure == nil:

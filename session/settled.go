@@ -118,7 +118,7 @@ func (j *job) proposal() *diagnosis.Proposal {
 	if j.settled() {
 		return j.verify()
 	}
-	if best := j.best(); len(best) > 0 {
+	if best := j.now().best; len(best) > 0 {
 		return &best[0]
 	}
 	return nil

@@ -49,7 +49,7 @@ func (s *Service) Next(ctx context.Context, r ListRequest) (Tests, error) {
 		out.Tests, err = j.listCourse(most)
 		return out, err
 	}
-	best := j.best()
+	best := j.now().best
 	if most > mostTests {
 		best = j.c.Next(most)
 	}
