@@ -319,10 +319,15 @@ func TestNothingAcknowledgedIsLostWhenTheWriterIsKilled(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, c.Start())
 		life := time.Duration(20+random.IntN(150)) * time.Millisecond
-		end := time.AfterFunc(life, func() { _ = c.Process.Kill() })
+		writing := round%2 == 0 // it is killed while it writes, else perhaps while it starts
+		wait := life
+		if writing {
+			wait = time.Minute
+		}
+		end := time.AfterFunc(wait, func() { _ = c.Process.Kill() })
 		acknowledged := map[string]int{}
 		for lines := bufio.NewScanner(out); lines.Scan(); {
-			if round%2 == 0 && len(acknowledged) == 0 && end.Stop() { // half of them while it writes, however long its start takes
+			if writing && len(acknowledged) == 0 {
 				end.Reset(life)
 			}
 			var name string
@@ -350,7 +355,7 @@ func TestNothingAcknowledgedIsLostWhenTheWriterIsKilled(t *testing.T) {
 		require.NoError(t, d.Close())
 	}
 	t.Logf("%d records acknowledged in %d rounds", total, rounds)
-	require.Greater(t, total, 100*rounds/4)
+	require.Greater(t, total, 10*rounds, "there was a load")
 }
 
 func seeded() (*rand.Rand, uint64) {
