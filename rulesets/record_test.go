@@ -128,9 +128,9 @@ func faulty(k *diagnosis.Knowledge, s *rules.Suspect, seed uint64) (*vehicle.Veh
 	return nil, ""
 }
 
-// told is what is known when the job is opened: all of the wiring, no danger, a plain switch.
+// told is what is known when the job is opened: all of the wiring, no danger.
 func told(book *rules.Book, v *vehicle.Vehicle, complaint string) map[string]string {
-	facts := map[string]string{"complaint": complaint, "load_hazard": "none", "driver": "switch"}
+	facts := map[string]string{"complaint": complaint, "load_hazard": "none"}
 	for _, w := range book.Circuits[0].Wiring {
 		facts[w.ID], _ = v.Wiring().Choice(w.ID)
 	}

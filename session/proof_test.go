@@ -18,8 +18,8 @@ import (
 // openedFor opens a job about a simulated vehicle, with all told of it that the opening takes.
 func openedFor(t testing.TB, s *Service, v *vehicle.Vehicle, complaint string) string {
 	t.Helper()
-	fields := map[string]any{"driver": "switch"}
-	for _, field := range []string{"contact", "control_side", "power_enters", "load_on", "load_side", "coil_supply", "coil_positive", "suppression", "feed_fuse_at"} {
+	fields := map[string]any{}
+	for _, field := range []string{"driver", "contact", "control_side", "power_enters", "load_on", "load_side", "coil_supply", "coil_positive", "suppression", "feed_fuse_at"} {
 		if is, ok := v.Wiring().Choice(field); ok {
 			fields[field] = is
 		}

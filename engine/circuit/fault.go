@@ -20,7 +20,8 @@ type Fault struct {
 	Hidden   bool     // some of it shows only in heat, under current or with something else on
 	Forms    []*Fault // the fault in each of its forms, where it has one of several; itself alone where not
 	effects  []effect
-	elements []int // elements it acts on
+	elements []int  // elements it acts on
+	needs    string // the unknown beside those that shape the network that its condition hangs on; "" = none
 }
 
 // effect is one compiled effect: elements and value names as indexes.
@@ -39,6 +40,10 @@ type effect struct {
 
 func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 	f := &Fault{ID: s.ID, Suspect: s}
+	var err error
+	if f.needs, err = m.beside(s.When); err != nil {
+		return nil, fmt.Errorf("suspect %s: %w", s.ID, err)
+	}
 	for i := range s.Does {
 		e, err := m.compileEffect(f, &s.Does[i])
 		if err != nil {
@@ -260,10 +265,10 @@ const (
 func (in *Instance) RunsAtRest() bool { return in.draw.Wiring.net.RunsAtRest }
 
 // Possible reports whether the fault can occur in a wiring: the elements it acts
-// on must be there and its own condition met.
+// on must be there and its own condition met, as far as the wiring decides it.
 func (m *Model) Possible(f *Fault, w *Wiring) bool {
 	if f.Suspect.When != nil {
-		if ok, err := f.Suspect.When.Truth(w.env); err != nil || !ok {
+		if ok, err := f.Suspect.When.Truth(w.env); err == nil && !ok {
 			return false
 		}
 	}
@@ -273,6 +278,29 @@ func (m *Model) Possible(f *Fault, w *Wiring) bool {
 		}
 	}
 	return true
+}
+
+// beside is the one unknown that a suspect's condition hangs on when it does not shape the
+// network: such unknowns are free of all others, so a condition can't tie one to another.
+func (m *Model) beside(when *rules.Formula) (string, error) {
+	if when == nil {
+		return "", nil
+	}
+	shaping := m.shaping()
+	names := when.Names()
+	for _, n := range names {
+		if free := m.isUnknown(n) && !shaping[n]; free && len(names) > 1 {
+			return "", fmt.Errorf("when hangs on %s and on %s: of the unknowns that do not shape the network it may hang on one, and on nothing else",
+				n, names[(slices.Index(names, n)+1)%len(names)])
+		} else if free {
+			return n, nil
+		}
+	}
+	return "", nil
+}
+
+func (m *Model) isUnknown(name string) bool {
+	return slices.ContainsFunc(m.circuit.Wiring, func(w *rules.Wiring) bool { return w.ID == name })
 }
 
 func (m *Model) effectPossible(e *effect, w *Wiring) bool {

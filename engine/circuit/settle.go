@@ -277,6 +277,7 @@ func (sv *Solver) branchAmps(element int) float64 {
 
 // assemble fills in and solves the network for one armature position.
 func (sv *Solver) assemble(arm Armature) {
+	sv.asleep = false
 	sv.solveOnce(arm)
 	if sv.in.pulse > 0 || sv.in.diode != 0 || sv.in.sleepy {
 		sv.solveOdd(arm)

@@ -344,7 +344,6 @@ func (sv *Solver) addOdd(net *Network) {
 // meter shows the mean, and so does the coil's current.
 func (sv *Solver) solveOdd(arm Armature) {
 	in := sv.in
-	sv.asleep = false
 	if in.sleepy && !sv.st.cold && sv.starves() {
 		sv.asleep = true
 		sv.solveOnce(arm)

@@ -123,7 +123,11 @@ func pick(upTo []float64, part float64) int {
 // Possible narrows the wirings to those in which a fault can occur, and tells
 // what part of the shares they hold, 0..1; nil where there is none.
 func (ws *Wirings) Possible(f *Fault) (*Wirings, float64) {
-	some := &Wirings{model: ws.model, free: ws.free, variants: ws.variants}
+	some := &Wirings{model: ws.model, variants: ws.variants}
+	var part float64
+	if some.free, part = ws.freeFor(f); part == 0 {
+		return nil, 0
+	}
 	var all, kept float64
 	for _, w := range ws.shaped {
 		all += w.Share
@@ -136,7 +140,31 @@ func (ws *Wirings) Possible(f *Fault) (*Wirings, float64) {
 		return nil, 0
 	}
 	some.accumulate()
-	return some, kept / all
+	return some, part * kept / all
+}
+
+// freeFor gives the choices that a fault needs all the share, and tells what share they
+// had; all choices stay listed, so that a variant goes by the same key.
+func (ws *Wirings) freeFor(f *Fault) ([]freeChoice, float64) {
+	at := slices.IndexFunc(ws.free, func(c freeChoice) bool { return c.id == f.needs })
+	if at < 0 {
+		return ws.free, 1
+	}
+	of := &ws.free[at]
+	shares := make([]float64, len(of.of))
+	part, before := 0.0, 0.0
+	for k, choice := range of.of {
+		w := &Wiring{names: map[string]string{}, env: map[string]any{}}
+		_ = w.set(of.id, choice, of.number) // checked when the choices were listed
+		if ok, err := f.Suspect.When.Truth(w.env); err == nil && ok {
+			shares[k] = of.upTo[k] - before
+			part += shares[k]
+		}
+		before = of.upTo[k]
+	}
+	out := slices.Clone(ws.free)
+	out[at].upTo = cumulative(shares)
+	return out, part
 }
 
 func (ws *Wirings) accumulate() {

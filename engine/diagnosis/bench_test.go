@@ -66,10 +66,7 @@ func faulty(b *testing.B, k *diagnosis.Knowledge, job int) (*vehicle.Vehicle, st
 
 // knownWiring is everything that can be said of how a vehicle is wired.
 func knownWiring(k *diagnosis.Knowledge, v *vehicle.Vehicle) map[string]rules.Value {
-	facts := map[string]rules.Value{
-		"load_hazard": {Kind: rules.Choice, Text: "none"},
-		"driver":      {Kind: rules.Choice, Text: "switch"},
-	}
+	facts := map[string]rules.Value{"load_hazard": {Kind: rules.Choice, Text: "none"}}
 	for _, w := range k.Book().Circuits[0].Wiring {
 		is, _ := v.Wiring().Choice(w.ID)
 		facts[w.ID] = rules.Value{Kind: rules.Choice, Text: is}

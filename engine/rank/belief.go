@@ -151,8 +151,12 @@ func Open(o Opening) (*Belief, error) {
 			b.systemVolts = 24
 		}
 	}
-	priors := complaintPriors(o.Book, o.Complaint)
-	if table, ok := o.Book.Complaint(o.Complaint); ok {
+	told := o.Complaint
+	if slices.ContainsFunc(b.repaired, func(r Repaired) bool { return !r.Complains }) {
+		told = "" // what is left makes another complaint, and nobody said which
+	}
+	priors := complaintPriors(o.Book, told)
+	if table, ok := o.Book.Complaint(told); ok {
 		b.named = map[string]bool{}
 		for pattern := range table.Priors {
 			b.named[pattern] = true

@@ -2,6 +2,7 @@ package rank
 
 import (
 	"math"
+	"slices"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
@@ -126,35 +127,46 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 	return p
 }
 
-// complaintLikelihood is how likely the job's complaint is of a particle.
+// complaintLikelihood is how likely all that was complained of is of a particle: first the
+// job's complaint, and after each repair the same as before or, where it changed, any other.
 func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
-	at := -1
-	for i, id := range Complaints {
-		if id == b.complaint {
-			at = i
-		}
-	}
+	at := slices.Index(Complaints, b.complaint)
 	if at < 0 {
 		return 1
 	}
-	like := 1.0
+	var now [8]float64 // by complaint: how likely it is what is complained of, with all before it
+	if c.sound() && len(b.repaired) == 0 {
+		return imagined
+	}
+	now[at] = 1
+	heat := at == dropsOutHot
 	for i := range p.epochs {
-		switch {
-		case i > 0 && !b.repaired[i-1].Complains:
-			continue // it changed: nobody said to what
-		case i == 0 && c.sound() && len(b.repaired) == 0:
-			like *= imagined
-			continue
+		if i > 0 && !b.repaired[i-1].Complains {
+			heat = true
+			sum := total(now)
+			for k := range now {
+				now[k] = sum - now[k]
+			}
 		}
 		k := &p.epochs[i]
 		var away *circuit.Instance
 		if k.chance < 1 {
 			away = b.without(k, p.draw)
 		}
-		pr := present(&b.solver, k.there, away, k.chance, at == dropsOutHot)
-		like *= (1-complaintError)*pr.Of[at] + complaintError/8
+		pr := present(&b.solver, k.there, away, k.chance, heat)
+		for k := range now {
+			now[k] *= (1-complaintError)*pr.Of[k] + complaintError/8
+		}
 	}
-	return like
+	return total(now)
+}
+
+func total(of [8]float64) float64 {
+	sum := 0.0
+	for _, x := range of {
+		sum += x
+	}
+	return sum
 }
 
 // sound reports whether the cloud's hypothesis is that nothing is wrong.

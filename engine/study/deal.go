@@ -129,10 +129,10 @@ func eachComplains(o vehicle.Options) (bool, error) {
 }
 
 // tell sets what is said of the circuit: its wiring, but for the share that stays
-// unknown; no danger; a plain switch; and where one gets at the relay. The system's
-// volts are always said.
+// unknown; no danger; and where one gets at the relay. The system's volts are
+// always said.
 func (j *Job) tell(book *rules.Book) {
-	j.Facts = map[string]rules.Value{"load_hazard": choice("none"), "driver": choice("switch")}
+	j.Facts = map[string]rules.Value{"load_hazard": choice("none")}
 	if _, ok := book.Fact("relay_access"); ok {
 		j.Facts["relay_access"] = choice(accesses[j.Access])
 	}
