@@ -18,6 +18,7 @@ const (
 	tiedMost   = 5    // suspects that can be named together
 	rivalAt    = 0.15 // of the best by readings alone: a suspect that is no worse is a rival
 	tiedWithin = 0.15 // of the best by readings alone: what is further off is told apart
+	bothAt     = 0.99 // probability from which on two faults are named at once; else the surer one is mended first
 )
 
 // Conclusion is what is proven, nil until something is. It is single when one
@@ -36,8 +37,11 @@ func (c *Case) proven() *Conclusion {
 	if c.pending() {
 		return nil
 	}
-	if top.Probability() >= concludeAt && c.belief.ByReadingsAlone(top) >= provenAt {
-		return c.conclude("single", ranked[:1])
+	if sure := c.surest(); sure.probability >= concludeAt && sure.alone >= provenAt {
+		if len(top.Suspects) > 1 && top.Probability() >= bothAt {
+			return c.conclude("pair", ranked[:1])
+		}
+		return c.named("single", sure.probability, []string{sure.id}, sure.with)
 	}
 	if !c.exhausted() {
 		return nil
@@ -100,34 +104,71 @@ func (c *Case) pending() bool {
 // exhausted reports whether no test at hand is worth doing.
 func (c *Case) exhausted() bool { return len(c.proposals()) == 0 }
 
-func (c *Case) conclude(kind string, hs []*rank.Hypothesis) *Conclusion {
-	out := &Conclusion{Kind: kind, Proof: c.proof(hs[0])}
-	seen := map[string]bool{}
-	for _, h := range hs {
-		out.Probability += h.Probability()
+// surest is the suspect that is likeliest to be at fault, alone or with another.
+type surest struct {
+	id                 string
+	probability, alone float64          // with everything known, and by the readings alone
+	with               *rank.Hypothesis // the likeliest of which it is a part
+}
+
+func (c *Case) surest() surest {
+	sums := map[string]float64{}
+	var best surest
+	ranked := c.belief.Ranking()
+	for _, h := range ranked {
 		for _, id := range h.Suspects {
-			if slices.Contains(out.Suspects, id) {
-				continue
-			}
-			out.Suspects = append(out.Suspects, id)
-			s, ok := c.knowledge.book.Suspect(id)
-			if !ok {
-				continue
-			}
-			if !seen[s.Repair.Do] && s.Repair.Do != "" {
-				seen[s.Repair.Do] = true
-				out.Repair = append(out.Repair, c.fill(s.Repair.Do))
-				for _, check := range s.Repair.Check {
-					out.Check = append(out.Check, c.fill(check))
-				}
-			}
-			if t, ok := c.knowledge.book.Test(s.Repair.Verify); ok && out.Verify == "" {
-				out.Verify = c.fill(t.Say)
+			if sums[id] += h.Probability(); sums[id] > best.probability {
+				best.id, best.probability = id, sums[id]
 			}
 		}
 	}
-	if len(hs) == 1 && len(out.Suspects) > 1 {
-		out.Kind = "pair"
+	for _, h := range ranked {
+		if slices.Contains(h.Suspects, best.id) {
+			best.alone += c.belief.ByReadingsAlone(h)
+			if best.with == nil {
+				best.with = h
+			}
+		}
+	}
+	return best
+}
+
+// conclude names all suspects of some hypotheses.
+func (c *Case) conclude(kind string, hs []*rank.Hypothesis) *Conclusion {
+	var suspects []string
+	probability := 0.0
+	for _, h := range hs {
+		probability += h.Probability()
+		for _, id := range h.Suspects {
+			if !slices.Contains(suspects, id) {
+				suspects = append(suspects, id)
+			}
+		}
+	}
+	if len(hs) == 1 && len(suspects) > 1 {
+		kind = "pair"
+	}
+	return c.named(kind, probability, suspects, hs[0])
+}
+
+// named is a conclusion with what to do about it, borne out by the readings that speak
+// for a hypothesis.
+func (c *Case) named(kind string, probability float64, suspects []string, by *rank.Hypothesis) *Conclusion {
+	out := &Conclusion{Kind: kind, Probability: probability, Suspects: suspects, Proof: c.proof(by)}
+	for _, id := range suspects {
+		s, ok := c.knowledge.book.Suspect(id)
+		if !ok {
+			continue
+		}
+		if do := c.fill(s.Repair.Do); do != "" && !slices.Contains(out.Repair, do) {
+			out.Repair = append(out.Repair, do)
+			for _, check := range s.Repair.Check {
+				out.Check = append(out.Check, c.fill(check))
+			}
+		}
+		if t, ok := c.knowledge.book.Test(s.Repair.Verify); ok && out.Verify == "" {
+			out.Verify = c.fill(t.Say)
+		}
 	}
 	return out
 }

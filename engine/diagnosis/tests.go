@@ -51,8 +51,8 @@ func (c *Case) proposals() []Proposal {
 // proven, or nothing believed is worth testing and yet nothing is proven, by what
 // the readings alone leave: a suspect that is only unlikely is not told apart.
 func (c *Case) worth() []Proposal {
-	top := c.belief.Ranking()[0]
-	believed, proven := top.Probability() >= concludeAt, c.belief.ByReadingsAlone(top) >= provenAt
+	sure := c.surest()
+	believed, proven := sure.probability >= concludeAt, sure.alone >= provenAt
 	ps := c.worthBy(believed && !proven)
 	if len(ps) == 0 && !believed {
 		ps = c.worthBy(true)

@@ -31,13 +31,15 @@ type Belief struct {
 	twins       twins
 	shared      *shared
 	wirings     *circuit.Wirings
-	paired      int                   // how many readings there were when pairs of faults were last added
-	lives       map[string]*Candidate // volts readings that tell whether a place is live
-	changes     int                   // counts what changed the ranking
-	clouds      int                   // how many there are
-	wired       []wiringShare         // see wiringShares
-	wiredAt     int                   // the change that they were worked out after
-	livesAt     int                   // the change that lives were last predicted after
+	paired      int                     // how many readings there were when pairs of faults were last added
+	lives       map[string]*Candidate   // volts readings that tell whether a place is live
+	changes     int                     // counts what changed the ranking
+	alone       map[*Hypothesis]float64 // see aloneProbabilities
+	aloneAt     int                     // the change that they were worked out after
+	clouds      int                     // how many there are
+	wired       []wiringShare           // see wiringShares
+	wiredAt     int                     // the change that they were worked out after
+	livesAt     int                     // the change that lives were last predicted after
 
 	readings []*measurement
 	hyps     []*Hypothesis
@@ -135,7 +137,7 @@ func (r *Repaired) fault(normal float64) *circuit.Fault {
 
 // botched is the chance, against its prior, that a repaired fault is still or
 // again there. Experience, no source.
-const botched = 0.05
+const botched = 0.02
 
 // Open starts a belief. It is an error when no wiring fits what is known.
 func Open(o Opening) (*Belief, error) {

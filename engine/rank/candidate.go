@@ -31,6 +31,7 @@ type kept struct {
 	generation int
 	pairs      []pair // by particle
 	there      []bool // by particle
+	signature  *signature
 }
 
 // Candidate prepares a test with its roles already filled in.
@@ -87,6 +88,7 @@ func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
 	for _, t := range cs {
 		t.make(b, c)
 	}
+	b.sign(cs, c)
 	var todo []*Candidate
 	var ms []*measurement
 	last := -1
@@ -103,6 +105,28 @@ func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
 		}
 		if len(todo) > 0 {
 			b.keep(todo, ms, c, i)
+		}
+	}
+}
+
+// sign notes the signatures of candidates of one state for a cloud, once for all.
+func (b *Belief) sign(cs []*Candidate, c *cloud) {
+	var todo []*Candidate
+	var ms []*measurement
+	for _, t := range cs {
+		if t.grid.half > 0 && t.kept[c.index].signature == nil {
+			t.ours(b, c).signature = new(signature)
+			todo, ms = append(todo, t), append(ms, t.m)
+		}
+	}
+	if len(todo) == 0 {
+		return
+	}
+	out := make([]mix, len(ms))
+	for i := range c.probes {
+		b.predict(&c.probes[i], ms, out)
+		for k, t := range todo {
+			t.kept[c.index].signature.put(i, &out[k])
 		}
 	}
 }
@@ -131,8 +155,10 @@ func (t *Candidate) make(b *Belief, c *cloud) {
 	}
 	n := len(c.particles)
 	switch k := t.kept[c.index]; {
-	case k == nil || len(k.there) != n || k.by != b && k.generation != c.generation:
-		t.kept[c.index] = &kept{b, c.generation, make([]pair, n), make([]bool, n)}
+	case k == nil:
+		t.kept[c.index] = &kept{b, c.generation, make([]pair, n), make([]bool, n), nil}
+	case len(k.there) != n || k.by != b && k.generation != c.generation:
+		t.kept[c.index] = &kept{b, c.generation, make([]pair, n), make([]bool, n), k.signature}
 	case k.generation != c.generation:
 		k.generation = c.generation
 		clear(k.there)
@@ -143,7 +169,7 @@ func (t *Candidate) make(b *Belief, c *cloud) {
 func (t *Candidate) ours(b *Belief, c *cloud) *kept {
 	k := t.kept[c.index]
 	if k.by != b {
-		k = &kept{b, k.generation, slices.Clone(k.pairs), slices.Clone(k.there)}
+		k = &kept{b, k.generation, slices.Clone(k.pairs), slices.Clone(k.there), k.signature}
 		t.kept[c.index] = k
 	}
 	return k

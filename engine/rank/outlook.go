@@ -72,7 +72,7 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 	for k, c := range cs {
 		at := b.expectedCells(c, all)
 		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, at: at, Cells: mixed(forms, b.outcomes(c, all, at), weigh)}
-		out[k].pool()
+		out[k].pool(c.signatures(forms), effectives(forms))
 	}
 	return out
 }
@@ -106,9 +106,44 @@ func mixed(forms [][]*Hypothesis, rows [][]float64, weigh func(*Hypothesis) floa
 	return out
 }
 
-// pool gives hypotheses that expect the same number, as far as a meter can tell,
-// the same outcomes: small clouds differ by luck, and luck is no reason to measure.
-func (o *Outlook) pool() {
+// signatures are, by hypothesis, those of the candidate; nil where its forms may have several.
+func (c *Candidate) signatures(forms [][]*Hypothesis) []*signature {
+	out := make([]*signature, len(forms))
+	if c.grid.half == 0 || !c.m.circuit || c.m.wiring != "" {
+		return out
+	}
+	for h, of := range forms {
+		if len(of) == 1 && of[0].cloud != nil {
+			out[h] = c.kept[of[0].cloud.index].signature
+		}
+	}
+	return out
+}
+
+// effectives are, by hypothesis, how many particles carry what it expects.
+func effectives(forms [][]*Hypothesis) []float64 {
+	out := make([]float64, len(forms))
+	for h, of := range forms {
+		if of[0].cloud != nil {
+			out[h] = effectiveShare(of[0].cloud.share)
+		}
+	}
+	return out
+}
+
+// effectiveShare is how many of the chosen particles carry the weight.
+func effectiveShare(share []float64) float64 {
+	squares := 0.0
+	for _, w := range share {
+		squares += w * w
+	}
+	return 1 / squares
+}
+
+// pool gives hypotheses that expect the same number the same outcomes: as far as a meter
+// can tell or, where they predict it by the same function, as far as the luck of small
+// clouds lets one say. Luck is no reason to measure.
+func (o *Outlook) pool(signatures []*signature, effective []float64) {
 	if o.grid.half == 0 {
 		return
 	}
@@ -120,9 +155,18 @@ func (o *Outlook) pool() {
 		}
 		mean, sd := o.center(lead)
 		group := []int{lead}
-		for h := lead + 1; h < len(o.Cells) && sd < narrow; h++ {
+		for h := lead + 1; h < len(o.Cells); h++ {
+			if done[h] {
+				continue
+			}
 			m, s := o.center(h)
-			if !done[h] && s < narrow && math.Abs(m-mean) < max(same, sd/2) {
+			apart := math.Abs(m - mean)
+			switch {
+			case sd < narrow && s < narrow && apart < max(same, sd/2):
+				group = append(group, h)
+			case signatures[lead] != nil && signatures[h] != nil && max(sd, s) < 1.8*min(sd, s)+same &&
+				apart < 3*math.Hypot(sd/math.Sqrt(effective[lead]), s/math.Sqrt(effective[h])) &&
+				signatures[lead].same(signatures[h], sigma(o.grid.mode, 0, o.grid.systemVolts)):
 				group = append(group, h)
 			}
 		}

@@ -21,11 +21,35 @@ import (
 // suspects predict a reading by the same function.
 const probesKept = 5
 
+// signature is what a cloud's probes predict of a measurement: suspects that predict it by
+// the same function of the circuit have the same one.
+type signature [probesKept * 2]float64
+
+// put notes the prediction of one probe.
+func (s *signature) put(probe int, x *mix) {
+	s[2*probe], s[2*probe+1] = x.raw[0].A, 1
+	if x.n > 1 && x.raw[1] != x.raw[0] {
+		s[2*probe+1] = 10 + x.raw[1].A + x.chance[0]
+	}
+}
+
+// same reports whether two signatures are, but for what no meter tells apart; error is
+// the standard deviation of the reading.
+func (s *signature) same(t *signature, error float64) bool {
+	for i := range s {
+		x, y := finite(s[i]), finite(t[i])
+		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
+			return false
+		}
+	}
+	return true
+}
+
 // foreseen is what a hypothesis expects of a reading before it is taken.
 type foreseen struct {
 	ok        bool
 	mixes     []mix // by particle
-	signature [probesKept * 2]float64
+	signature signature
 	middle    float64 // median of what is expected
 	width     float64 // half of what holds two thirds of it, as a standard deviation does
 	effective float64 // particles that carry the weight
@@ -53,10 +77,7 @@ func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
 	var out [1]mix
 	for i := range c.probes {
 		b.predict(&c.probes[i], ms, out[:])
-		s.signature[2*i], s.signature[2*i+1] = out[0].raw[0].A, 1
-		if out[0].n > 1 && out[0].raw[1] != out[0].raw[0] {
-			s.signature[2*i+1] = 10 + out[0].raw[1].A + out[0].chance[0]
-		}
+		s.signature.put(i, &out[0])
 	}
 	start := len(b.foreseen)
 	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
@@ -119,16 +140,7 @@ func (s *foreseen) alike(t *foreseen, error float64) bool {
 // sameFunction reports whether two hypotheses predict a reading by the same function
 // of the circuit, as their probes tell.
 func (s *foreseen) sameFunction(t *foreseen, error float64) bool {
-	if !s.ok || !t.ok {
-		return false
-	}
-	for i := range s.signature {
-		x, y := finite(s.signature[i]), finite(t.signature[i])
-		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
-			return false
-		}
-	}
-	return true
+	return s.ok && t.ok && s.signature.same(&t.signature, error)
 }
 
 // twins tells which hypotheses have predicted which readings by the same functions

@@ -428,7 +428,11 @@ func (h *Hypothesis) over(of map[*Hypothesis]float64) float64 {
 	return sum
 }
 
+// aloneProbabilities are the same for all, worked out once a change.
 func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
+	if b.alone != nil && b.aloneAt == b.changes {
+		return b.alone
+	}
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
 		logs[i] = max(h.complain, -2) + math.Log(h.share) // the complaint alone proves little
@@ -444,5 +448,6 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	for i, h := range b.hyps {
 		out[h] = math.Exp(logs[i] - sum)
 	}
+	b.alone, b.aloneAt = out, b.changes
 	return out
 }
