@@ -318,6 +318,7 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	if err := b.extend(c, b.shared.block); err != nil {
 		return false, err
 	}
+	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	if b.named[h.ID()] && fits(c) < rarelyFits {
 		if err := b.reach(c); err != nil {
 			return false, err
@@ -327,7 +328,6 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	if c.sound() {
 		c.first = slices.Clone(c.particles)
 	}
-	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
 	return true, nil
 }
 

@@ -25,8 +25,14 @@ const (
 	pairsInAll = 48
 	// pairsTried is how many pairs are tried for each time they are added, with
 	// triedWith guesses each.
-	pairsTried = 64
-	triedWith  = 4
+	pairsTried = 96
+	triedWith  = 8
+	// tryBlur is how many times its instrument's error a number counts with there: so few
+	// guesses hit nothing sharply.
+	tryBlur = 4
+	// withOne is how many pairs with one suspect are added at a time while there are others:
+	// what is left out can't be believed.
+	withOne = 4
 
 	never = -1 // of Belief.paired
 )
@@ -116,11 +122,35 @@ func (c *couple) hypothesis() *Hypothesis {
 // the readings best. A fault and its absence make no pair.
 func (b *Belief) promising() []couple {
 	out, there := b.couples()
+	for _, m := range b.readings {
+		m.blur = tryBlur
+	}
 	for i := range out {
 		out[i].score = out[i].prior + b.try(&out[i])
 	}
+	for _, m := range b.readings {
+		m.blur = 1
+	}
 	sortCouples(out)
-	return out[:min(len(out), pairsMost, max(pairsInAll-there, 0))]
+	return varied(out, min(len(out), pairsMost, max(pairsInAll-there, 0)))
+}
+
+// varied picks the first n, but those with a suspect that is in enough of them already
+// come after all others.
+func varied(cs []couple, n int) []couple {
+	in := map[string]int{}
+	var out, later []couple
+	for _, c := range cs {
+		x, y := c.x.ID(), c.y.ID()
+		if in[x] >= withOne || in[y] >= withOne {
+			later = append(later, c)
+			continue
+		}
+		in[x]++
+		in[y]++
+		out = append(out, c)
+	}
+	return append(out, later...)[:n]
 }
 
 // couples lists the pairs to try, and how many have been added already.

@@ -282,9 +282,14 @@ func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
 }
 
 // sameSlip is the chance that whoever made a slip makes the same one again when
-// they repeat the reading: a lead in the wrong cavity stays there. Experience, no
-// source.
-const sameSlip = 0.5
+// they repeat the reading: a lead in the wrong cavity stays there. Eyes and ears that
+// went wrong once seldom do so again. Experience, no source.
+func sameSlip(m *measurement) float64 {
+	if m.choices > 0 && m.Measure.Mode != rules.TestLamp {
+		return 0.1
+	}
+	return 0.5
+}
 
 // earlier finds the last reading of the same thing since the last repair.
 func (b *Belief) earlier(m *measurement) int {
@@ -307,7 +312,7 @@ func (b *Belief) logFor(p *particle, m *measurement, x *mix) float64 {
 	}
 	mode, was := instrument(m.Measure), &b.readings[m.again].Answer
 	wrong := Slip * slipLikelihood(mode, was, m.choices, b.systemVolts) / math.Exp(p.of(m.again))
-	again := sameSlip * math.Min(wrong, 1)
+	again := sameSlip(m) * math.Min(wrong, 1)
 	return math.Log((1-again)*math.Exp(log) + again*b.repeats(mode, &m.Answer, was))
 }
 
