@@ -49,13 +49,15 @@ func (s *signature) same(t *signature, error float64) bool {
 type foreseen struct {
 	ok        bool
 	mixes     []mix // by particle
+	signed    bool  // the signature is there; also of what is dormant
 	signature signature
 	middle    float64 // median of what is expected
 	width     float64 // half of what holds two thirds of it, as a standard deviation does
 	effective float64 // particles that carry the weight
 }
 
-// foresee works out what each hypothesis that is not dormant expects of a reading.
+// foresee works out what each hypothesis expects of a reading; of one that is dormant, or
+// of which a rule has the word, only by which function it predicts it.
 func (b *Belief) foresee(m *measurement) []foreseen {
 	out := make([]foreseen, len(b.hyps))
 	if !m.circuit || m.wiring != "" {
@@ -63,22 +65,31 @@ func (b *Belief) foresee(m *measurement) []foreseen {
 	}
 	b.foreseen = b.foreseen[:0]
 	for i, h := range b.hyps {
-		if h.cloud != nil && !h.cloud.dormant(h) && !m.overruled(h) {
+		if h.cloud == nil {
+			continue
+		}
+		b.signFor(&out[i], h.cloud, m)
+		if !h.cloud.dormant(h) && !m.overruled(h) {
 			b.foreseeOne(&out[i], h, m)
 		}
 	}
 	return out
 }
 
-func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
-	c := h.cloud
-	s.ok = true
+func (b *Belief) signFor(s *foreseen, c *cloud, m *measurement) {
+	s.signed = true
 	ms := []*measurement{m}
 	var out [1]mix
 	for i := range c.probes {
 		b.predict(&c.probes[i], ms, out[:])
 		s.signature.put(i, &out[0])
 	}
+}
+
+func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
+	c := h.cloud
+	s.ok = true
+	ms := []*measurement{m}
 	start := len(b.foreseen)
 	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
 	s.mixes = b.foreseen[start:len(b.foreseen):len(b.foreseen)]
@@ -94,7 +105,7 @@ func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
 	slices.SortFunc(expected, func(a, b weighted) int { return cmp.Compare(a.value, b.value) })
 	s.middle = quantile(expected, 0.5)
 	s.width = (quantile(expected, 0.84) - quantile(expected, 0.16)) / 2
-	s.effective = effective(c.logw)
+	s.effective = min(effective(c.logw), distinct(expected))
 	if h.bare >= liveAt {
 		h.expect(m, inWords(m, s.mixes, weights))
 	}
@@ -102,6 +113,20 @@ func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
 
 // weighted is a value and how much it counts.
 type weighted struct{ value, weight float64 }
+
+// distinct is how many different values carry the weight: copies of a particle that nothing
+// has moved yet are one. Values are in order, weights sum to 1.
+func distinct(sorted []weighted) float64 {
+	squares, same := 0.0, 0.0
+	for i, x := range sorted {
+		same += x.weight
+		if i+1 == len(sorted) || sorted[i+1].value != x.value {
+			squares += same * same
+			same = 0
+		}
+	}
+	return 1 / squares
+}
 
 // quantile of values in order whose weights sum to 1.
 func quantile(sorted []weighted, part float64) float64 {
@@ -127,8 +152,8 @@ func finite(x float64) float64 {
 func (s *foreseen) alike(t *foreseen, error float64) bool {
 	apart := math.Abs(s.middle - t.middle)
 	a, b := math.Hypot(s.width, error), math.Hypot(t.width, error)
-	if wide := 3 * error; s.width < wide && t.width < wide {
-		return apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b)
+	if wide := 3 * error; s.width < wide && t.width < wide && apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b) {
+		return true
 	}
 	if !s.sameFunction(t, error) {
 		return false
@@ -140,7 +165,7 @@ func (s *foreseen) alike(t *foreseen, error float64) bool {
 // sameFunction reports whether two hypotheses predict a reading by the same function
 // of the circuit, as their probes tell.
 func (s *foreseen) sameFunction(t *foreseen, error float64) bool {
-	return s.ok && t.ok && s.signature.same(&t.signature, error)
+	return s.signed && t.signed && s.signature.same(&t.signature, error)
 }
 
 // twins tells which hypotheses have predicted which readings by the same functions
@@ -219,17 +244,18 @@ func (b *Belief) part(m *measurement, expect []foreseen) {
 	if t.n == 0 {
 		t.n = len(b.hyps)
 		t.no, t.apart = make([]bool, t.n*t.n), make([]uint64, t.n*t.n)
-		b.partByComplaint()
+		b.partForGood()
 	}
 	b.foreseeSound(m)
 	newest := len(b.readings) - 1
 	for i := range t.n {
 		error := sigma(instrument(m.Measure), expect[i].middle, b.systemVolts)
 		for k := i + 1; k < t.n; k++ {
-			if t.no[i*t.n+k] || !m.circuit || m.wiring != "" || expect[i].sameFunction(&expect[k], error) {
+			if t.no[i*t.n+k] || !m.circuit || m.wiring != "" ||
+				expect[i].sameFunction(&expect[k], error) && m.overruled(b.hyps[i]) == m.overruled(b.hyps[k]) {
 				continue
 			}
-			if newest >= mostParted || !expect[i].ok || !expect[k].ok {
+			if newest >= mostParted || !expect[i].signed || !expect[k].signed {
 				t.no[i*t.n+k], t.no[k*t.n+i] = true, true
 				continue
 			}
@@ -239,11 +265,11 @@ func (b *Belief) part(m *measurement, expect []foreseen) {
 	}
 }
 
-// partByComplaint does it for what has no cloud, or one made in another way.
-func (b *Belief) partByComplaint() {
+// partForGood does it for what has no cloud, or one in other wirings.
+func (b *Belief) partForGood() {
 	t := &b.twins
 	apart := func(x, y *Hypothesis) bool {
-		return x.cloud == nil || y.cloud == nil || x.cloud.found+y.cloud.found > 0 || x.cloud.wirings.Count() != y.cloud.wirings.Count()
+		return x.cloud == nil || y.cloud == nil || x.cloud.wirings.Count() != y.cloud.wirings.Count()
 	}
 	for i := range t.n {
 		for k := i + 1; k < t.n; k++ {

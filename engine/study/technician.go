@@ -32,6 +32,9 @@ type technician struct {
 // answer does a test. Wrong tells whether what it gives is not what the vehicle shows.
 func (t *technician) answer(m rules.Measure, s rules.Setup) (a rank.Answer, wrong bool, err error) {
 	t.ledger.Charge(m, s)
+	if !t.finds(m) {
+		return rank.Answer{Unsure: true}, false, nil
+	}
 	a, err = t.vehicle.Answer(m, s)
 	if err != nil || m.Mode == rules.Ask {
 		return a, false, err
@@ -47,6 +50,12 @@ func (t *technician) answer(m rules.Measure, s rules.Setup) (a rank.Answer, wron
 		t.Wrong++
 	}
 	return other, wrong, err
+}
+
+// finds reports whether the vehicle has the places that the leads are to touch: whoever looks
+// for a terminal that is not there says so.
+func (t *technician) finds(m rules.Measure) bool {
+	return !slices.ContainsFunc([]string{m.Red, m.Black, m.From, m.To}, func(place string) bool { return place != "" && !t.has(place) })
 }
 
 // elsewhere takes the reading with one place taken for another: one of the first
