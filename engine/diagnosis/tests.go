@@ -15,15 +15,29 @@ import (
 // offered: a lead in the wrong cavity makes a wrong reading.
 const roleSure = 0.97
 
-// worthless is the gain below which a test is not worth anybody's time, bits.
-const worthless = 0.02
+// What a test must tell to be worth anybody's time, bits: so much, and where one suspect is
+// likely enough to act on, so much for each of its minutes.
+const (
+	worthless     = 0.02
+	worthAtMinute = 0.003
+)
+
+// worthIt gives whether a test tells enough for the minutes it takes.
+func (c *Case) worthIt() func(gain, minutes float64) bool {
+	atMinute := 0.0
+	if c.surest().probability >= likelyAt {
+		atMinute = worthAtMinute
+	}
+	return func(gain, minutes float64) bool { return gain >= max(worthless, atMinute*minutes) }
+}
 
 // Next lists up to limit tests worth doing now, best first; limit 0 means all.
 // None that a gate or a rule forbids is among them.
 func (c *Case) Next(limit int) []Proposal {
 	ps := slices.Clone(c.proposals())
 	if c.Conclusion() != nil && !slices.ContainsFunc(ps, func(p Proposal) bool { return c.required(p.Test.ID) }) {
-		ps = slices.DeleteFunc(ps, func(p Proposal) bool { return p.Gain < worthless })
+		worthIt := c.worthIt()
+		ps = slices.DeleteFunc(ps, func(p Proposal) bool { return !worthIt(p.Gain, p.Minutes) })
 	}
 	if limit > 0 && len(ps) > limit {
 		ps = ps[:limit]
@@ -66,6 +80,7 @@ func (c *Case) worthBy(proving bool) []Proposal {
 	opens := c.opens(blocked, outlooks[len(cs):])
 	ps := make([]Proposal, 0, len(cs))
 	scores := map[string]float64{}
+	worthIt := c.worthIt()
 	for i, cand := range cs {
 		o := &outlooks[i]
 		gain := choose.Gain(o.Prior, o.Cells)
@@ -74,7 +89,7 @@ func (c *Case) worthBy(proving bool) []Proposal {
 		if o, ok := opens[opensBy(cand)]; ok && o.gain > gain {
 			gain, minutes, opening, proving = o.gain, minutes+o.minutes, o.outlook, o.minutes
 		}
-		if gain < worthless && !c.required(cand.Test.ID) {
+		if !worthIt(gain, minutes) && !c.required(cand.Test.ID) {
 			continue
 		}
 		ps = append(ps, Proposal{Test: cand.Test, Measure: cand.Measure, Setup: cand.Setup,
