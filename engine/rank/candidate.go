@@ -341,8 +341,8 @@ func (b *Belief) expectedCells(c *Candidate, live []*Hypothesis) []int {
 		c.each(h.cloud, func(cell int16, _ float64) {
 			i := int(cell)
 			expected[i] = true
-			if c.grid.half > 0 && i <= last {
-				expected[max(i-1, 0)], expected[min(i+1, last)] = true, true
+			for k := 1; k < len(meterError) && c.grid.half > 0 && i <= last; k++ {
+				expected[max(i-k, 0)], expected[min(i+k, last)] = true, true
 			}
 		})
 	}
@@ -359,33 +359,34 @@ func (b *Belief) expectedCells(c *Candidate, live []*Hypothesis) []int {
 }
 
 // gather adds weighted predictions of numbers into the listed cells, with the meter's
-// error: a quarter of each goes to its neighbours, which stands for that error across the
-// borders of cells; OL keeps to itself.
+// error; OL keeps to itself.
 func (b *Belief) gather(c *Candidate, from *cloud, at []int, p []float64) {
 	n := c.grid.cells
 	if cap(b.cells) < 2*n {
-		b.cells = make([]float64, 2*n)
+		b.cells = make([]float64, 2*n) // all zero, as each use leaves it
 	}
 	exact, read := b.cells[:n], b.cells[n:2*n]
-	clear(b.cells[:2*n])
 	c.each(from, func(cell int16, w float64) { exact[cell] += w })
 	last := n - 2
 	for _, i := range at {
 		if i == rest || exact[i] == 0 {
 			continue
 		}
-		switch w := exact[i]; {
-		case c.grid.half == 0 || i > last:
+		w := exact[i]
+		if c.grid.half == 0 || i > last {
 			read[i] += w
-		default:
-			read[i] += 0.6 * w
-			read[max(i-1, 0)] += 0.2 * w
-			read[min(i+1, last)] += 0.2 * w
+			continue
+		}
+		read[i] += meterError[0] * w
+		for k := 1; k < len(meterError); k++ {
+			read[max(i-k, 0)] += meterError[k] * w
+			read[min(i+k, last)] += meterError[k] * w
 		}
 	}
 	for k, i := range at {
 		if i != rest {
 			p[k] = read[i]
+			exact[i], read[i] = 0, 0
 		}
 	}
 }

@@ -179,7 +179,7 @@ func (o *Outlook) runs() [][2]int {
 		for h, p := range o.Prior {
 			chance += p * o.Cells[h][i]
 		}
-		busy := chance > 0.002 && o.cell(i) != rest
+		busy := chance > 0.001 && o.cell(i) != rest
 		over := o.cell(i) == o.grid.cells-1
 		if start >= 0 && (!busy || over || o.cell(i) != o.cell(i-1)+1) {
 			out = append(out, [2]int{start, i - 1})

@@ -16,8 +16,13 @@ type grid struct {
 	systemVolts float64
 }
 
-// cellWidth is the width of a numeric cell in standard deviations of a reading.
-const cellWidth = 2.5
+// cellWidth is the width of a numeric cell in standard deviations of a reading: with wider
+// ones it would matter at which side of a border a prediction falls.
+const cellWidth = 1.0
+
+// meterError is how the meter's error spreads a number over cells, from its own outward:
+// the normal distribution's share of each.
+var meterError = [...]float64{0.3829, 0.2417, 0.0606, 0.0062}
 
 // levels is how finely a load's or lamp's brightness is kept, cells from 0 to 1.2.
 const levels = 60

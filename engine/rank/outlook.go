@@ -147,7 +147,7 @@ func (o *Outlook) pool(signatures []*signature, effective []float64) {
 	if o.grid.half == 0 {
 		return
 	}
-	const narrow, same = 1.5, 0.4 // cells
+	const narrow, same = 3.5, 1 // cells
 	done := make([]bool, len(o.Cells))
 	for lead := range o.Cells {
 		if done[lead] {
