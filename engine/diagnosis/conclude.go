@@ -37,7 +37,11 @@ func (c *Case) proven() *Conclusion {
 	if c.pending() {
 		return nil
 	}
-	if sure := c.surest(); sure.probability >= concludeAt && sure.alone >= provenAt {
+	sure := c.surest()
+	if !c.fits(sure.with) {
+		return nil
+	}
+	if sure.probability >= concludeAt && sure.alone >= provenAt {
 		if len(top.Suspects) > 1 && top.Probability() >= bothAt {
 			return c.conclude("pair", ranked[:1])
 		}
@@ -50,6 +54,18 @@ func (c *Case) proven() *Conclusion {
 		return c.conclude("single", ranked[:1]) // as sure as it gets: the rest would have to be slips
 	}
 	return c.tie(ranked)
+}
+
+// How many readings may be slips, at the most, under what is concluded: some, and a part of
+// all. More than that and nothing that is believed fits.
+const (
+	slipsMost = 2
+	slipsPart = 2 * rank.Slip
+)
+
+// fits reports whether a hypothesis explains the readings, all but a few.
+func (c *Case) fits(h *rank.Hypothesis) bool {
+	return float64(c.belief.Slips(h)) <= slipsMost+slipsPart*float64(len(c.belief.Readings()))
 }
 
 // rivalled reports whether the readings alone speak for another suspect nearly as

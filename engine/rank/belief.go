@@ -166,7 +166,7 @@ func Open(o Opening) (*Belief, error) {
 	}
 	for i := range b.repaired {
 		r := &b.repaired[i]
-		b.botch(r.Suspect, priors)
+		b.botch(r, priors)
 		r.Was = slices.Clone(r.Was)
 		for k := range r.Was {
 			if b.model != nil {
@@ -192,13 +192,21 @@ func Open(o Opening) (*Belief, error) {
 }
 
 // botch lessens what a repair mends.
-func (b *Belief) botch(repaired string, priors map[string]float64) {
-	named, ok := b.book.Suspect(repaired)
+func (b *Belief) botch(r *Repaired, priors map[string]float64) {
 	for _, s := range b.book.Suspects {
-		if ok && s.Repair.Class == named.Repair.Class {
+		if r.mends(b.book, []string{s.ID}) {
 			priors[s.ID] *= botched
 		}
 	}
+}
+
+// mends reports whether any of the suspects is of the class that the repair mended.
+func (r *Repaired) mends(book *rules.Book, suspects []string) bool {
+	named, ok := book.Suspect(r.Suspect)
+	return ok && slices.ContainsFunc(suspects, func(id string) bool {
+		s, ok := book.Suspect(id)
+		return ok && s.Repair.Class == named.Repair.Class
+	})
 }
 
 // Priors gives every suspect's share under a complaint before anything is known of the circuit;

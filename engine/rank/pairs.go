@@ -43,6 +43,7 @@ func (b *Belief) consider() {
 		return
 	}
 	b.paired = len(b.readings)
+	b.dropPairs()
 	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
 		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never}
 	for _, p := range b.promising() {
@@ -76,21 +77,50 @@ func (b *Belief) consider() {
 	b.normalise()
 }
 
+// dropPairs drops the pairs that have no chance any more, to make room for others.
+func (b *Belief) dropPairs() {
+	gone := map[*Hypothesis]bool{}
+	for _, h := range b.hyps {
+		if len(h.Suspects) > 1 && h.forms != nil && h.sum < hopelessPair {
+			for _, form := range h.forms {
+				gone[form] = true
+			}
+		}
+	}
+	b.hyps = slices.DeleteFunc(b.hyps, func(h *Hypothesis) bool { return gone[h] })
+}
+
+// hopelessPair is the probability below which a pair is dropped when others are added.
+const hopelessPair = 1e-5
+
 // misfits is how many readings are explained as slips, on average over what is
-// believed.
+// believed; that a repair mended nothing counts like one.
 func (b *Belief) misfits() float64 {
 	sum := 0.0
 	for _, h := range b.hyps {
 		if h.bare < 0.01 {
 			continue
 		}
-		for i, m := range b.readings {
-			if b.slipped(m, h.gained[i]) {
-				sum += h.bare
-			}
+		if slices.ContainsFunc(b.repaired, func(r Repaired) bool { return r.mends(b.book, h.Suspects) }) {
+			sum += h.bare
 		}
+		sum += h.bare * float64(b.slips(h))
 	}
 	return sum
+}
+
+// Slips is how many readings a hypothesis explains as slips only, in the form that is
+// believed most.
+func (b *Belief) Slips(h *Hypothesis) int { return b.slips(h.likeliest()) }
+
+func (b *Belief) slips(h *Hypothesis) int {
+	n := 0
+	for i, m := range b.readings {
+		if b.slipped(m, h.gained[i]) {
+			n++
+		}
+	}
+	return n
 }
 
 // slipped reports whether a reading's likelihood is no more than a slip's.
