@@ -150,7 +150,7 @@ func (c *call) implausible(f *frame, said rules.Setup) {
 	n := f.nums[0]
 	e := c.ctx.Expected
 	if e != nil && n.num.unit.dim != "" && e.Kind == "number" && !dimFits(n.num.unit.dim, e.Measure.Mode) {
-		c.ask(fmt.Sprintf("The test asked for reads %s; “%s” was said. Where was that read, or what did the test show?",
+		c.ask(fmt.Sprintf("The test asked for %s; “%s” was said. Where was that read, or what did the test show?",
 			modeUnit[e.Measure.Mode], n.raw+" "+unitWord(n.num.unit)), nil)
 		return
 	}
