@@ -88,11 +88,33 @@ func (k *checker) suspect(s *Suspect) {
 	in := *k.all
 	in.suspects = nil
 	k.formula(s.When, &in, Bool, unit{})
+	k.hangsOnOne(s)
 	for i := range s.Does {
 		k.effect(&s.Does[i], &in)
 	}
 	if _, ok := k.book.Test(s.Repair.Verify); s.Repair.Verify != "" && !ok {
 		k.add(s.Repair.at.of("verify"), CodeName, fmt.Sprintf("no test is called %q", s.Repair.Verify), didYouMean(s.Repair.Verify, k.book.testIDs()))
+	}
+}
+
+// hangsOnOne sees to it that a suspect's condition ties no unknown that is free of all others
+// to another one: how often it can occur is then the product of two shares.
+func (k *checker) hangsOnOne(s *Suspect) {
+	if s.When == nil || len(s.When.names) < 2 {
+		return
+	}
+	for _, c := range k.book.Circuits {
+		free := c.Beside(s.When)
+		if free == "" {
+			continue
+		}
+		other := s.When.Names()[0]
+		if other == free {
+			other = s.When.Names()[1]
+		}
+		k.add(s.at.of("when"), CodeValue, fmt.Sprintf("this hangs on %s and on %s; %s does not shape the circuit, and a condition on it may hang on nothing else", free, other, free),
+			fmt.Sprintf("keep the condition on %s, and leave the other to a rule that weighs %s", free, s.ID))
+		return
 	}
 }
 

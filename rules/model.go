@@ -203,7 +203,7 @@ type Suspect struct {
 	Element string
 	Fault   string
 	Words   string   // "the coil fuse is blown"
-	When    *Formula // wirings in which it can occur; nil = all
+	When    *Formula // wirings in which it can occur; nil = all; on an unknown that does not shape the circuit (see Circuit.Shaping) it may hang alone
 	Prior   float64  // relative weight where the complaint's own table is silent, > 0
 	Does    []Effect // what it does to the circuit; empty = no circuit effect
 	Stays   bool     // refitting the relay cures nothing, though a joint is bad

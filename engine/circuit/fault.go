@@ -40,9 +40,8 @@ type effect struct {
 
 func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 	f := &Fault{ID: s.ID, Suspect: s}
-	var err error
-	if f.needs, err = m.beside(s.When); err != nil {
-		return nil, fmt.Errorf("suspect %s: %w", s.ID, err)
+	if s.When != nil {
+		f.needs = m.circuit.Beside(s.When)
 	}
 	for i := range s.Does {
 		e, err := m.compileEffect(f, &s.Does[i])
@@ -278,29 +277,6 @@ func (m *Model) Possible(f *Fault, w *Wiring) bool {
 		}
 	}
 	return true
-}
-
-// beside is the one unknown that a suspect's condition hangs on when it does not shape the
-// network: such unknowns are free of all others, so a condition can't tie one to another.
-func (m *Model) beside(when *rules.Formula) (string, error) {
-	if when == nil {
-		return "", nil
-	}
-	shaping := m.shaping()
-	names := when.Names()
-	for _, n := range names {
-		if free := m.isUnknown(n) && !shaping[n]; free && len(names) > 1 {
-			return "", fmt.Errorf("when hangs on %s and on %s: of the unknowns that do not shape the network it may hang on one, and on nothing else",
-				n, names[(slices.Index(names, n)+1)%len(names)])
-		} else if free {
-			return n, nil
-		}
-	}
-	return "", nil
-}
-
-func (m *Model) isUnknown(name string) bool {
-	return slices.ContainsFunc(m.circuit.Wiring, func(w *rules.Wiring) bool { return w.ID == name })
 }
 
 func (m *Model) effectPossible(e *effect, w *Wiring) bool {

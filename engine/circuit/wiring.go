@@ -209,7 +209,7 @@ func (w *Wiring) set(id, choice string, number bool) error {
 // what was asked for.
 func (m *Model) Wirings(known map[string]string) (*Wirings, error) {
 	ws := &Wirings{model: m, variants: &variants{of: map[string]*Wiring{}}}
-	shaping := m.shaping()
+	shaping := m.circuit.Shaping()
 	var shapes []int
 	for i, unknown := range m.circuit.Wiring {
 		if shaping[unknown.ID] {
@@ -238,34 +238,6 @@ func (m *Model) Wirings(known map[string]string) (*Wirings, error) {
 	}
 	ws.accumulate()
 	return ws, nil
-}
-
-// shaping tells which unknowns shape the network: those that a condition, a name
-// or a chain depends on.
-func (m *Model) shaping() map[string]bool {
-	shaping := map[string]bool{}
-	for _, f := range m.circuit.Allow {
-		for _, n := range f.Names() {
-			shaping[n] = true
-		}
-	}
-	for _, d := range m.circuit.Names {
-		for _, n := range d.Is.Names() {
-			shaping[n] = true
-		}
-	}
-	chains := m.circuit.Chains
-	for _, s := range m.circuit.Surroundings {
-		chains = append(chains[:len(chains):len(chains)], s.Chains...)
-	}
-	for _, c := range chains {
-		if c.When != nil {
-			for _, n := range c.When.Names() {
-				shaping[n] = true
-			}
-		}
-	}
-	return shaping
 }
 
 // shapesKept is how many lists of shapes a model keeps for jobs to come.
