@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -44,7 +45,7 @@ func (k *checker) declare() {
 }
 
 func wiringFact(w *Wiring) *Fact {
-	f := &Fact{ID: w.ID, Kind: Choice, Of: w.Of, Words: strings.ReplaceAll(w.ID, "_", " "), Pos: w.Pos, at: w.at}
+	f := &Fact{ID: w.ID, Kind: Choice, Of: w.Of, Words: cmp.Or(w.Words, strings.ReplaceAll(w.ID, "_", " ")), Pos: w.Pos, at: w.at}
 	if w.Number {
 		f.Kind, f.Unit, f.loose = Number, w.Unit, w.Unit == ""
 	}

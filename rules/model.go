@@ -91,6 +91,7 @@ type Circuit struct {
 // each choice. Shares are relative and need not sum to one.
 type Wiring struct {
 	ID     string
+	Words  string // "what commands the coil"; "" = the id in words
 	Of     []string
 	Shares []float64 // same length as Of, each >= 0
 	Number bool      // formulas see the choice as a number (system volts), not as text

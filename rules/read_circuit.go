@@ -51,9 +51,9 @@ func (r *reader) circuit(n *yaml.Node) *Circuit {
 }
 
 func (r *reader) wiring(n *yaml.Node) *Wiring {
-	o := r.object(n, "wiring", "id", "of", "number", "unit")
+	o := r.object(n, "wiring", "id", "words", "of", "number", "unit")
 	o.need("of")
-	w := &Wiring{ID: o.id(), Number: o.flag("number"), Unit: o.text("unit"), Pos: o.pos(), at: o.spots()}
+	w := &Wiring{ID: o.id(), Words: o.text("words"), Number: o.flag("number"), Unit: o.text("unit"), Pos: o.pos(), at: o.spots()}
 	sum := 0.0
 	for _, s := range o.shares("of", 1e9) {
 		w.Of = append(w.Of, s.key)
