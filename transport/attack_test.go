@@ -94,7 +94,7 @@ func framed(first, again []byte) func(*testing.T, *running) string {
 		ws, _, err := websocket.DefaultDialer.Dial("ws"+strings.TrimPrefix(r.url, "http")+"/ws", http.Header{"Authorization": {"Bearer " + phoneToken}})
 		require.NoError(t, err)
 		defer ws.Close()
-		require.NoError(t, ws.SetReadDeadline(time.Now().Add(10*time.Second)))
+		require.NoError(t, ws.SetReadDeadline(time.Now().Add(30*time.Second)))
 		go func() {
 			_, err := ws.NetConn().Write(first)
 			for err == nil && again != nil {
