@@ -48,11 +48,7 @@ func (p *player) latencies(t *testing.T, until string) []float64 {
 // the median. Other work on the machine makes it slower, so this is held to when
 // figures are wanted, and to a second always.
 func TestFromReadingToPage(t *testing.T) {
-	b, shop := startBrowser(t), openShop(t)
-	opened := shop.open(t, fan(false))
-	p := newPlayer(t, b.open(t, shop.url, desk), shop, opened.Job, "load_ground.open")
-	p.states = nil
-	p.run(t, goTo("#/job/"+opened.Job))
+	p := atTheFan(t, desk)
 	p.play(t, nil)
 	took, answered := p.latencies(t, "coilside-reading"), p.latencies(t, "coilside-answer")
 	median := took[len(took)/2]

@@ -60,15 +60,22 @@ func heardAs(all []heard, role, name string) *heard {
 // controls are the roles of what is used: each must say what it is.
 var controls = []string{"button", "link", "textbox", "radio", "checkbox", "combobox", "DisclosureTriangle", "group", "region", "navigation", "log"}
 
+// atTheFan opens the job of a fan on the page, on a screen of some size.
+func atTheFan(t *testing.T, on size) *player {
+	t.Helper()
+	b, shop := startBrowser(t), openShop(t)
+	opened := shop.open(t, fan(false))
+	p := newPlayer(t, b.open(t, shop.url, on), shop, opened.Job, "load_ground.open")
+	p.states = nil
+	p.run(t, goTo("#/job/"+opened.Job))
+	return p
+}
+
 // What a screen reader is given: names for all that can be used, the parts of the page as
 // regions, the conversation as a log that speaks up, and, after each answer, the focus on
 // what is asked next.
 func TestWhatAScreenReaderIsGiven(t *testing.T) {
-	b, shop := startBrowser(t), openShop(t)
-	opened := shop.open(t, fan(false))
-	p := newPlayer(t, b.open(t, shop.url, phone), shop, opened.Job, "load_ground.open")
-	p.states = nil
-	p.run(t, goTo("#/job/"+opened.Job))
+	p := atTheFan(t, phone)
 	p.shows(t)
 	for step := range 4 {
 		all := p.tree(t)
@@ -101,11 +108,7 @@ func TestWhatAScreenReaderIsGiven(t *testing.T) {
 
 // A number that cannot be taken is said to be wrong at once, and the field says so too.
 func TestAScreenReaderHearsAWrongNumber(t *testing.T) {
-	b, shop := startBrowser(t), openShop(t)
-	opened := shop.open(t, fan(false))
-	p := newPlayer(t, b.open(t, shop.url, desk), shop, opened.Job, "load_ground.open")
-	p.states = nil
-	p.run(t, goTo("#/job/"+opened.Job))
+	p := atTheFan(t, desk)
 	for range 20 {
 		if r := p.shows(t).Reply; r.Next != nil && r.Next.Accept == "" && r.Next.Answers.Kind == "number" {
 			break
