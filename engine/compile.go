@@ -7,25 +7,51 @@ import (
 	"coilside/rules"
 )
 
-// draft is a Program in the making: what hangs on each fact, in lists.
+// draft is a Program in the making: what hangs on each fact, as the rules bring it.
 type draft struct {
 	*Program
-	numbers [][]numberTest // by fact
-	words   [][]wordTest
-	readers [][]int32
-	feeds   [][]feed
-	slots   [][]slot
-	sets    [][]int32 // by rule: facts
+	numbers hung[numberTest]
+	words   hung[wordTest]
+	readers hung[int32]
+	feeds   hung[feed]
+	slots   hung[slot]
+	sets    hung[int32] // on each rule: facts
+}
+
+// hung gathers what hangs on facts or rules until all of it is there.
+type hung[T any] struct {
+	on    []int32 // by item
+	items []T
+}
+
+func (h *hung[T]) hang(on int, item T) {
+	h.on, h.items = append(h.on, int32(on)), append(h.items, item)
+}
+
+// lay puts together what hangs on each of so many, in the order in which it came.
+func (h *hung[T]) lay(many int) (table []T, at []span) {
+	at = make([]span, many)
+	for _, on := range h.on {
+		at[on].to++
+	}
+	from := int32(0)
+	for on := range at {
+		count := at[on].to
+		at[on] = span{from, from}
+		from += count
+	}
+	table = make([]T, len(h.items))
+	for i, item := range h.items {
+		s := &at[h.on[i]]
+		table[s.to] = item
+		s.to++
+	}
+	return table, at
 }
 
 // Compile lays out a book. It can't fail: a loaded book is sound.
 func Compile(book *rules.Book) *Program {
-	n := len(book.Facts)
-	d := &draft{
-		Program: &Program{book: book, facts: make([]factTable, n), gates: make([]gate, len(book.Rules))},
-		numbers: make([][]numberTest, n), words: make([][]wordTest, n), readers: make([][]int32, n),
-		feeds: make([][]feed, n), slots: make([][]slot, n), sets: make([][]int32, len(book.Rules)),
-	}
+	d := &draft{Program: &Program{book: book, facts: make([]factTable, len(book.Facts)), gates: make([]gate, len(book.Rules))}}
 	for i, r := range book.Rules {
 		d.gates[i] = gate{parent: -1, decides: rules.False}
 		if r.Late {
@@ -35,9 +61,10 @@ func Compile(book *rules.Book) *Program {
 		d.addCondition(int32(i), r.When.Form())
 		d.addSlots(int32(i), r)
 	}
+	d.layOut()
 	d.rank()
-	d.addFeeds()
-	d.flatten()
+	d.layFeeds()
+	d.layMarks()
 	d.linkPrecedence()
 	d.empty = d.fromNothing()
 	return d.Program
@@ -68,13 +95,13 @@ func (d *draft) addMember(g int32, f *rules.Form) {
 	case rules.IsComparison:
 		c := f.Comparison
 		if d.book.Facts[c.Fact].Worded() {
-			d.words[c.Fact] = append(d.words[c.Fact], wordTest{c.Text, g, c.Op})
+			d.words.hang(c.Fact, wordTest{c.Text, g, c.Op})
 		} else {
-			d.numbers[c.Fact] = append(d.numbers[c.Fact], numberTest{c.Number, g, c.Op})
+			d.numbers.hang(c.Fact, numberTest{c.Number, g, c.Op})
 		}
 	case rules.IsWhole:
 		for _, fact := range f.Reads {
-			d.readers[fact] = append(d.readers[fact], int32(len(d.wholes)))
+			d.readers.hang(fact, int32(len(d.wholes)))
 		}
 		d.wholes = append(d.wholes, whole{f.Whole, g})
 	default:
@@ -94,8 +121,8 @@ func (d *draft) addSlots(rule int32, r *rules.Rule) {
 		if s.constant {
 			s.says = fitting(d.book.Facts[fact], a.To.Cell(&rules.Frame{}))
 		}
-		d.slots[fact] = append(d.slots[fact], s)
-		d.sets[rule] = append(d.sets[rule], int32(fact))
+		d.slots.hang(fact, s)
+		d.sets.hang(int(rule), int32(fact))
 	}
 }
 
@@ -107,75 +134,82 @@ func fitting(f *rules.Fact, say rules.Cell) rules.Cell {
 	return say
 }
 
+// layOut moves what hangs on facts into the tables of the program.
+func (d *draft) layOut() {
+	p, many := d.Program, len(d.facts)
+	var numbers, words, readers, setters []span
+	p.numbers, numbers = d.numbers.lay(many)
+	p.words, words = d.words.lay(many)
+	p.readers, readers = d.readers.lay(many)
+	p.slots, setters = d.slots.lay(many)
+	for i, f := range d.book.Facts {
+		p.facts[i] = factTable{
+			place: int32(f.Place()), worded: f.Worded(),
+			numbers: numbers[i], words: words[i], readers: readers[i], setters: setters[i],
+		}
+		slices.SortStableFunc(p.numbers[numbers[i].from:numbers[i].to], func(a, b numberTest) int { return cmp.Compare(a.constant, b.constant) })
+	}
+}
+
 // rank orders the facts that rules set by the level after which no rule sets them any more. A
 // rule stands above all rules that set what it reads, so a fact comes after all that it depends on.
 func (d *draft) rank() {
 	settled := make([]int, len(d.facts))
-	for fact, slots := range d.slots {
-		if len(slots) > 0 {
-			d.order = append(d.order, derived{fact: int32(fact)})
+	for fact := range d.facts {
+		setters := d.setters(fact)
+		if len(setters) > 0 {
+			d.order = append(d.order, d.derived(fact, setters))
 		}
-		for _, s := range slots {
+		for _, s := range setters {
 			settled[fact] = max(settled[fact], d.book.Rules[s.rule].Level())
 		}
 	}
 	slices.SortStableFunc(d.order, func(a, b derived) int { return cmp.Compare(settled[a.fact], settled[b.fact]) })
 	for rank, of := range d.order {
-		d.facts[of.fact].rank = int32(rank)
+		of.on.rank = int32(rank)
 	}
 }
 
-func (d *draft) addFeeds() {
-	for fact, slots := range d.slots {
-		for _, s := range slots {
+func (d *draft) setters(fact int) []slot {
+	of := d.facts[fact].setters
+	return d.Program.slots[of.from:of.to]
+}
+
+func (d *draft) derived(fact int, setters []slot) derived {
+	out := derived{on: &d.facts[fact], fact: int32(fact), sole: -1}
+	if len(setters) == 1 && setters[0].says.Known && !out.on.worded {
+		out.sole, out.says = setters[0].rule, setters[0].says.Number
+	}
+	return out
+}
+
+func (d *draft) layFeeds() {
+	for fact := range d.facts {
+		for _, s := range d.setters(fact) {
 			for _, read := range s.to.Reads() {
-				d.feeds[read] = append(d.feeds[read], feed{s.rule, d.facts[fact].rank})
+				d.feeds.hang(read, feed{s.rule, d.facts[fact].rank})
 			}
 		}
 	}
-}
-
-// flatten moves the lists into the tables of the program.
-func (d *draft) flatten() {
-	p := d.Program
-	for i, f := range d.book.Facts {
-		slices.SortStableFunc(d.numbers[i], func(a, b numberTest) int { return cmp.Compare(a.constant, b.constant) })
-		p.facts[i] = factTable{
-			place:   int32(f.Place()),
-			rank:    d.facts[i].rank,
-			numbers: put(&p.numbers, d.numbers[i]),
-			words:   put(&p.words, d.words[i]),
-			readers: put(&p.readers, d.readers[i]),
-			feeds:   put(&p.feeds, d.feeds[i]),
-			setters: put(&p.slots, d.slots[i]),
-
-			worded:    f.Worded(),
-			evaluated: len(d.readers[i])+len(d.feeds[i]) > 0,
-		}
-	}
-	for rank := range p.order {
-		d.linkDerived(&p.order[rank])
-	}
-	for rule, facts := range d.sets {
-		ranks := make([]int32, len(facts))
-		for i, fact := range facts {
-			ranks[i] = d.facts[fact].rank
-		}
-		p.gates[rule].marks = put(&p.marks, ranks)
+	feeds, at := d.feeds.lay(len(d.facts))
+	d.Program.feeds = feeds
+	for i := range d.facts {
+		on := &d.facts[i]
+		on.feeds = at[i]
+		on.evaluated = !on.readers.empty() || !on.feeds.empty()
 	}
 }
 
-func (d *draft) linkDerived(to *derived) {
-	to.on, to.sole = &d.Program.facts[to.fact], -1
-	if by := d.slots[to.fact]; len(by) == 1 && by[0].says.Known && !to.on.worded {
-		to.sole, to.says = by[0].rule, by[0].says.Number
+// layMarks tells each rule the ranks of the facts that it sets.
+func (d *draft) layMarks() {
+	marks, at := d.sets.lay(len(d.book.Rules))
+	for i, fact := range marks {
+		marks[i] = d.facts[fact].rank
 	}
-}
-
-func put[T any](table *[]T, list []T) span {
-	from := len(*table)
-	*table = append(*table, list...)
-	return span{int32(from), int32(len(*table))}
+	d.Program.marks = marks
+	for rule := range at {
+		d.gates[rule].marks = at[rule]
+	}
 }
 
 // linkPrecedence turns "rule over rule" into "slot under slot".

@@ -29,6 +29,8 @@ type Program struct {
 // span is a stretch of a table.
 type span struct{ from, to int32 }
 
+func (s span) empty() bool { return s.from == s.to }
+
 // factTable is what hangs on one fact.
 type factTable struct {
 	place   int32 // in its column of the frame

@@ -25,7 +25,7 @@ func check(m *merge, found *problems, kept *Loader) {
 	b.buildIndex()
 	k.facts = k.factScope()
 	k.all = k.facts
-	kept.conditionsFor(k.signature())
+	kept.conditionsIn(k.facts)
 	for _, c := range b.Circuits {
 		k.all = k.circuit(c)
 	}
@@ -91,11 +91,11 @@ func (k *checker) plainName(id string, at spots) {
 }
 
 func (k *checker) factScope() *scope {
-	names := make(map[string]symbol, len(k.book.Parameters)+len(k.book.Facts))
+	names := make(map[string]*symbol, len(k.book.Parameters)+len(k.book.Facts))
 	for _, p := range k.book.Parameters {
 		u, _ := parseUnit(p.Unit)
 		value := p.Value
-		names[p.ID] = symbol{name: p.ID, kind: Number, unit: u, constant: &value, fact: -1}
+		names[p.ID] = &symbol{name: p.ID, kind: Number, unit: u, constant: &value, fact: -1}
 	}
 	for i, f := range k.book.Facts {
 		if p, taken := names[f.ID]; taken && p.constant != nil {
@@ -106,30 +106,35 @@ func (k *checker) factScope() *scope {
 	return &scope{names: names, suspects: k.book.MatchSuspects, known: k.book.suspectIDs(), used: map[string]bool{}}
 }
 
-func (k *checker) factSymbol(i int, f *Fact) symbol {
+func (k *checker) factSymbol(i int, f *Fact) *symbol {
 	u, _ := parseUnit(f.Unit)
 	if f.loose {
 		u = unit{free: true}
 	}
-	s := symbol{name: f.ID, kind: f.Kind, unit: u, fact: i, place: f.place}
+	s := &symbol{name: f.ID, kind: f.Kind, unit: u, fact: i, place: f.place}
 	if f.Kind == Choice {
 		s.of = f.Of
 	}
 	return s
 }
 
-// circuit checks one circuit and gives the scope with its names added.
+// circuit checks one circuit and gives the scope with its names added. What an expression
+// may name stands above it, so each name is added after what it is made of was checked.
 func (k *checker) circuit(c *Circuit) *scope {
-	in := k.all.with()
+	in := k.all.copy()
 	in.suspects = nil
 	k.unique(c)
 	for _, w := range c.Wiring {
-		s := in.names[w.ID]
+		declared, ok := in.names[w.ID]
+		if !ok { // it has no id
+			continue
+		}
+		s := *declared
 		s.of = w.Of
 		if w.Number {
 			s.of = nil
 		}
-		in = in.with(s)
+		in.add(s)
 	}
 	for _, d := range c.Names {
 		k.formula(d.Is, in, Choice, unit{})
@@ -137,7 +142,7 @@ func (k *checker) circuit(c *Circuit) *scope {
 		if d.Is != nil && d.Is.op != nil {
 			s.of = d.Is.op.of
 		}
-		in = in.with(s)
+		in.add(s)
 	}
 	for _, f := range c.Allow {
 		k.formula(f, in, Bool, unit{})
@@ -150,7 +155,7 @@ func (k *checker) circuit(c *Circuit) *scope {
 			k.add(q.at.of("known"), CodeName, fmt.Sprintf("no fact is called %q", q.Known), didYouMean(q.Known, k.factIDs()))
 		}
 		in.used[q.Known] = true
-		in = in.with(symbol{name: q.ID, kind: Number, unit: u, fact: -1})
+		in.add(symbol{name: q.ID, kind: Number, unit: u, fact: -1})
 	}
 	for _, e := range c.Parts {
 		for _, key := range e.order {
@@ -162,6 +167,7 @@ func (k *checker) circuit(c *Circuit) *scope {
 		k.formula(chain.When, in, Bool, unit{})
 		k.chain(c, chain)
 	}
+	c.shaping = c.findShaping()
 	return in
 }
 

@@ -118,7 +118,7 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 		k.add(cond.at, CodeType, fmt.Sprintf("this should give %s, but it gives %s", kindWords(want), op.describe()), "compare it with something, with  ==  <  or  >")
 		return nil
 	}
-	cond.op, cond.late, cond.reads, cond.params = op, c.late, k.factIndexes(c.reads), c.params
+	cond.op, cond.late, cond.reads, cond.params = op, c.late, factIndexes(c.reads), c.params
 	cond.node = node
 	if want == Bool {
 		cond.in = k.facts
@@ -129,13 +129,16 @@ func (k *checker) condition(cond *Condition, want Kind) *operand {
 }
 
 func (k *checker) factCompiler(cond *Condition, to *problems) *compiler {
-	return &compiler{problems: to, at: cond.at, scope: k.facts, source: cond.source, slot: func(s symbol) int { return s.place }}
+	return &compiler{problems: to, at: cond.at, scope: k.facts, source: cond.source, slot: func(s *symbol) int { return s.place }}
 }
 
-func (k *checker) factIndexes(names []string) []int {
-	var out []int
-	for _, name := range names {
-		out = append(out, k.facts.names[name].fact)
+func factIndexes(of []*symbol) []int {
+	if len(of) == 0 {
+		return nil
+	}
+	out := make([]int, len(of))
+	for i, s := range of {
+		out[i] = s.fact
 	}
 	slices.Sort(out)
 	return out
@@ -160,7 +163,7 @@ func (k *checker) part(cond *Condition, n ast.Node) Part {
 	c := k.factCompiler(cond, &problems{})
 	op := c.compile(n)
 	from, to := c.span(n)
-	return Part{Source: string([]rune(cond.source)[from:to]), Reads: k.factIndexes(c.reads), Params: c.params, op: op}
+	return Part{Source: string([]rune(cond.source)[from:to]), Reads: factIndexes(c.reads), Params: c.params, op: op}
 }
 
 func conjuncts(n ast.Node) []ast.Node {

@@ -129,13 +129,13 @@ func (x *expander) replace(n *yaml.Node, name, value string) (*yaml.Node, bool) 
 		clone.Content[i] = child
 		used = used || hit
 	}
-	if before := x.swaps[n]; before != nil {
-		x.swaps[&clone] = before
+	if before := x.src.swaps[n]; before != nil {
+		x.src.swaps[&clone] = before
 	}
 	if n.Kind != yaml.ScalarNode || !strings.Contains(n.Value, name) {
 		return &clone, used
 	}
-	change := &swap{node: n, inner: x.swaps[n]}
+	change := &swap{node: n}
 	size, length := len([]rune(name)), len([]rune(value))
 	at := 0
 	parts := strings.Split(n.Value, name)
@@ -145,6 +145,6 @@ func (x *expander) replace(n *yaml.Node, name, value string) (*yaml.Node, bool) 
 		at += size
 	}
 	clone.Value = strings.Join(parts, value)
-	x.swaps[&clone] = change
+	x.src.swaps[&clone] = change
 	return &clone, true
 }

@@ -3,6 +3,7 @@ package rules
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -31,9 +32,15 @@ type symbol struct {
 	place    int      // of a fact: in its column of the frame
 }
 
+// same says whether the name means the same to an expression.
+func (s *symbol) same(t *symbol) bool {
+	sameConstant := s.constant == t.constant || s.constant != nil && t.constant != nil && *s.constant == *t.constant
+	return sameConstant && s.name == t.name && s.kind == t.kind && s.unit == t.unit && slices.Equal(s.of, t.of) && s.fact == t.fact && s.place == t.place
+}
+
 // scope holds the names known where an expression stands.
 type scope struct {
-	names    map[string]symbol
+	names    map[string]*symbol
 	suspects func(pattern string) []string // for suspected() and concluded(); nil where they can't be used
 	known    []string                      // of suspects, for hints
 	used     map[string]bool               // names that some expression read; shared by all scopes of a book
@@ -48,17 +55,19 @@ func (s *scope) list() []string {
 	return out
 }
 
-func (s *scope) with(more ...symbol) *scope {
+// copy gives a scope of its own, to which names can be added.
+func (s *scope) copy() *scope {
 	out := *s
-	out.names = make(map[string]symbol, len(s.names)+len(more))
-	for k, v := range s.names {
-		out.names[k] = v
-	}
-	for _, m := range more {
-		out.names[m.name] = m
-	}
+	out.names = maps.Clone(s.names)
 	return &out
 }
+
+// same says whether every expression means the same in both.
+func (s *scope) same(t *scope) bool {
+	return maps.EqualFunc(s.names, t.names, (*symbol).same) && slices.Equal(s.known, t.known)
+}
+
+func (s *scope) add(n symbol) { s.names[n.name] = &n }
 
 // operand is a compiled part of an expression: what type it has, and a closure
 // of that type. The second result of a number or text says whether it is known.
@@ -78,10 +87,10 @@ type compiler struct {
 	*problems
 	at     spot
 	scope  *scope
-	slot   func(symbol) int // where the frame's column holds a name
-	reads  []string         // names read, in order of appearance
-	params []string         // parameters read
-	late   bool             // asks suspected() or concluded()
+	slot   func(*symbol) int // where the frame's column holds a name
+	reads  []*symbol         // names read, in order of appearance
+	params []string          // parameters read
+	late   bool              // asks suspected() or concluded()
 	source string
 }
 
@@ -298,18 +307,18 @@ func (c *compiler) name(n ast.Node) *operand {
 		c.params = append(c.params, name)
 		return constantNumber(*s.constant, s.unit)
 	}
-	c.read(name)
+	c.read(s)
 	return load(s, c.slot(s))
 }
 
-func (c *compiler) read(name string) {
-	if !slices.Contains(c.reads, name) {
-		c.reads = append(c.reads, name)
+func (c *compiler) read(s *symbol) {
+	if !slices.Contains(c.reads, s) {
+		c.reads = append(c.reads, s)
 	}
 }
 
 // load reads a fact's state from its column of the frame.
-func load(s symbol, i int) *operand {
+func load(s *symbol, i int) *operand {
 	o := &operand{kind: s.kind, unit: s.unit, of: s.of}
 	switch s.kind {
 	case Bool:

@@ -213,10 +213,10 @@ func (k *checker) constant(cond *Condition, n ast.Node, into *Comparison) bool {
 	return known && !math.IsNaN(into.Number)
 }
 
-func (k *checker) factNamed(n ast.Node) (symbol, bool) {
+func (k *checker) factNamed(n ast.Node) (*symbol, bool) {
 	name, ok := nameOf(n)
 	if !ok {
-		return symbol{}, false
+		return nil, false
 	}
 	s, ok := k.facts.names[name]
 	return s, ok && s.constant == nil

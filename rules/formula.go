@@ -235,7 +235,7 @@ func (k *checker) formula(f *Formula, in *scope, want Kind, u unit) {
 	}
 	slots := map[string]int{}
 	c := &compiler{problems: k.problems, at: f.at, scope: in, source: f.source}
-	c.slot = func(s symbol) int {
+	c.slot = func(s *symbol) int {
 		i, ok := slots[s.name]
 		if !ok {
 			i = len(slots)

@@ -36,7 +36,7 @@ func (c *compiler) known(n *ast.CallNode) *operand {
 		return c.fail(n.Arguments[0], CodeType, "", "%q is a parameter and always known", name)
 	}
 	c.scope.used[name] = true
-	c.read(name)
+	c.read(s)
 	i := c.slot(s)
 	if s.kind == Choice || s.kind == Text {
 		return &operand{kind: Bool, truth: func(f *Frame) Truth { return truth(f.Words[i].Known) }}

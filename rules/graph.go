@@ -10,8 +10,8 @@ import (
 // fact it reads. known(f) reads f like any other use does.
 type graph struct {
 	k       *checker
-	setters map[int][]*Rule // by fact
-	state   map[*Rule]visit
+	setters [][]int // by fact: places of rules
+	state   []visit // by rule
 	path    []*Rule
 }
 
@@ -25,35 +25,38 @@ const (
 
 // order gives every rule its level and reports loops.
 func (k *checker) order() {
-	g := &graph{k: k, setters: map[int][]*Rule{}, state: map[*Rule]visit{}}
-	for _, r := range k.book.Rules {
+	g := &graph{k: k, setters: make([][]int, len(k.book.Facts)), state: make([]visit, len(k.book.Rules))}
+	for i, r := range k.book.Rules {
 		for _, fact := range r.sets {
-			g.setters[fact] = append(g.setters[fact], r)
+			g.setters[fact] = append(g.setters[fact], i)
 		}
 	}
-	for _, r := range k.book.Rules {
-		g.visit(r)
+	for i, state := range g.state {
+		if state == untouched {
+			g.visit(i)
+		}
 	}
 }
 
 // visit walks depth first; recursion is as deep as the longest chain of rules.
-func (g *graph) visit(r *Rule) {
-	g.state[r] = open
+func (g *graph) visit(i int) {
+	r := g.k.book.Rules[i]
+	g.state[i] = open
 	g.path = append(g.path, r)
 	for _, fact := range r.reads {
 		for _, before := range g.setters[fact] {
 			switch g.state[before] {
 			case open:
-				g.loop(before)
+				g.loop(g.k.book.Rules[before])
 				continue
 			case untouched:
 				g.visit(before)
 			}
-			r.level = max(r.level, before.level+1)
+			r.level = max(r.level, g.k.book.Rules[before].level+1)
 		}
 	}
 	g.path = g.path[:len(g.path)-1]
-	g.state[r] = done
+	g.state[i] = done
 }
 
 // loop reports the rules from first to the end of the path, which feed each other.

@@ -124,12 +124,12 @@ func (l *loader) file(name string, data []byte) {
 		return
 	}
 	if read, ok := l.kept.read(name, data); ok {
-		r := &reader{problems: l.found, src: read.src, swaps: read.swaps}
+		r := &reader{problems: l.found, src: read.src}
 		r.topLevel(read.doc.Content[0], l.merged)
 		return
 	}
 	before := len(l.found.list)
-	r := &reader{problems: l.found, src: newSource(name, data), swaps: map[*yaml.Node]*swap{}}
+	r := &reader{problems: l.found, src: newSource(name, data)}
 	doc := l.parse(r, data)
 	if doc == nil {
 		l.broken = true
@@ -142,7 +142,7 @@ func (l *loader) file(name string, data []byte) {
 		return
 	}
 	if len(l.found.list) == before {
-		l.kept.keep(name, data, readFile{r.src, r.swaps, doc})
+		l.kept.keep(name, data, readFile{r.src, doc})
 	}
 	r.topLevel(doc.Content[0], l.merged)
 }
@@ -169,12 +169,14 @@ func (l *loader) parse(r *reader, data []byte) *yaml.Node {
 			"this file holds a second YAML document", "remove the line ---, or make it a file of its own")
 		return nil
 	}
-	if long := tooLong(&doc); long != nil {
-		r.fail(long, CodeBudget, "", "this text has more than %d characters", maxScalar)
+	var refused refused
+	refused.look(&doc)
+	switch {
+	case refused.long != nil:
+		r.fail(refused.long, CodeBudget, "", "this text has more than %d characters", maxScalar)
 		return nil
-	}
-	if alias := firstAlias(&doc); alias != nil {
-		r.fail(alias, CodeSyntax, "write the value out, or use `for`", "anchors and aliases (& and *) are not read here")
+	case refused.alias != nil:
+		r.fail(refused.alias, CodeSyntax, "write the value out, or use `for`", "anchors and aliases (& and *) are not read here")
 		return nil
 	}
 	return &doc
@@ -183,28 +185,19 @@ func (l *loader) parse(r *reader, data []byte) *yaml.Node {
 // maxScalar bounds one text of a rule file, in bytes.
 const maxScalar = 20_000
 
-func tooLong(n *yaml.Node) *yaml.Node {
-	if len(n.Value) > maxScalar {
-		return n
-	}
-	for _, c := range n.Content {
-		if found := tooLong(c); found != nil {
-			return found
-		}
-	}
-	return nil
-}
+// refused holds the first node of each kind that is YAML, but not for rule files.
+type refused struct{ long, alias *yaml.Node }
 
-func firstAlias(n *yaml.Node) *yaml.Node {
-	if n.Kind == yaml.AliasNode || n.Anchor != "" {
-		return n
+func (f *refused) look(n *yaml.Node) {
+	if len(n.Value) > maxScalar && f.long == nil {
+		f.long = n
+	}
+	if (n.Kind == yaml.AliasNode || n.Anchor != "") && f.alias == nil {
+		f.alias = n
 	}
 	for _, c := range n.Content {
-		if found := firstAlias(c); found != nil {
-			return found
-		}
+		f.look(c)
 	}
-	return nil
 }
 
 var yamlLine = regexp.MustCompile(`^(?:yaml: )?(?:line (\d+): )?`)

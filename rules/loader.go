@@ -2,8 +2,6 @@ package rules
 
 import (
 	"crypto/sha256"
-	"fmt"
-	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -14,7 +12,7 @@ import (
 type Loader struct {
 	files          map[fileKey]readFile // of the last load
 	were           map[fileKey]readFile // of the load before, while one is under way
-	signature      [sha256.Size]byte    // of the names that conditions were compiled for
+	facts          *scope               // that conditions were compiled in
 	compiles       map[conditionKey]*Condition
 	compiledBefore map[conditionKey]*Condition // of the load before
 }
@@ -26,9 +24,8 @@ type fileKey struct {
 
 // readFile is a file as YAML, with what `for` stands for written out.
 type readFile struct {
-	src   *source
-	swaps map[*yaml.Node]*swap
-	doc   *yaml.Node
+	src *source
+	doc *yaml.Node
 }
 
 type conditionKey struct {
@@ -65,12 +62,12 @@ func (kept *Loader) keep(name string, data []byte, f readFile) {
 	kept.files[keyOf(name, data)] = f
 }
 
-// conditionsFor drops the compiled conditions when names have changed since.
-func (kept *Loader) conditionsFor(signature [sha256.Size]byte) {
-	if signature != kept.signature {
+// conditionsIn drops the compiled conditions when names have changed since.
+func (kept *Loader) conditionsIn(facts *scope) {
+	if kept.facts == nil || !kept.facts.same(facts) {
 		kept.compiledBefore = nil
 	}
-	kept.signature = signature
+	kept.facts = facts
 }
 
 // compiled gives a condition of the same text that compiled before, or nil.
@@ -88,19 +85,4 @@ func (kept *Loader) compiled(want Kind, source string) *Condition {
 
 func (kept *Loader) keepCondition(want Kind, c *Condition) {
 	kept.compiles[conditionKey{want, c.source}] = c
-}
-
-// signature tells whether conditions mean the same: facts, parameters and suspects.
-func (k *checker) signature() [sha256.Size]byte {
-	var b strings.Builder
-	for _, f := range k.book.Facts {
-		fmt.Fprintf(&b, "%s %s %s %q %t\n", f.ID, f.Kind, f.Unit, f.Of, f.loose)
-	}
-	for _, p := range k.book.Parameters {
-		fmt.Fprintf(&b, "%s %v %s\n", p.ID, p.Value, p.Unit)
-	}
-	for _, s := range k.book.Suspects {
-		b.WriteString(s.ID + "\n")
-	}
-	return sha256.Sum256([]byte(b.String()))
 }

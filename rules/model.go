@@ -84,7 +84,8 @@ type Circuit struct {
 	Surroundings []*Surrounding
 	Pos          Pos
 
-	at spots
+	shaping map[string]bool // see Shaping
+	at      spots
 }
 
 // Wiring is one discrete unknown of a circuit, with how often the trade meets

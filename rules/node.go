@@ -14,12 +14,11 @@ import (
 // does not fit.
 type reader struct {
 	*problems
-	src   *source
-	swaps map[*yaml.Node]*swap
+	src *source
 }
 
 func (r *reader) spot(n *yaml.Node) spot {
-	return spot{src: r.src, node: n, swap: r.swaps[n], swaps: r.swaps}
+	return spot{src: r.src, node: n}
 }
 
 func (r *reader) fail(n *yaml.Node, code Code, hint, format string, args ...any) {
@@ -167,14 +166,19 @@ func (o *object) pos() Pos {
 // text reads a scalar as text; numbers keep the way they are written.
 func (o *object) text(key string) string {
 	n := o.at(key)
-	if n == nil {
+	switch {
+	case n == nil:
 		return ""
+	case isText(n):
+		return n.Value
 	}
 	return o.r.text(n, fmt.Sprintf("%q", key))
 }
 
+func isText(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Tag != "!!null" }
+
 func (r *reader) text(n *yaml.Node, what string) string {
-	if n.Kind != yaml.ScalarNode || n.Tag == "!!null" {
+	if !isText(n) {
 		r.fail(n, CodeType, "", "%s is one text, but this is %s", what, nodeKind(n))
 		return ""
 	}
@@ -264,7 +268,7 @@ func (o *object) texts(key string) []string {
 	if n == nil {
 		return nil
 	}
-	if n.Kind == yaml.ScalarNode && n.Tag != "!!null" {
+	if isText(n) {
 		return []string{n.Value}
 	}
 	var out []string

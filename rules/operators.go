@@ -137,7 +137,7 @@ func (c *compiler) likeHint(x, y unit) string {
 	for _, u := range []unit{x, y} {
 		var like []string
 		for _, name := range c.scope.list() {
-			if s := c.scope.names[name]; s.kind == Number && !s.unit.free && s.unit == u && !slices.Contains(c.reads, name) && !slices.Contains(c.params, name) {
+			if s := c.scope.names[name]; s.kind == Number && !s.unit.free && s.unit == u && !slices.Contains(c.reads, s) && !slices.Contains(c.params, name) {
 				like = append(like, name)
 			}
 		}

@@ -13,10 +13,11 @@ import (
 type source struct {
 	name  string
 	lines []string
+	swaps map[*yaml.Node]*swap // what `for` replaced
 }
 
 func newSource(name string, data []byte) *source {
-	return &source{name: name, lines: splitLines(strings.TrimPrefix(string(data), "\uFEFF"))}
+	return &source{name: name, lines: splitLines(strings.TrimPrefix(string(data), "\uFEFF")), swaps: map[*yaml.Node]*swap{}}
 }
 
 var lineBreak = regexp.MustCompile("\r\n|[\n\r\u0085\u2028\u2029]")
@@ -24,10 +25,12 @@ var lineBreak = regexp.MustCompile("\r\n|[\n\r\u0085\u2028\u2029]")
 // splitLines breaks lines wherever YAML 1.1 does (https://yaml.org/spec/1.1/, "Line Break Characters"),
 // as the parser counts them.
 func splitLines(text string) []string {
-	if !strings.ContainsAny(text, "\r\u0085\u2028\u2029") {
-		return strings.Split(text, "\n")
+	for _, rare := range []string{"\r", "\u0085", "\u2028", "\u2029"} {
+		if strings.Contains(text, rare) {
+			return lineBreak.Split(text, -1)
+		}
 	}
-	return lineBreak.Split(text, -1)
+	return strings.Split(text, "\n")
 }
 
 // line gives line n, counted from 1; "" when there is none.
@@ -38,25 +41,21 @@ func (s *source) line(n int) string {
 	return s.lines[n-1]
 }
 
-// spot is a YAML node together with the file it came from, and what `for`
-// replaced in it.
+// spot is a YAML node together with the file it came from.
 type spot struct {
-	src   *source
-	node  *yaml.Node
-	swap  *swap
-	swaps map[*yaml.Node]*swap // of the whole file
+	src  *source
+	node *yaml.Node
 }
 
 // child gives the place of a node below this one.
 func (s spot) child(n *yaml.Node) spot {
-	return spot{src: s.src, node: n, swap: s.swaps[n], swaps: s.swaps}
+	return spot{src: s.src, node: n}
 }
 
 // swap records that the text of a scalar came out of `for`: the positions of
 // the text before the replacement are the ones to show.
 type swap struct {
-	node  *yaml.Node // as written
-	inner *swap      // of an enclosing `for`
+	node  *yaml.Node // as it was; an enclosing `for` may have made that one
 	edits []edit
 }
 
@@ -78,14 +77,11 @@ func (s spot) places() []Pos {
 	if s.node == nil || s.src == nil {
 		return nil
 	}
-	return s.placesOf(s.node, s.swap)
-}
-
-func (s spot) placesOf(node *yaml.Node, change *swap) []Pos {
+	change := s.src.swaps[s.node]
 	if change == nil {
-		return scan(s.src, node)
+		return scan(s.src, s.node)
 	}
-	before := s.placesOf(change.node, change.inner)
+	before := s.child(change.node).places()
 	var out []Pos
 	at := 0
 	for _, e := range change.edits {

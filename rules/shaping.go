@@ -3,8 +3,11 @@ package rules
 import "slices"
 
 // Shaping tells which unknowns of the wiring shape the network: those that a condition, a
-// name or a chain depends on. The others are free of each other and of these.
-func (c *Circuit) Shaping() map[string]bool {
+// name or a chain depends on. The others are free of each other and of these. Do not change it.
+func (c *Circuit) Shaping() map[string]bool { return c.shaping }
+
+// findShaping works it out, once the circuit's formulas are compiled.
+func (c *Circuit) findShaping() map[string]bool {
 	shaping := map[string]bool{}
 	add := func(f *Formula) {
 		if f != nil {
@@ -19,13 +22,8 @@ func (c *Circuit) Shaping() map[string]bool {
 	for _, d := range c.Names {
 		add(d.Is)
 	}
-	for _, chain := range c.Chains {
+	for _, chain := range c.allChains() {
 		add(chain.When)
-	}
-	for _, s := range c.Surroundings {
-		for _, chain := range s.Chains {
-			add(chain.When)
-		}
 	}
 	return shaping
 }
@@ -33,9 +31,8 @@ func (c *Circuit) Shaping() map[string]bool {
 // Beside is the unknown that a condition hangs on though it does not shape the network; ""
 // for none. A checked suspect's condition that hangs on one hangs on nothing else.
 func (c *Circuit) Beside(when *Formula) string {
-	shaping := c.Shaping()
 	for _, n := range when.Names() {
-		if !shaping[n] && slices.ContainsFunc(c.Wiring, func(w *Wiring) bool { return w.ID == n }) {
+		if !c.shaping[n] && slices.ContainsFunc(c.Wiring, func(w *Wiring) bool { return w.ID == n }) {
 			return n
 		}
 	}
