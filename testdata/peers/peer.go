@@ -133,7 +133,7 @@ func inProcess(compile func(ruleSet) (func() (book, error), error)) func(plan) (
 			m.change(start, p.given[start])
 		})
 		if len(p.set.rules) == memoryRules && p.pause > 0 {
-			out.bytes = bytesEach(b, p.given)
+			out.bytes = bytesEach(p.pause, b, p.given)
 		}
 		return out, nil
 	}
@@ -180,30 +180,36 @@ func median(pause time.Duration, run func()) float64 {
 			continue
 		}
 		took = append(took, spent.Seconds()/float64(batch))
-		if time.Since(begin) > 20*pause { // far too slow to be run five times
+		if tooSlow(begin, pause) { // to be run five times
 			break
 		}
 	}
 	return middle(took)
 }
 
-// At memoryRules rules, so many working memories are held at once to weigh one.
+// tooSlow says whether far more time has passed than was to be spent.
+func tooSlow(begin time.Time, pause time.Duration) bool { return time.Since(begin) > 20*pause }
+
+// At memoryRules rules, up to so many working memories are held at once to weigh one.
 const (
 	memoryRules = 1_000
 	memories    = 1_000
 )
 
-func bytesEach(b book, given []float64) float64 {
-	held := make([]memory, memories)
+// bytesEach holds fewer where opening takes long: an engine that copies all its rules into each
+// would fill the machine.
+func bytesEach(pause time.Duration, b book, given []float64) float64 {
+	held := make([]memory, 0, memories)
 	inputs := b.inputs(given)
 	before := heap()
-	for i := range held {
-		held[i] = b.open()
-		held[i].load(inputs)
+	for begin := time.Now(); len(held) < memories && !tooSlow(begin, pause); {
+		m := b.open()
+		m.load(inputs)
+		held = append(held, m)
 	}
 	after := heap()
 	runtime.KeepAlive(held)
-	return float64(after-before) / memories
+	return float64(after-before) / float64(len(held))
 }
 
 func heap() uint64 {
