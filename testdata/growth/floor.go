@@ -27,11 +27,16 @@ func floors(repeat int) ([]floor, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := startService()
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(s.folder)
+	out := []floor{turn}
+	err = withService(func(s *service) error {
+		calls, err := callsAndWrites(s, repeat)
+		out = append(out, calls...)
+		return err
+	})
+	return out, err
+}
+
+func callsAndWrites(s *service, repeat int) ([]floor, error) {
 	job, test, err := s.open()
 	if err != nil {
 		return nil, err
@@ -51,10 +56,8 @@ func floors(repeat int) ([]floor, error) {
 		return nil, err
 	}
 	entry := floor{what: "one entry of a job's log put on disk", least: write.least, takes: write.takes}
-	if entry.took, err = appending(filepath.Join(s.folder, "log"), 20*repeat); err != nil {
-		return nil, err
-	}
-	return []floor{turn, call, write, entry}, s.stop()
+	entry.took, err = appending(filepath.Join(s.folder, "log"), 20*repeat)
+	return []floor{call, write, entry}, err
 }
 
 // appending puts entries in a log of its own, one after another.
@@ -84,22 +87,17 @@ func turnAndPass(repeat int) (floor, error) {
 	if err != nil {
 		return floor{}, err
 	}
-	var turns []time.Duration
-	for seed := range repeat {
-		c, err := k.Open(diagnosis.Opening{Complaint: "dead", Seed: uint64(seed),
+	took, err := timed(repeat, processor, func(seed int) (func() error, error) {
+		job, err := k.Open(diagnosis.Opening{Complaint: "dead", Seed: uint64(seed),
 			Facts: map[string]rules.Value{"system_volts": rules.NumberValue(12)}})
 		if err != nil {
-			return floor{}, err
+			return nil, err
 		}
-		c.Next(1)
-		volts := 12.4
-		before := processor()
-		if err := c.Read(diagnosis.Reading{Entry: 1, Measure: rules.Measure{Mode: rules.VoltsDC, Red: "battery.positive", Black: "battery.negative"},
-			Answer: diagnosis.Answer{Number: &volts}}); err != nil {
-			return floor{}, err
-		}
-		say(c)
-		turns = append(turns, processor()-before)
+		job.Next(1)
+		return turn(job, diagnosis.Reading{Entry: 1, Measure: batteryVolts, Answer: diagnosis.Answer{Number: new(12.4)}}), nil
+	})
+	if err != nil {
+		return floor{}, err
 	}
 	predictions := make([]float64, len(k.Book().Suspects)*rank.DefaultDraws*len(k.Book().Tests))
 	for i := range predictions {
@@ -117,7 +115,7 @@ func turnAndPass(repeat int) (floor, error) {
 	})
 	return floor{"a turn of unknown wiring in process, processor time",
 		fmt.Sprintf("one pass over the predictions: %d suspects, %d draws, %d tests, %.0f MB", len(k.Book().Suspects), rank.DefaultDraws, len(k.Book().Tests), float64(8*len(predictions))/1e6),
-		median(turns), pass}, err
+		took, pass}, err
 }
 
 // roundTrip sends a byte over a connection to this machine and waits for it to come back.

@@ -5,7 +5,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing/fstest"
-	"time"
 
 	"coilside/engine"
 	"coilside/engine/diagnosis"
@@ -89,29 +88,31 @@ func (c *curve) addTurn(repeat, at, suspects, tests int) error {
 	if err != nil {
 		return err
 	}
-	var job *diagnosis.Case
-	var took []time.Duration
-	for range repeat {
-		if job, err = k.Open(diagnosis.Opening{Seed: 1}); err != nil {
-			return err
+	took, err := timed(repeat, processor, func(int) (func() error, error) {
+		job, err := k.Open(diagnosis.Opening{Seed: 1})
+		if err != nil {
+			return nil, err
 		}
-		test := job.Next(1)[0].Test
-		before := processor()
-		if err := job.Read(diagnosis.Reading{Entry: 1, Test: test.ID, Answer: diagnosis.Answer{Choice: "absent"}}); err != nil {
-			return err
-		}
-		say(job)
-		took = append(took, processor()-before)
+		return turn(job, diagnosis.Reading{Entry: 1, Test: job.Next(1)[0].Test.ID, Answer: diagnosis.Answer{Choice: "absent"}}), nil
+	})
+	if err != nil {
+		return err
 	}
-	c.add(float64(at), ms(median(took)))
+	c.add(float64(at), ms(took))
 	return nil
 }
 
-// say has a job tell all that a reply holds.
-func say(job *diagnosis.Case) {
-	job.Ranking()
-	job.Conclusion()
-	job.Next(1)
+// turn takes a reading and has the job tell all that a reply holds.
+func turn(job *diagnosis.Case, reading diagnosis.Reading) func() error {
+	return func() error {
+		if err := job.Read(reading); err != nil {
+			return err
+		}
+		job.Ranking()
+		job.Conclusion()
+		job.Next(1)
+		return nil
+	}
 }
 
 // thirds writes a rulebook in which every test tells a random third of the suspects from the
@@ -146,7 +147,6 @@ func draws(repeat int) (*curve, error) {
 	}
 	c := &curve{title: "open a job of unknown wiring and take a reading", across: "draws a suspect", unit: "ms",
 		note: "Without the choice of a test. What more draws are good for stands in `testdata/inference`."}
-	volts := 12.4
 	for _, n := range []int{16, 32, 64, 128, 256} {
 		took, err := byProcessor(repeat, func() error {
 			b, err := rank.Open(rank.Opening{Book: k.Book(), Model: k.Model(), Complaint: "dead",
@@ -154,8 +154,7 @@ func draws(repeat int) (*curve, error) {
 			if err != nil {
 				return err
 			}
-			return b.Read(rank.Reading{ID: 1, Measure: rules.Measure{Mode: rules.VoltsDC, Red: "battery.positive", Black: "battery.negative"},
-				Answer: rank.Answer{Number: &volts}})
+			return b.Read(rank.Reading{ID: 1, Measure: batteryVolts, Answer: rank.Answer{Number: new(12.4)}})
 		})
 		if err != nil {
 			return nil, err
@@ -164,6 +163,8 @@ func draws(repeat int) (*curve, error) {
 	}
 	return c, nil
 }
+
+var batteryVolts = rules.Measure{Mode: rules.VoltsDC, Red: "battery.positive", Black: "battery.negative"}
 
 func shipped() (*diagnosis.Knowledge, error) {
 	book, err := rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()})

@@ -95,20 +95,29 @@ func median(of []time.Duration) time.Duration {
 }
 
 // byClock gives the median of what something takes by the clock.
-func byClock(repeat int, do func() error) (time.Duration, error) { return timed(repeat, clock, do) }
+func byClock(repeat int, do func() error) (time.Duration, error) { return warm(repeat, clock, do) }
 
 // byProcessor gives the median of the processor time that something takes.
 func byProcessor(repeat int, do func() error) (time.Duration, error) {
-	return timed(repeat, processor, do)
+	return warm(repeat, processor, do)
 }
 
-// timed leaves the first time out: caches are filled by it.
-func timed(repeat int, now func() time.Duration, do func() error) (time.Duration, error) {
+// warm leaves the first time out: caches are filled by it.
+func warm(repeat int, now func() time.Duration, do func() error) (time.Duration, error) {
 	if err := do(); err != nil {
 		return 0, err
 	}
+	return timed(repeat, now, func(int) (func() error, error) { return do, nil })
+}
+
+// timed gives the median of what each preparation gives to do takes; preparing is not counted.
+func timed(repeat int, now func() time.Duration, prepare func(round int) (do func() error, err error)) (time.Duration, error) {
 	var took []time.Duration
-	for range repeat {
+	for round := range repeat {
+		do, err := prepare(round)
+		if err != nil {
+			return 0, err
+		}
 		before := now()
 		if err := do(); err != nil {
 			return 0, err

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -13,8 +14,6 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"coilside/rules"
-	"coilside/rulesets"
 	"coilside/session"
 	"coilside/session/journal"
 	"coilside/transport"
@@ -24,30 +23,31 @@ import (
 type service struct {
 	folder string
 	url    string
-	stop   func() error
 	client http.Client
 }
 
-func startService() (*service, error) {
-	book, err := rules.Load(rules.Layer{Name: "relay", FS: rulesets.Relay()})
+// withService does something with a service of its own.
+func withService(do func(*service) error) error {
+	k, err := shipped()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	folder, err := os.MkdirTemp("", "growth")
 	if err != nil {
-		return nil, err
+		return err
 	}
+	defer os.RemoveAll(folder)
 	store, err := journal.OpenFolder(folder)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	jobs, err := session.New(session.Options{Book: book, Journal: store})
+	jobs, err := session.New(session.Options{Book: k.Book(), Journal: store})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	listener, err := transport.Listen("127.0.0.1:0", false)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	limits := transport.DefaultLimits
 	limits.Rate, limits.Outstanding = 1e6, 10_000 // what is measured is the service, not its brake
@@ -57,15 +57,9 @@ func startService() (*service, error) {
 	go func() { done <- server.Serve(ctx) }()
 	s := &service{folder: folder, url: server.URL() + "/rpc"}
 	s.client.Transport = &http.Transport{MaxIdleConnsPerHost: 1_000}
-	s.stop = func() error {
-		cancel()
-		err := <-done
-		if closing := store.Close(); err == nil {
-			err = closing
-		}
-		return err
-	}
-	return s, nil
+	err = do(s)
+	cancel()
+	return errors.Join(err, <-done, store.Close())
 }
 
 // call makes one call and reads its result.
@@ -117,59 +111,53 @@ func (s *service) record(job, test string) error {
 
 // jobs records in one of ever more open jobs.
 func jobs(repeat int) (*curve, error) {
-	s, err := startService()
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(s.folder)
 	c := &curve{title: "record in one job", across: "open jobs", unit: "ms",
 		note: "A whole call over HTTP, on disk when it is answered. The answer tells nothing; the next test is chosen anew all the same."}
-	open := 0
-	for _, n := range []int{1, 10, 50, 100, 200} {
-		for ; open < n-1; open++ {
-			if _, _, err := s.open(); err != nil {
-				return nil, err
+	return c, withService(func(s *service) error {
+		open := 0
+		for _, n := range []int{1, 10, 50, 100, 200} {
+			for ; open < n-1; open++ {
+				if _, _, err := s.open(); err != nil {
+					return err
+				}
 			}
+			open++
+			job, test, err := s.open()
+			if err != nil {
+				return err
+			}
+			took, err := byClock(3*repeat, func() error { return s.record(job, test) })
+			if err != nil {
+				return err
+			}
+			c.add(float64(n), ms(took))
 		}
-		open++
-		job, test, err := s.open()
-		if err != nil {
-			return nil, err
-		}
-		took, err := byClock(3*repeat, func() error { return s.record(job, test) })
-		if err != nil {
-			return nil, err
-		}
-		c.add(float64(n), ms(took))
-	}
-	return c, s.stop()
+		return nil
+	})
 }
 
 // clients has ever more clients, each on a job of its own, ask for it again and again.
 func clients(repeat int) (*curve, error) {
-	s, err := startService()
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(s.folder)
 	c := &curve{title: "job.show, with all asking at once", across: "clients", unit: "ms",
 		note: "The median by the clock; clients and service share the processors, so that it grows in step once they are all busy."}
-	var names []string
-	for _, n := range []int{1, 2, 4, 8, 16, 32} {
-		for len(names) < n {
-			job, _, err := s.open()
-			if err != nil {
-				return nil, err
+	return c, withService(func(s *service) error {
+		var names []string
+		for _, n := range []int{1, 2, 4, 8, 16, 32} {
+			for len(names) < n {
+				job, _, err := s.open()
+				if err != nil {
+					return err
+				}
+				names = append(names, job)
 			}
-			names = append(names, job)
+			took, err := s.atOnce(names, repeat)
+			if err != nil {
+				return err
+			}
+			c.add(float64(n), ms(took))
 		}
-		took, err := s.atOnce(names, repeat)
-		if err != nil {
-			return nil, err
-		}
-		c.add(float64(n), ms(took))
-	}
-	return c, s.stop()
+		return nil
+	})
 }
 
 func (s *service) atOnce(names []string, repeat int) (time.Duration, error) {
