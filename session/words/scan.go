@@ -2,6 +2,7 @@ package words
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -56,7 +57,7 @@ func (n num) whole() bool {
 
 // scan splits a cleaned text into words, numbers and separators.
 func scan(text string) []item {
-	var out []item
+	out := make([]item, 0, strings.Count(text, " ")+1)
 	glued := false
 	for i := 0; i < len(text); {
 		r, n := utf8.DecodeRuneInString(text[i:])
@@ -76,7 +77,7 @@ func scan(text string) []item {
 			i = end
 		case unicode.IsLetter(r) || r == '\'' && i+1 < len(text):
 			end := wordEnd(text, i)
-			out = append(out, wordItems(text[i:end], glued)...)
+			out = appendWord(out, text[i:end], glued)
 			i = end
 		default:
 			i += n
@@ -198,24 +199,23 @@ func numeral(s string) num {
 	return num{v: v, digits: s, bad: err != nil || math.IsInf(v, 0) || math.IsNaN(v)}
 }
 
-// wordItems splits off a possessive or "is" ('s), so that a name before it is
+// appendWord splits off a possessive or "is" ('s), so that a name before it is
 // recognised.
-func wordItems(s string, glued bool) []item {
+func appendWord(to []item, s string, glued bool) []item {
 	low := strings.ToLower(s)
 	if low == "'s" {
-		return []item{{kind: kWord, text: "'s", raw: s, glued: glued}}
+		return append(to, item{kind: kWord, text: "'s", raw: s, glued: glued})
 	}
 	if base, ok := strings.CutSuffix(low, "'s"); ok && base != "" {
-		return []item{
-			{kind: kWord, text: plain(base), raw: s[:len(base)], glued: glued},
-			{kind: kWord, text: "'s", raw: "'s", glued: true},
-		}
+		return append(to,
+			item{kind: kWord, text: plain(base), raw: s[:len(base)], glued: glued},
+			item{kind: kWord, text: "'s", raw: "'s", glued: true})
 	}
 	low = plain(low)
 	if low == "" {
-		return nil
+		return to
 	}
-	return []item{{kind: kWord, text: low, raw: s, glued: glued}}
+	return append(to, item{kind: kWord, text: low, raw: s, glued: glued})
 }
 
 func plain(s string) string { return strings.ReplaceAll(s, "'", "") }
@@ -223,6 +223,9 @@ func plain(s string) string { return strings.ReplaceAll(s, "'", "") }
 // signs joins what belongs to a number or a mark: minus signs, 87a, 4k7, A1 and
 // words with a number stuck to them.
 func signs(in []item) []item {
+	if !slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum }) {
+		return in
+	}
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
