@@ -45,6 +45,12 @@ func NewInterview(book *rules.Book) (*Interview, error) {
 	return &Interview{book: book, reader: reader}, nil
 }
 
+// NewInterview starts an interview for a job on the rulebook in force, whose words are read already.
+func (s *Service) NewInterview() (*Interview, error) {
+	b := s.inForce()
+	return &Interview{book: b.book, reader: b.reader}, nil
+}
+
 // Question is what to ask now; nil when everything was asked.
 func (i *Interview) Question() *Question {
 	if i.o.Purpose != "" {

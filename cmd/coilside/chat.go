@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 
-	"coilside/rules"
 	"coilside/session"
 
 	"github.com/rs/zerolog"
@@ -29,6 +28,7 @@ type assistant interface {
 // conversation is a chat in a terminal or over a pipe.
 type conversation struct {
 	with  assistant
+	start func() (*session.Interview, error) // asks what a job needs
 	lines lines
 	out   io.Writer
 	meta  io.Writer // about the conversation, not of it
@@ -56,16 +56,16 @@ func chat(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io
 	if code, done := parse(flags, args, stderr); done {
 		return code
 	}
-	book, err := with.loadBook()
+	a, err := with.assistant(ctx)
 	if err == nil {
-		var a assistant
-		if a, err = with.assistant(ctx); err == nil {
-			c := &conversation{with: a, out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin), paint: !*plain && wantsColour(stdout)}
+		var start func() (*session.Interview, error)
+		if start, err = with.interviews(a); err == nil {
+			c := &conversation{with: a, start: start, out: stdout, meta: stderr, seed: seed, plain: *plain, echo: !*plain && !isTerminal(stdin), paint: !*plain && wantsColour(stdout)}
 			c.listen(stdin, stdout, with.historyFile())
-			err = errors.Join(c.run(ctx, book, *job), c.lines.close())
+			err = errors.Join(c.run(ctx, *job), c.lines.close())
 		}
-		err = errors.Join(err, with.closeJobs())
 	}
+	err = errors.Join(err, with.closeJobs())
 	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, context.Canceled) {
 		fmt.Fprintf(stderr, "coilside chat: %v\n", err)
 		return exitWrong
@@ -79,6 +79,15 @@ func (s *setup) assistant(ctx context.Context) (assistant, error) {
 		return remote, nil
 	}
 	return s.openService(zerolog.Nop())
+}
+
+// interviews are those of a service in this program, or else held on the rules as read here.
+func (s *setup) interviews(with assistant) (func() (*session.Interview, error), error) {
+	if own, ok := with.(*session.Service); ok {
+		return own.NewInterview, nil
+	}
+	book, err := s.loadBook()
+	return func() (*session.Interview, error) { return session.NewInterview(book) }, err
 }
 
 // listen picks where lines come from: a terminal on both sides is edited in, unless plain
@@ -95,7 +104,7 @@ func (c *conversation) listen(stdin io.Reader, stdout io.Writer, history string)
 
 // run opens or resumes a job and talks about it until the input ends or the job
 // is closed.
-func (c *conversation) run(ctx context.Context, book *rules.Book, job string) error {
+func (c *conversation) run(ctx context.Context, job string) error {
 	if job == "" && c.edit != nil {
 		job = c.pickJob(ctx)
 	}
@@ -119,7 +128,7 @@ func (c *conversation) run(ctx context.Context, book *rules.Book, job string) er
 		return c.talk(ctx, v.Job)
 	}
 	c.greet(ctx)
-	opened, err := c.open(ctx, book)
+	opened, err := c.open(ctx)
 	if err != nil {
 		return err
 	}
@@ -146,9 +155,9 @@ func (c *conversation) greet(ctx context.Context) {
 
 // open asks what a job needs and opens it. What the service refuses is said and
 // asked again from the start.
-func (c *conversation) open(ctx context.Context, book *rules.Book) (session.Opened, error) {
+func (c *conversation) open(ctx context.Context) (session.Opened, error) {
 	for {
-		interview, err := session.NewInterview(book)
+		interview, err := c.start()
 		if err != nil {
 			return session.Opened{}, err
 		}
