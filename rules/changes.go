@@ -70,16 +70,16 @@ func (m *merge) endLayer() {
 
 func (m *merge) carryOut(c change) {
 	at := c.o.at(c.kind)
-	before, known := m.book.items[c.kind+" "+c.id]
+	before, known := m.book.items[itemKey{c.kind, c.id}]
 	switch {
 	case !known || before.first == m.layer:
 		c.r.fail(at, CodeName, didYouMean(c.id, m.idsOf(c.kind)), "no earlier ruleset has a %s %q to change", c.kind, c.id)
 		return
 	case before.layer == m.layer:
-		c.r.fail(at, CodeDuplicate, "change it there, or keep one of the two", "this ruleset overrides %s %q already, at %s", c.kind, c.id, before.pos)
+		c.r.fail(at, CodeDuplicate, "change it there, or keep one of the two", "this ruleset overrides %s %q already, at %s", c.kind, c.id, before.at.pos())
 		return
 	}
-	o := Override{Kind: c.kind, ID: c.id, Does: "changes", Pos: c.r.spot(at).pos(), Under: before.pos, at: c.r.spot(at)}
+	o := Override{Kind: c.kind, ID: c.id, Does: "changes", Pos: c.r.spot(at).pos(), Under: before.at.pos(), at: c.r.spot(at)}
 	now := ""
 	switch c.kind {
 	case "suspect":
@@ -108,14 +108,14 @@ func (m *merge) carryOut(c change) {
 	m.book.overrides = append(m.book.overrides, o)
 	both := &yaml.Node{Kind: yaml.SequenceNode, Content: []*yaml.Node{
 		{Kind: yaml.ScalarNode, Value: m.book.Fingerprint(c.kind, c.id)}, c.o.node}}
-	m.book.items[c.kind+" "+c.id] = placed{before.first, m.layer, before.index, before.pos, both}
+	m.book.items[itemKey{c.kind, c.id}] = placed{before.first, m.layer, before.index, before.at, both}
 }
 
 func (m *merge) idsOf(kind string) []string {
 	var out []string
 	for key := range m.book.items {
-		if k, id, _ := strings.Cut(key, " "); k == kind {
-			out = append(out, id)
+		if key.kind == kind {
+			out = append(out, key.id)
 		}
 	}
 	slices.Sort(out)

@@ -25,7 +25,7 @@ func check(m *merge, found *problems, kept *Loader) {
 	b.buildIndex()
 	k.facts = k.factScope()
 	k.all = k.facts
-	kept.conditionsIn(k.facts)
+	kept.conditionsIn(k.facts, len(b.Rules))
 	for _, c := range b.Circuits {
 		k.all = k.circuit(c)
 	}

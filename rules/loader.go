@@ -36,7 +36,7 @@ type conditionKey struct {
 // Load is like the function Load.
 func (kept *Loader) Load(layers ...Layer) (*Book, error) {
 	kept.were, kept.files = kept.files, map[fileKey]readFile{}
-	kept.compiledBefore, kept.compiles = kept.compiles, map[conditionKey]*Condition{}
+	kept.compiledBefore, kept.compiles = kept.compiles, nil
 	book, err := kept.load(layers...)
 	if err != nil { // what was read well before may be again
 		for key, f := range kept.were {
@@ -62,8 +62,10 @@ func (kept *Loader) keep(name string, data []byte, f readFile) {
 	kept.files[keyOf(name, data)] = f
 }
 
-// conditionsIn drops the compiled conditions when names have changed since.
-func (kept *Loader) conditionsIn(facts *scope) {
+// conditionsIn makes ready for the conditions of so many rules, and drops those compiled before
+// when names have changed since.
+func (kept *Loader) conditionsIn(facts *scope, rules int) {
+	kept.compiles = make(map[conditionKey]*Condition, rules)
 	if kept.facts == nil || !kept.facts.same(facts) {
 		kept.compiledBefore = nil
 	}

@@ -23,12 +23,15 @@ type merge struct {
 	cautions map[string][]string // of tests, as earlier layers had them
 }
 
+// itemKey names an item: suspect, coil.open.
+type itemKey struct{ kind, id string }
+
 // placed is an item as it is written, and where it stands: in its list, and in the last layer
 // that declared it.
 type placed struct {
 	first, layer int // that declared it
 	index        int
-	pos          Pos
+	at           spot
 	item         *yaml.Node
 }
 
@@ -39,7 +42,7 @@ type off struct {
 }
 
 func newMerge() *merge {
-	return &merge{book: &Book{items: map[string]placed{}}, removed: map[string]spot{}, retuned: map[string]spot{},
+	return &merge{book: &Book{items: map[itemKey]placed{}}, removed: map[string]spot{}, retuned: map[string]spot{},
 		history: map[string][]*Rule{}, offTests: map[string]spot{}, cautions: map[string][]string{}}
 }
 
@@ -59,20 +62,20 @@ func put[T any](m *merge, r *reader, at *yaml.Node, kind, id string, list *[]T, 
 	if id == "" {
 		return
 	}
-	key := kind + " " + id
+	key := itemKey{kind, id}
 	before, known := m.book.items[key]
 	switch {
 	case known && before.layer == m.layer:
-		r.fail(at, CodeDuplicate, "give one of them another id, or drop it", "%s %q is declared twice; the first is at %s", kind, id, before.pos)
+		r.fail(at, CodeDuplicate, "give one of them another id, or drop it", "%s %q is declared twice; the first is at %s", kind, id, before.at.pos())
 		return
 	case known:
 		m.overrides(r, at, kind, id, "replaces")
 		(*list)[before.index] = item
-		m.book.items[key] = placed{before.first, m.layer, before.index, r.spot(at).pos(), m.item}
+		m.book.items[key] = placed{before.first, m.layer, before.index, r.spot(at), m.item}
 	default:
 		m.alone(r, kind, id)
 		*list = append(*list, item)
-		m.book.items[key] = placed{m.layer, m.layer, len(*list) - 1, r.spot(at).pos(), m.item}
+		m.book.items[key] = placed{m.layer, m.layer, len(*list) - 1, r.spot(at), m.item}
 	}
 }
 
@@ -92,7 +95,7 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 	for _, item := range o.items("parameters") {
 		item = m.start(item)
 		p := r.parameter(item)
-		if before, known := m.book.items["parameter "+p.ID]; known && before.layer < m.layer {
+		if before, known := m.book.items[itemKey{"parameter", p.ID}]; known && before.layer < m.layer {
 			m.retuned[p.ID] = r.spot(idNode(item))
 		}
 		put(m, r, idNode(item), "parameter", p.ID, &m.book.Parameters, p)
@@ -115,7 +118,7 @@ func (r *reader) topLevel(n *yaml.Node, m *merge) {
 	for _, item := range o.items("tests") {
 		item = m.start(item)
 		t := r.test(item)
-		if before, known := m.book.items["test "+t.ID]; known && before.layer < m.layer {
+		if before, known := m.book.items[itemKey{"test", t.ID}]; known && before.layer < m.layer {
 			m.cautions[t.ID] = append(m.cautions[t.ID], m.book.Tests[before.index].Cautions...)
 		}
 		put(m, r, idNode(item), "test", t.ID, &m.book.Tests, t)
@@ -148,7 +151,7 @@ func idNode(n *yaml.Node) *yaml.Node {
 
 func (r *reader) mergeRule(item *yaml.Node, m *merge) {
 	rule, isOff := r.rule(item)
-	before, known := m.book.items["rule "+rule.ID]
+	before, known := m.book.items[itemKey{"rule", rule.ID}]
 	earlier := known && before.layer < m.layer
 	if earlier {
 		m.history[rule.ID] = append(m.history[rule.ID], m.book.Rules[before.index])

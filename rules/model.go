@@ -22,7 +22,7 @@ type Book struct {
 	index     index
 	sources   []SourceLayer
 	overrides []Override
-	items     map[string]placed // "suspect coil.open"
+	items     map[itemKey]placed
 	used      map[string]bool   // names that some expression reads
 }
 

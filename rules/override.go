@@ -57,7 +57,7 @@ func (b *Book) Stale() Errors {
 // Fingerprint is eight hex digits that change when the item as it is in force is written otherwise,
 // comments and the order of its fields apart; "" for an item that is not there.
 func (b *Book) Fingerprint(kind, id string) string {
-	at, ok := b.items[kind+" "+id]
+	at, ok := b.items[itemKey{kind, id}]
 	if !ok {
 		return ""
 	}
@@ -110,7 +110,7 @@ func (m *merge) start(item *yaml.Node) *yaml.Node {
 
 // overrides notes that the item read now overrides the one of that key.
 func (m *merge) overrides(r *reader, at *yaml.Node, kind, id, does string) {
-	o := Override{Kind: kind, ID: id, Does: does, Pos: r.spot(at).pos(), Under: m.book.items[kind+" "+id].pos, Was: m.book.Fingerprint(kind, id), at: r.spot(at)}
+	o := Override{Kind: kind, ID: id, Does: does, Pos: r.spot(at).pos(), Under: m.book.items[itemKey{kind, id}].at.pos(), Was: m.book.Fingerprint(kind, id), at: r.spot(at)}
 	if m.was != nil {
 		o.Said, o.at = r.text(m.was, `"was"`), r.spot(m.was)
 	}

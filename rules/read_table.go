@@ -15,7 +15,7 @@ const textColumn = "text"
 func (r *reader) mergeTable(n *yaml.Node, m *merge) {
 	o := r.object(n, "table", "id", "words", "columns", "source", "rows")
 	t := &Table{ID: o.id(), Words: o.text("words"), Source: o.text("source"), Pos: o.pos(), at: o.spots()}
-	before, known := m.book.items["table "+t.ID]
+	before, known := m.book.items[itemKey{"table", t.ID}]
 	earlier := known && before.layer < m.layer
 	if earlier {
 		t.lieOver(m.book.Tables[before.index], o)

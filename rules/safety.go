@@ -75,7 +75,7 @@ func (k *checker) fixed(r *Rule, m *merge) {
 	}
 	for _, name := range r.When.params {
 		at, retuned := m.retuned[name]
-		if retuned && m.book.items["parameter "+name].layer > m.book.items["rule "+r.ID].layer {
+		if retuned && m.book.items[itemKey{"parameter", name}].layer > m.book.items[itemKey{"rule", r.ID}].layer {
 			k.add(at, CodeSafety, fmt.Sprintf("%q can't be replaced: the safety rule %q (%s) stands on it", name, r.ID, r.Pos), "declare a parameter of your own")
 		}
 	}
