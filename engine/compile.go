@@ -24,6 +24,8 @@ type hung[T any] struct {
 	items []T
 }
 
+func (h *hung[T]) expect(count int) { h.on, h.items = make([]int32, 0, count), make([]T, 0, count) }
+
 func (h *hung[T]) hang(on int, item T) {
 	h.on, h.items = append(h.on, int32(on)), append(h.items, item)
 }
@@ -52,6 +54,8 @@ func (h *hung[T]) lay(many int) (table []T, at []span) {
 // Compile lays out a book. It can't fail: a loaded book is sound.
 func Compile(book *rules.Book) *Program {
 	d := &draft{Program: &Program{book: book, facts: make([]factTable, len(book.Facts)), gates: make([]gate, len(book.Rules))}}
+	d.numbers.expect(2 * len(book.Rules)) // as most rules compare two facts
+	d.slots.expect(len(book.Rules))       // and set one
 	for i, r := range book.Rules {
 		d.gates[i] = gate{parent: -1, decides: rules.False}
 		if r.Late {

@@ -115,19 +115,6 @@ func (f Form) negated() Form {
 	return f
 }
 
-// joined makes one join of two forms; nested joins of the same kind become one.
-func joined(join Join, forms ...Form) Form {
-	out := Form{Join: join, Parts: make([]Form, 0, len(forms))}
-	for _, f := range forms {
-		if f.Join == join {
-			out.Parts = append(out.Parts, f.Parts...)
-		} else {
-			out.Parts = append(out.Parts, f)
-		}
-	}
-	return out
-}
-
 var (
 	joins       = map[string]Join{"and": All, "&&": All, "or": Any, "||": Any}
 	comparisons = map[string]Op{"<": Less, ">=": AtLeast, ">": More, "<=": AtMost, "==": Equal, "!=": Unequal}
@@ -140,7 +127,7 @@ func (k *checker) form(cond *Condition, n ast.Node) Form {
 		return k.form(cond, n.Node).negated()
 	case *ast.BinaryNode:
 		if join, ok := joins[n.Operator]; ok {
-			return joined(join, k.form(cond, n.Left), k.form(cond, n.Right))
+			return Form{Join: join, Parts: k.members(make([]Form, 0, 2), join, cond, n)}
 		}
 		if list, ok := n.Right.(*ast.ArrayNode); ok && n.Operator == "in" {
 			return k.membershipForm(cond, n, list)
@@ -162,9 +149,21 @@ func (k *checker) form(cond *Condition, n ast.Node) Form {
 	return Form{Join: IsWhole, Whole: part.op.truth, Reads: part.Reads}
 }
 
+// members adds what a node has to give to a join; nested joins of the same kind become one.
+func (k *checker) members(to []Form, join Join, cond *Condition, n ast.Node) []Form {
+	if b, ok := n.(*ast.BinaryNode); ok && joins[b.Operator] == join {
+		return k.members(k.members(to, join, cond, b.Left), join, cond, b.Right)
+	}
+	f := k.form(cond, n)
+	if f.Join == join { // of a list, or a negated one
+		return append(to, f.Parts...)
+	}
+	return append(to, f)
+}
+
 // membershipForm is `x in [a, b]`: any of x == a, x == b.
 func (k *checker) membershipForm(cond *Condition, n *ast.BinaryNode, list *ast.ArrayNode) Form {
-	var parts []Form
+	parts := make([]Form, 0, len(list.Nodes))
 	for _, item := range list.Nodes {
 		c, ok := k.comparison(cond, "==", n.Left, item)
 		if !ok {
@@ -173,7 +172,7 @@ func (k *checker) membershipForm(cond *Condition, n *ast.BinaryNode, list *ast.A
 		}
 		parts = append(parts, Form{Comparison: c})
 	}
-	return joined(Any, parts...)
+	return Form{Join: Any, Parts: parts}
 }
 
 // comparison is that of one fact with a constant, on whichever side it stands.

@@ -86,7 +86,7 @@ func (l *loader) read(number int, layer Layer) error {
 		sum := sha256.Sum256(data)
 		l.content = append(l.content, fmt.Sprintf("%d %q %x\n", number, name, sum))
 		source.Files = append(source.Files, SourceFile{Name: name, Data: data})
-		l.file(path.Join(layer.Name, name), data)
+		l.file(fileKey{path.Join(layer.Name, name), sum}, data)
 	}
 	l.merged.endLayer()
 	l.sources = append(l.sources, source)
@@ -116,20 +116,20 @@ func (l *loader) hash() string {
 	return hex.EncodeToString(sum[:])
 }
 
-func (l *loader) file(name string, data []byte) {
+func (l *loader) file(key fileKey, data []byte) {
 	if len(data) > maxFile {
-		l.found.list = append(l.found.list, &Error{Pos: Pos{File: name}, Code: CodeBudget,
+		l.found.list = append(l.found.list, &Error{Pos: Pos{File: key.name}, Code: CodeBudget,
 			Message: fmt.Sprintf("this file is larger than %d MB", maxFile>>20), Hint: "split it"})
 		l.broken = true
 		return
 	}
-	if read, ok := l.kept.read(name, data); ok {
+	if read, ok := l.kept.read(key); ok {
 		r := &reader{problems: l.found, src: read.src}
 		r.topLevel(read.doc.Content[0], l.merged)
 		return
 	}
 	before := len(l.found.list)
-	r := &reader{problems: l.found, src: newSource(name, data)}
+	r := &reader{problems: l.found, src: newSource(key.name, data)}
 	doc := l.parse(r, data)
 	if doc == nil {
 		l.broken = true
@@ -142,7 +142,7 @@ func (l *loader) file(name string, data []byte) {
 		return
 	}
 	if len(l.found.list) == before {
-		l.kept.keep(name, data, readFile{r.src, doc})
+		l.kept.files[key] = readFile{r.src, doc}
 	}
 	r.topLevel(doc.Content[0], l.merged)
 }

@@ -47,19 +47,12 @@ func (kept *Loader) Load(layers ...Layer) (*Book, error) {
 	return book, err
 }
 
-func keyOf(name string, data []byte) fileKey { return fileKey{name, sha256.Sum256(data)} }
-
-func (kept *Loader) read(name string, data []byte) (readFile, bool) {
-	key := keyOf(name, data)
+func (kept *Loader) read(key fileKey) (readFile, bool) {
 	f, ok := kept.were[key]
 	if ok {
 		kept.files[key] = f
 	}
 	return f, ok
-}
-
-func (kept *Loader) keep(name string, data []byte, f readFile) {
-	kept.files[keyOf(name, data)] = f
 }
 
 // conditionsIn makes ready for the conditions of so many rules, and drops those compiled before

@@ -23,7 +23,7 @@ type Book struct {
 	sources   []SourceLayer
 	overrides []Override
 	items     map[itemKey]placed
-	used      map[string]bool   // names that some expression reads
+	used      map[string]bool // names that some expression reads
 }
 
 // Parameter is a named number of the trade, such as a drop limit, usable in
