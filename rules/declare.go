@@ -15,7 +15,7 @@ const ComplaintFact = "complaint"
 // declare adds the facts that nobody writes twice: one for every wiring
 // variable, for the complaint and for the answer of every test.
 func (k *checker) declare() {
-	by := map[string]*Fact{}
+	by := make(map[string]*Fact, len(k.book.Facts))
 	for _, f := range k.book.Facts {
 		k.plainName(f.ID, f.at)
 		by[f.ID] = f

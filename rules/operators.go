@@ -148,14 +148,15 @@ func (c *compiler) likeHint(x, y unit) string {
 	return "both sides need the same unit"
 }
 
+var orderings = map[string]func(v, w float64) bool{
+	"<":  func(v, w float64) bool { return v < w },
+	"<=": func(v, w float64) bool { return v <= w },
+	">":  func(v, w float64) bool { return v > w },
+	">=": func(v, w float64) bool { return v >= w },
+}
+
 func ordering(op string, x, y *operand) *operand {
-	a, b := x.number, y.number
-	compare := map[string]func(v, w float64) bool{
-		"<":  func(v, w float64) bool { return v < w },
-		"<=": func(v, w float64) bool { return v <= w },
-		">":  func(v, w float64) bool { return v > w },
-		">=": func(v, w float64) bool { return v >= w },
-	}[op]
+	a, b, compare := x.number, y.number, orderings[op]
 	return &operand{kind: Bool, truth: func(f *Frame) Truth {
 		v, known := a(f)
 		w, also := b(f)
@@ -301,6 +302,14 @@ func (c *compiler) membership(n *ast.BinaryNode) *operand {
 	return any
 }
 
+var computations = map[string]func(v, w float64) float64{
+	"+":  func(v, w float64) float64 { return v + w },
+	"-":  func(v, w float64) float64 { return v - w },
+	"*":  func(v, w float64) float64 { return v * w },
+	"/":  func(v, w float64) float64 { return v / w },
+	"**": math.Pow, "^": math.Pow,
+}
+
 func (c *compiler) arithmetic(n *ast.BinaryNode, x, y *operand) *operand {
 	u := x.unit.or(y.unit)
 	switch n.Operator {
@@ -315,14 +324,7 @@ func (c *compiler) arithmetic(n *ast.BinaryNode, x, y *operand) *operand {
 			return c.fail(n, CodeUnit, "multiply it out", "only bare numbers can be raised to a power")
 		}
 	}
-	a, b := x.number, y.number
-	compute := map[string]func(v, w float64) float64{
-		"+":  func(v, w float64) float64 { return v + w },
-		"-":  func(v, w float64) float64 { return v - w },
-		"*":  func(v, w float64) float64 { return v * w },
-		"/":  func(v, w float64) float64 { return v / w },
-		"**": math.Pow, "^": math.Pow,
-	}[n.Operator]
+	a, b, compute := x.number, y.number, computations[n.Operator]
 	return (&operand{kind: Number, unit: u, number: func(f *Frame) (float64, bool) {
 		v, known := a(f)
 		w, also := b(f)

@@ -4,6 +4,8 @@ package main
 
 import (
 	"fmt"
+	"runtime"
+	"slices"
 	"syscall"
 	"testing"
 
@@ -70,6 +72,30 @@ func BenchmarkCompile(b *testing.B) {
 			})
 		})
 	}
+}
+
+// BenchmarkCompileRatio compiles with both in turns, so that what else the machine does meets
+// both alike, and reports how many times the loop's processor time Coilside takes.
+func BenchmarkCompileRatio(b *testing.B) {
+	p := newPlan(10_000)
+	var ready [2]func() (book, error)
+	for i, e := range compared {
+		var err error
+		ready[i], err = e.compile(p.set)
+		require.NoError(b, err)
+	}
+	var took [2][]float64
+	for b.Loop() {
+		for i := range ready {
+			runtime.GC() // none sweeps what the other left
+			before := processor(b)
+			_, err := ready[i]()
+			require.NoError(b, err)
+			took[i] = append(took[i], float64(processor(b)-before))
+		}
+	}
+	b.ReportMetric(middle(took[0])/middle(took[1]), "times-bare")
+	b.ReportMetric(slices.Min(took[0])/slices.Min(took[1]), "least-times-bare")
 }
 
 // onProcessor reports processor time as well: on a busy machine the clock measures the others.
