@@ -173,3 +173,17 @@ func TestBudgets(t *testing.T) {
 	_, err := load(rule("a" + strings.Repeat(" or a", 90)))
 	require.NoError(t, err)
 }
+
+// TestBoundsAreSaidInDigits: nobody writes a prior with an exponent.
+func TestBoundsAreSaidInDigits(t *testing.T) {
+	prior := func(p string) string {
+		return "circuits: [{id: c, chains: [\"battery.positive > coil > battery.negative\"]}]\nsuspects: [{id: coil.open, words: open, prior: " + p + "}]\n"
+	}
+	for p, want := range map[string]string{
+		"0": `"prior" is 0; it has to be more than 0`, "-2": `"prior" is -2; it has to be more than 0`,
+		"2000000000": `"prior" is 2,000,000,000, which is outside 0.000000001 to 1,000,000,000`,
+	} {
+		_, err := load(prior(p))
+		require.ErrorContains(t, err, want)
+	}
+}

@@ -218,10 +218,28 @@ func (r *reader) number(n *yaml.Node, what string, low, high float64) float64 {
 		r.fail(n, CodeType, "write it in digits, such as 0.5", "%s is a number, but this is %s", what, nodeKind(n))
 		return max(low, 1)
 	}
-	if v < low || v > high {
-		r.fail(n, CodeValue, "", "%s is %v, which is outside %v to %v", what, v, low, high)
+	switch {
+	case v <= 0 && low > 0 && low < 1e-6:
+		r.fail(n, CodeValue, "", "%s is %s; it has to be more than 0", what, inDigits(v))
+	case v < low || v > high:
+		r.fail(n, CodeValue, "", "%s is %s, which is outside %s to %s", what, inDigits(v), inDigits(low), inDigits(high))
 	}
 	return v
+}
+
+// inDigits writes a number as people do, without an exponent, thousands parted by commas:
+// 1,000,000,000.
+func inDigits(v float64) string {
+	whole, part, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), ".")
+	sign := strings.TrimSuffix(whole, strings.TrimLeft(whole, "-"))
+	whole = strings.TrimPrefix(whole, sign)
+	for i := len(whole) - 3; i > 0; i -= 3 {
+		whole = whole[:i] + "," + whole[i:]
+	}
+	if part != "" {
+		part = "." + part
+	}
+	return sign + whole + part
 }
 
 func (o *object) flag(key string) bool {
