@@ -198,6 +198,7 @@ func TestTalkingOnThePage(t *testing.T) {
 	w.named(t, "I can't reach it")
 	w.until(t, fmt.Sprintf(`%s && [...document.querySelectorAll(".readings .kind")].some(k => k.textContent === "Skipped")`, settled))
 	view = say("4.7k at 30 to 87 in the box")
+	w.until(t, inSight(".log .turn:last-child .warned"))
 	w.keep(t, "refused")
 	assert.NotContains(t, view.Log[len(view.Log)-1].Words, "4700")
 	view = say("replaced it")
@@ -205,6 +206,11 @@ func TestTalkingOnThePage(t *testing.T) {
 	w.keep(t, "question")
 	w.press(t, ".card[data-kind=question] .choices button")
 	w.until(t, settled+` && document.querySelector(".card h2").innerText !== `+quoted(view.Reply.Question.Text))
+}
+
+// inSight is the condition that an element's first line is on the screen and under nothing.
+func inSight(selector string) string {
+	return `(e => { const r = e?.getBoundingClientRect(); return Boolean(r) && e.contains(document.elementFromPoint(r.left + r.width / 2, r.top + 8)); })(document.querySelector(` + quoted(selector) + `))`
 }
 
 // A job beside diagnosis is opened from the same form and asked by the same card.

@@ -2,7 +2,7 @@
 // what is the same everywhere.
 
 import { Wire } from "./wire.js";
-import { fill, stored } from "./dom.js";
+import { h, fill, stored } from "./dom.js";
 import { capital } from "./words.js";
 import { Voice } from "./voice.js";
 import { jobsScreen, openScreen } from "./jobs.js";
@@ -75,7 +75,7 @@ const THEMES = { auto: "light", light: "dark", dark: "auto" };
 
 function theme(value) {
   document.documentElement.dataset.theme = value;
-  $("theme").textContent = "◐ " + capital(value);
+  fill($("theme"), h("span", {}, "◐", h("span.wide", {}, " " + capital(value))));
   $("theme").setAttribute("aria-label", `Screen: ${value}. Change to ${THEMES[value]}`);
   $("theme").onclick = () => theme(THEMES[value]);
   stored("theme", value);

@@ -25,12 +25,15 @@ export class Card {
   heading() { return this.node.querySelector("h2"); }
 
   // focus goes to where the next answer is given: to the field where there are keys to
-  // type with, else to the heading.
-  focus() {
+  // type with, else to the heading. What was told to the last answer, if anything, comes into
+  // view with it.
+  focus(told) {
     const keys = matchMedia("(pointer: fine)").matches;
     const field = keys && (this.node.querySelector("[data-first]") ?? (this.node.dataset.kind === "question" && this.job.talk.field));
     (field || this.heading()).focus({ preventScroll: true });
-    this.node.scrollIntoView({ block: "nearest" });
+    const tall = this.node.offsetHeight > this.node.parentNode.clientHeight;
+    this.node.scrollIntoView({ block: tall ? "start" : "nearest" });
+    told?.scrollIntoView({ block: tall ? "start" : "nearest" });
   }
 
   // choose puts another test in the place of the one proposed.
@@ -111,10 +114,10 @@ export class Card {
     };
     this.put("caution", "Stop and look", "Is everything clear?",
       h("p.hazard", { role: "alert" }, h("span.sign", { "aria-hidden": "true" }, "!"), test.accept),
-      h("p.then", {}, "Then: ", test.say),
       h("div.choices", {},
         button("All clear, go on", ready, { class: "main big", "data-first": true }),
-        button("Not now", () => this.#chosen ? this.choose(null) : this.try("job.skip", { test: test.id, reason: "not clear" }, "not now"), { class: "big" })));
+        button("Not now", () => this.#chosen ? this.choose(null) : this.try("job.skip", { test: test.id, reason: "not clear" }, "not now"), { class: "big" })),
+      h("p.then", {}, "Then: ", test.say));
   }
 
   #question(q) {
@@ -129,7 +132,7 @@ export class Card {
     const id = this.put("test", `${settled(this.job.view) ? "Prove the repair" : "Next test"} · ${minutes(test.minutes)}`, test.say,
       this.#chosen && h("p.soft", {}, "Your choice. ", button("Back to the one proposed", () => this.choose(null), { class: "link" })),
       h("dl.setup", {}, setup(test.setup, before).map(([name, value, changes]) =>
-        h("div", { class: changes && before ? "changes" : null }, h("dt", {}, name), h("dd", {}, value, changes && before && h("small", {}, " – change this"))))),
+        h("div", { class: changes && before ? "changes" : null }, h("dt", {}, name), h("dd", {}, value, changes && before && h("small", {}, " change this"))))),
       test.cautions.length > 0 && h("div.own", {}, test.cautions.map(c => h("p.caution", {}, h("strong", {}, "Careful "), c))));
     this.node.append(h("div.body", {}, this.#leads(test),
       h("div.give", {}, answers(this, test, id), h("p.error", { role: "alert" }), this.#aside(test)), this.pictures.draw(test)));

@@ -110,7 +110,7 @@ export class Job {
     if (first) this.app.wire.watch(this.id, () => this.view.seq);
     this.#update();
     if (reply) {
-      this.card.focus();
+      this.card.focus(this.talk.told());
       this.app.voice.say(reply.speech);
       painted();
     }
@@ -119,7 +119,8 @@ export class Job {
   #update() {
     const r = this.view.reply;
     const own = r.next && !r.conclusion ? r.next.cautions : [];
-    const rest = r.cautions.filter(c => !own.includes(c));
+    const over = !r.next && !r.conclusion; // nothing is left to be careful of
+    const rest = over ? [] : r.cautions.filter(c => !own.includes(c));
     this.cautions.hidden = !rest.length;
     fill(this.cautions, rest.map(c => h("p.caution", {}, h("strong", {}, "Careful "), c)));
     this.card.update();

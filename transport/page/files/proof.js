@@ -9,7 +9,7 @@ const SOUND = "none.found";
 
 // found shows a conclusion, or null where no test is left, in the assistant's lines.
 export function found(card, conclusion, lines) {
-  const [first, ...rest] = lines;
+  const [first, ...rest] = lines.filter(l => !/^Then tell me what became/.test(l)); // the buttons ask it
   const job = card.job;
   const suspects = conclusion?.suspects ?? [];
   const titles = { single: "Found", pair: "Two faults at once", tied: "These look alike" };
@@ -60,7 +60,7 @@ function repair(card, suspects) {
 
 // closing ends the job, in two steps.
 export function closing(card) {
-  return h("details.closing", {}, h("summary", {}, "Close the job"),
+  return h("details.closing", {}, h("summary", {}, settled(card.job.view) ? "Close it otherwise" : "Close the job"),
     h("p", {}, "Nothing can be added to it afterwards. How did it end?"),
     h("div.choices", {}, OUTCOMES.map(([outcome, text]) => button(text, () => card.try("job.close", { outcome }, text.toLowerCase()), { "data-answer": outcome }))));
 }

@@ -64,6 +64,11 @@ export class Talk {
     this.#answers.push({ seq: reply.seq, made: reply.entries, said, lines });
   }
 
+  // told is where the last answer was told more than what was understood, undefined if it was not.
+  told() {
+    return this.#answers.at(-1)?.lines.length ? this.log.lastElementChild : undefined;
+  }
+
   // turns are what is shown: the log's turns, and the answers that made no entry.
   #list() {
     const turns = new Map();
