@@ -244,6 +244,9 @@ func (j *job) wouldGive(m rules.Measure, s rules.Setup, value diagnosis.Answer) 
 // tellExpected says what should be read somewhere: sound, and by the likeliest suspects.
 func (j *job) tellExpected(q asking.Question, a *Asked) error {
 	m, s, ok := j.askedPlace(q.Place)
+	if !ok && q.Place == "" {
+		return invalid("text", "no test is open; say which place: \"what should 87 read now?\"")
+	}
 	if !ok {
 		return invalid("text", "it is not clear where %q is; name a terminal, the load, a fuse or the battery", short(q.Place))
 	}
@@ -265,8 +268,15 @@ func (j *job) tellExpected(q asking.Question, a *Asked) error {
 }
 
 // askedPlace is the measurement that a place stands for: volts to battery negative, as the
-// vehicle stands, unless something else is said.
+// vehicle stands, unless something else is said; no place is the test at hand.
 func (j *job) askedPlace(said string) (rules.Measure, rules.Setup, bool) {
+	if said == "" {
+		p := j.proposal()
+		if p == nil {
+			return rules.Measure{}, rules.Setup{}, false
+		}
+		return p.Measure, p.Setup, true
+	}
 	if t, ok := j.terminalCalled(said); ok {
 		s := rules.Setup{Relay: "in", Key: "on", Command: "on"}
 		if at := j.stand(); at != nil && at.Relay != "" && at.Relay != "bench" {

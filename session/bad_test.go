@@ -18,7 +18,7 @@ func TestBadInputSaidIsAnsweredAndChangesNothing(t *testing.T) {
 	for _, c := range []struct{ said, wants string }{
 		{"", "nothing was said"},
 		{" \t\n", "nothing was said"},
-		{"xyzzy plugh frobozz", "did not take that"},
+		{"xyzzy plugh frobozz", "did not understand"},
 		{"colourless green ideas", "What was looked at?"},
 		{"\x00\x01\x02", "did not take that"},
 		{"1e309 V at 86, relay out", "no number a meter shows"},

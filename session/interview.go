@@ -2,6 +2,7 @@ package session
 
 import (
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -75,6 +76,33 @@ func (i *Interview) MayLeaveOpen() bool { return i.at > 0 }
 
 // Request is the opening as far as it was told.
 func (i *Interview) Request() OpenRequest { return i.o }
+
+// Taken lists in words what was told so far, to be read back; empty where nothing was.
+func (i *Interview) Taken() []string {
+	var out []string
+	said := map[string]bool{}
+	for _, q := range i.questions() {
+		for _, offer := range q.offer {
+			as := i.o
+			if offer.set(&as); i.knows(q) && reflect.DeepEqual(as, i.o) {
+				words := offer.words
+				if q.fields[0] == "labels" {
+					words = "terminals marked " + words
+				}
+				out = append(out, words)
+			}
+		}
+		for _, f := range q.fields {
+			said[f] = true
+		}
+	}
+	for _, c := range choiceFields(i.o) {
+		if fact, ok := i.book.Fact(c.fact); ok && c.value != "" && !said[c.fact] {
+			out = append(out, fact.Words+": "+strings.ReplaceAll(c.value, "_", " "))
+		}
+	}
+	return out
+}
 
 // Answer takes an answer in plain words and gives what to say about it: empty
 // where it was understood.

@@ -39,10 +39,11 @@ func (i *Interview) questions() []question {
 			{"it switches high voltage", nil, runs(false, "high_voltage")},
 		}},
 		{"How are the relay's terminals marked?", []string{"labels"}, []offer{
-			{"30, 85, 86, 87", []string{"din", "30 85 86 87 87a"}, text("labels", "din")}, {"1 to 5", []string{"1 2 3 4 5", "1 2 3 5", "numbers", "iso"}, text("labels", "numbers")}, {"A1, A2, 11, 12, 14", []string{"en", "a1 a2 11 14"}, text("labels", "en")},
+			{"30, 85, 86, 87", []string{"din", "30 85 86 87 87a", "normal numbers", "usual numbers", "standard numbers", "the normal way", "the usual way", "standard"}, text("labels", "din")}, {"1 to 5", []string{"1 2 3 4 5", "1 2 3 5", "numbers", "iso"}, text("labels", "numbers")}, {"A1, A2, 11, 12, 14", []string{"en", "a1 a2 11 14"}, text("labels", "en")},
 		}},
 		{"Has the relay a terminal 87, 87a (4 or 12 by other marks), or both?", []string{"contact"}, []offer{
-			{"only 87", nil, text("contact", "make")}, {"only 87a", nil, text("contact", "break")}, {"both 87 and 87a", nil, text("contact", "changeover")},
+			{"only 87", []string{"four pins", "4 pins", "four pin", "4 pin", "no 87a", "87 only"}, text("contact", "make")}, {"only 87a", []string{"87a only", "no 87"}, text("contact", "break")},
+			{"both 87 and 87a", []string{"both", "five pins", "5 pins", "five pin", "5 pin", "changeover"}, text("contact", "changeover")},
 		}},
 	}
 }

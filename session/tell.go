@@ -266,7 +266,10 @@ func (t *turn) notRead(u words.Unread) {
 	if u.Text != "" {
 		line = "“" + short(u.Text) + "”: I did not take that"
 	}
-	if u.Why != "" {
+	switch {
+	case u.Why == words.NotUnderstood && u.Text != "":
+		line = "I did not understand “" + short(u.Text) + "”"
+	case u.Why != "":
 		line += ": " + withoutDot(u.Why)
 	}
 	line += "."

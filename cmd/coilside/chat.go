@@ -175,6 +175,9 @@ func (c *conversation) open(ctx context.Context) (session.Opened, error) {
 		request.Seed = c.seed
 		opened, err := c.with.Open(ctx, request)
 		if err == nil {
+			if taken := interview.Taken(); len(taken) > 0 {
+				c.say("Taken: " + strings.Join(taken, "; ") + ".")
+			}
 			if said := interview.Said(); said != "" {
 				opened.Reply, err = c.with.Tell(ctx, session.TellRequest{Write: session.Write{Job: opened.Job}, Text: said})
 			}

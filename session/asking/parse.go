@@ -12,7 +12,7 @@ import (
 // Kinds of Question.
 const (
 	Fits     = "fits"     // Reading: is it what a sound circuit gives
-	Expect   = "expect"   // Place: what should be read there
+	Expect   = "expect"   // Place: what should be read there; "" = in the test at hand
 	Wire     = "wire"     // Amps, Metres: which wire
 	Terminal = "terminal" // Place: what a terminal is for
 )
@@ -43,7 +43,14 @@ var (
 		regexp.MustCompile(`^what(?: is|'s|s) (?:normal|right|good|expected|the right (?:reading|value)) (?:at|on|across|from|for|between) (.+?)` + now + `$`),
 		regexp.MustCompile(`^how (?:many volts|much voltage|many ohms|many amps|much current)(?: should)? (?:there be |be |i (?:see|read|get) )?(?:at|on|across|from|between|through|in) (.+?)` + now + `$`),
 	}
+	atHand = []*regexp.Regexp{
+		regexp.MustCompile(`^what (?:should|ought|would) (?:it|that|this|the meter|the reading|i|we)(?: to)? (?:be|read|show|give|have|see|get|expect|find)` + now + `$`),
+		regexp.MustCompile(`^what (?:am i|are we) (?:looking for|expecting|after)` + now + `$`),
+		regexp.MustCompile(`^what (?:is|would be) (?:a |the )?(?:good|right|normal|expected) (?:reading|value|number|one)` + now + `$`),
+		regexp.MustCompile(`^what (?:reading|value|number|voltage) (?:should|would|do) (?:i|we|it) (?:get|see|expect|want|be|have|need)` + now + `$`),
+	}
 	wire     = regexp.MustCompile(`^(?:what|which|how (?:thick|big|heavy)(?: a)?)\b.*\b(?:wire|cable|gauge|awg|cross.section)\b`)
+	whichOne = regexp.MustCompile(`^(?:what|which) (?:colou?r )?(?:wire|cable)(?: colou?r)?(?: is (?:it|that|this))?(?: again)?$`) // asks where, not what size
 	amps     = regexp.MustCompile(`(` + number + `) ?-?(?:a|amps?|amperes?)\b`)
 	metres   = regexp.MustCompile(`(` + number + `) ?-?(?:m|metres?|meters?)\b`)
 	feet     = regexp.MustCompile(`(` + number + `) ?-?(?:ft|feet|foot)\b`)
@@ -70,7 +77,7 @@ func Parse(text string) (Question, bool) {
 	if m := whatIs.FindStringSubmatch(text); m != nil {
 		return Question{Kind: Terminal, Place: m[1]}, true
 	}
-	if wire.MatchString(text) {
+	if wire.MatchString(text) && !whichOne.MatchString(text) {
 		return sized(text), true
 	}
 	if m := isIt.FindStringSubmatch(text); m != nil {
@@ -78,6 +85,11 @@ func Parse(text string) (Question, bool) {
 	}
 	if m := itIs.FindStringSubmatch(text); m != nil && asked { // without the mark it is a reading
 		return Question{Kind: Fits, Reading: m[1]}, true
+	}
+	for _, form := range atHand {
+		if form.MatchString(text) {
+			return Question{Kind: Expect}, true
+		}
 	}
 	for _, form := range expected {
 		if m := form.FindStringSubmatch(text); m != nil {

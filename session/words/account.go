@@ -58,12 +58,12 @@ func (c *call) file(fd Finding, f *frame) {
 	fd.Words = c.say(fd)
 	fd.unplaced = len(f.places) == 0 && len(f.nums) > 0
 	c.settleFrame(f)
-	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums)+len(f.values) > 0 || f.onlyIf) {
+	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums)+len(f.values) > 0 || f.onlyIf || f.has(f.setups, "unkept_state")) {
 		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
 		return
 	}
 	if f.question {
-		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{c.choiceFor("yes: "+fd.Words, fd)})
+		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{c.choiceFor("yes", fd)})
 		return
 	}
 	if v := fd.Answer.Number; v != nil && *v <= -1 && fd.Measure.Mode != rules.Ohms {
@@ -231,6 +231,6 @@ func (c *call) askDoubts(why string) {
 			yes.Commands = append(yes.Commands, Command{Kind: CmdCorrect, Entry: d.amends})
 		}
 	}
-	yes.Words = "yes: " + strings.Join(said, "; ")
+	yes.Words = "yes"
 	c.ask(why+". Is this right: "+strings.Join(said, "; ")+"?", []Choice{yes})
 }

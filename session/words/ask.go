@@ -31,6 +31,31 @@ func (c *call) ask(text string, choices []Choice) {
 	c.res.Questions = append(c.res.Questions, Question{Text: text, Choices: choices, Heard: heard})
 }
 
+// askMistyped asks about a word that looks like a mistyped number, and offers what would be
+// read with the nearest number word in its place.
+func (c *call) askMistyped(f *frame) {
+	text := "A word in “" + f.raw + "” looks like a mistyped number"
+	guess := ""
+	if len(f.mistyped) == 1 {
+		guess = nearestNumber(strings.ToLower(f.mistyped[0]))
+	}
+	if guess == "" {
+		c.ask(text+". What was the number?", nil)
+		return
+	}
+	res := c.r.readFresh(strings.Replace(c.text, f.mistyped[0], guess, 1), *c.ctx)
+	if len(res.Findings) == 0 || len(res.Questions)+len(res.Unread) > 0 {
+		c.ask(text+". What was the number?", nil)
+		return
+	}
+	var said []string
+	for _, fd := range res.Findings {
+		said = append(said, fd.Words)
+	}
+	yes := strings.Join(said, "; ")
+	c.ask(text+". Is this right: "+yes+"?", []Choice{{Words: "yes", Findings: res.Findings, Commands: res.Commands}})
+}
+
 // askWhere asks for the place of a number, or of what was seen.
 func (c *call) askWhere(f *frame, why string) {
 	what := "that"

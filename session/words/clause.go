@@ -25,12 +25,30 @@ func negate(in []item) []item {
 				j++
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
+				in[j].raw = it.raw + " " + in[j].raw
 				continue
+			}
+			if o := trailing(in, i); o != "" {
+				it.concept, it.text = o, o
 			}
 		}
 		out = append(out, it)
 	}
 	return out
+}
+
+// trailing is what a denial at the end denies of what was seen before it: "left one works
+// right one doesn't".
+func trailing(in []item, i int) string {
+	if i+1 < len(in) || in[i].concept != "not" {
+		return ""
+	}
+	for j := i - 2; j >= 0; j-- {
+		if o := opposite[in[j].concept]; o != "" && concepts[in[j].concept] == gOutcome {
+			return o
+		}
+	}
+	return ""
 }
 
 // ended tells that nothing more is said of what stood before.
@@ -80,7 +98,7 @@ func clauses(in []item) [][]item {
 		}
 	}
 	for i, it := range in {
-		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:]) || partsSayings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
 		if breaks && it.text == "so" && i+1 < len(in) {
 			in[i+1].so = true
 		}
@@ -126,7 +144,48 @@ func partsReadings(left, right []item) bool {
 	}
 	a, wholeA := placeFirst(left)
 	b, wholeB := placeFirst(right)
-	return wholeA && wholeB && a != b
+	return wholeB && (wholeA && a != b || b && bareNumber(left))
+}
+
+// bareNumber tells a number and nothing else: "12.4 and 30 has 12.5" answers, and goes on.
+func bareNumber(in []item) bool {
+	nums := 0
+	for _, it := range in {
+		switch {
+		case it.kind == kNum:
+			nums++
+		case it.kind != kWord || !linkWords[it.text]:
+			return false
+		}
+	}
+	return nums == 1
+}
+
+// partsSayings tells an "and" between two things seen of two parts: "the fuse is good and
+// the relay clicks".
+func partsSayings(left, right []item) bool {
+	if end := slices.IndexFunc(right, func(it item) bool { return it.kind == kSep }); end >= 0 {
+		right = right[:end]
+	}
+	whole := func(part []item) bool {
+		named := slices.IndexFunc(part, func(it item) bool { return concepts[it.concept] == gPlace || ofFuse(it) })
+		return named >= 0 && slices.ContainsFunc(part[named:], func(it item) bool { return concepts[it.concept] == gOutcome && !valueWord(it) })
+	}
+	return whole(left) && whole(right) || slices.ContainsFunc(left, func(it item) bool { return it.kind == kNum }) && saysOfLoad(right)
+}
+
+// saysOfLoad tells what the load does, and begins with it: "and the pump's dead".
+func saysOfLoad(in []item) bool {
+	for i, it := range in {
+		switch {
+		case it.concept == "load":
+			return slices.ContainsFunc(in[i:], func(it item) bool { return concepts[it.concept] == gOutcome }) &&
+				!slices.ContainsFunc(in[i:], func(it item) bool { return it.kind == kNum || it.kind == kPlace })
+		case it.kind != kWord || !linkWords[it.text]:
+			return false
+		}
+	}
+	return false
 }
 
 // saysSame tells whether a place comes next that is said to read the same.

@@ -11,7 +11,7 @@ import (
 func (c *call) commands(in [][]item) (rest [][]item) {
 	var skip []string
 	unsure := false
-	for _, cl := range in {
+	for i, cl := range in {
 		switch {
 		case anyOf(cl, "skip", "cannot"):
 			skip = append(skip, rawOf(cl))
@@ -30,7 +30,9 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			}
 		case onlyConcepts(cl, "yes"):
 			c.yesNo(true, len(in) == 1)
-		case onlyConcepts(cl, "no", "not"):
+		case i > 0 && breaksOff(cl):
+			rest = append(rest, otherwiseThan(in[i-1], cl)...)
+		case onlyConcepts(cl, "no", "not") && (len(in) > 1 || !contents(cl)):
 			c.yesNo(false, len(in) == 1)
 		default:
 			rest = append(rest, cl)
@@ -108,6 +110,36 @@ func (c *call) yesNo(yes, alone bool) {
 	c.command(Command{Kind: kind})
 }
 
+// contents tells that a clause names something in plain words.
+func contents(cl []item) bool {
+	return slices.ContainsFunc(cl, func(it item) bool { return it.kind == kWord && !linkWords[it.text] && !filler[it.text] })
+}
+
+// breaksOff tells a clause that ends with a denial of what was said before: "the right one
+// doesn't".
+func breaksOff(cl []item) bool {
+	return cl[len(cl)-1].concept == "not" && !hasReading(cl) && (contents(cl) || anyOf(cl, "load"))
+}
+
+// otherwiseThan is a clause that breaks off with what it denies: the load does not run, or
+// the opposite of what the clause before saw. "Left one works, right one doesn't" says both
+// of the load, and is asked about.
+func otherwiseThan(before, cl []item) [][]item {
+	deny := func(o string) [][]item {
+		cl[len(cl)-1] = item{kind: kConcept, concept: o, text: o, raw: cl[len(cl)-1].raw}
+		return [][]item{cl}
+	}
+	if anyOf(cl, "load") {
+		return deny("off")
+	}
+	for _, it := range before {
+		if o := opposite[it.concept]; o != "" && concepts[it.concept] == gOutcome {
+			return deny(o)
+		}
+	}
+	return nil
+}
+
 func anyOf(cl []item, want ...string) bool {
 	return slices.ContainsFunc(cl, func(it item) bool { return it.concept != "" && slices.Contains(want, it.concept) })
 }
@@ -149,20 +181,31 @@ func asksWhy(cl []item) bool {
 
 // repair reads what was done to the vehicle and what became of it.
 func (c *call) repair(in []item) bool {
-	act := hasConcept(in, "replaced")
+	act := hasConcept(in, "replaced") || c.ctx.Repairing != "" && hasText(in, "new")
 	result := c.repairResult(in)
 	if !act && (c.ctx.Repairing == "" || c.inSetup(in) || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {
 		return false
 	}
-	if e := c.ctx.Expected; act && e != nil && e.Measure.Mode == rules.Swap {
-		return false
+	if e := c.ctx.Expected; act && e != nil && (e.Measure.Mode == rules.Swap || e.Measure.Mode == rules.Look && c.ctx.Repairing == "" && hasConcept(in, "wrong_part")) {
+		return false // "somebody fitted a 30 amp fuse, wrong one"
 	}
-	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(in, false)}
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(replacedIn(in), false)}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
 	c.command(cmd)
 	return true
+}
+
+// replacedIn is the clause that says what was replaced, or all, where that is not said there:
+// "replaced the relay, still no horn" has nothing to do with the horn.
+func replacedIn(in []item) []item {
+	for _, cl := range clauses(slices.Clone(in)) {
+		if hasConcept(cl, "replaced") && slices.ContainsFunc(cl, func(it item) bool { return concepts[it.concept] == gPlace || it.kind == kPlace }) {
+			return cl
+		}
+	}
+	return in
 }
 
 // inSetup tells that a state of the vehicle was said: "it runs with it switched
@@ -232,7 +275,7 @@ func likenessTo(s Named, said map[string]bool, strict bool) int {
 	slices.Sort(all)
 	score := 0
 	for _, w := range slices.Compact(all) {
-		if said[w] && !common[w] && !linkWords[w] {
+		if said[w] && !common[w] && !linkWords[w] && !harmless[w] && (len(w) > 2 || isDigit(w[0])) {
 			score += 4
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -19,7 +20,7 @@ func (c *call) compose(f *frame) {
 	case c.engineUnsaid(f, said):
 		c.ask("The test asks for the engine running, and “"+f.raw+"” says that the key was off. Was the engine running?", nil)
 	case f.badNum:
-		c.ask("A word in “"+f.raw+"” looks like a mistyped number. What was the number?", nil)
+		c.askMistyped(f)
 	case f.is("should", "past") && len(f.nums)+len(f.values) > 0:
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 	case f.is("inrush") && len(f.nums) > 0:
@@ -31,7 +32,8 @@ func (c *call) compose(f *frame) {
 	default:
 		c.incomplete(f)
 	}
-	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "good" || s == "bad" }); len(f.nums) > 0 && len(seen) > 0 {
+	underway := len(f.elements) == 0 && strings.Contains(strings.ToLower(f.raw), "running") // "fifteen amps running"
+	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "good" || s == "bad" || s == "runs" && underway }); len(f.nums) > 0 && len(seen) > 0 {
 		g := *f
 		g.outcomes = seen
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
@@ -69,7 +71,7 @@ func (c *call) incomplete(f *frame) {
 		c.muddled = true // what was read beside it may have been read before or after
 		c.ask("What happened then?", nil)
 	default:
-		c.unread(f.raw, "that was not understood")
+		c.unread(f.raw, NotUnderstood)
 	}
 }
 
@@ -221,7 +223,17 @@ func (c *call) onCoil(f *frame, said rules.Setup) bool {
 }
 
 func (c *call) atExpectedNumber(f *frame, said rules.Setup) bool {
-	return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" && c.atExpected(f, said)
+	return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" && c.atExpected(f, said) && !c.ofOtherKind(f)
+}
+
+// ofOtherKind tells that a number was read in another quantity than the test asks for, at a
+// part that was named: "31 amps by clamp at the fuse" beside a test of the volts across it.
+func (c *call) ofOtherKind(f *frame) bool {
+	dim := f.nums[0].num.unit.dim
+	if len(f.elements) == 0 {
+		return false
+	}
+	return dim == ampere && !dimFits(dim, c.ctx.Expected.Measure.Mode) || dim == "" && f.act("clamp") && !c.expects(rules.AmpsDC)
 }
 
 // placeless finds a place for a number said without one: an element's ends, the
@@ -247,7 +259,7 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 				return ""
 			}
 			if amps {
-				f.places = []placeRef{{spots: []spot{{abs: e + ".in"}}}}
+				f.places = []placeRef{{spots: []spot{{abs: ampsAt(e)}}}}
 				return ""
 			}
 			return "which side of it was not said"
@@ -261,6 +273,15 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 		return "that is not in this circuit as it is known here"
 	}
 	return ""
+}
+
+// ampsAt is where the current of an element is read: a clamp goes round a fuse's wire on
+// either side.
+func ampsAt(element string) string {
+	if strings.HasSuffix(element, "fuse") {
+		return element
+	}
+	return element + ".in"
 }
 
 // wanting says what is missing of the place of a number said without one.

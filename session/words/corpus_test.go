@@ -41,6 +41,10 @@ func volts(red string, s rules.Setup) *Expected {
 	return &Expected{ID: "t", Measure: rules.Measure{Mode: rules.VoltsDC, Red: red, Black: "battery.negative"}, Setup: s, Kind: "number"}
 }
 
+func across(red, black string, s rules.Setup) *Expected {
+	return &Expected{ID: "t", Measure: rules.Measure{Mode: rules.VoltsDC, Red: red, Black: black}, Setup: s, Kind: "number"}
+}
+
 func choiceTest(m rules.Measure, s rules.Setup, of ...string) *Expected {
 	return &Expected{ID: "t", Measure: m, Setup: s, Kind: "choice", Of: of}
 }
@@ -77,11 +81,15 @@ func corpusContexts() map[string]Context {
 	numbers := func(c *Context) { c.Labels = "numbers" }
 	en := func(c *Context) { c.Labels = "en" }
 	v24 := func(c *Context) { c.SystemVolts = 24 }
+	load := func(kind string) func(*Context) { return func(c *Context) { c.LoadKind = kind } }
+	solenoid, lamps, heater := load("solenoid"), load("lamp"), load("heater")
 	last := func(f Finding) func(*Context) {
 		return func(c *Context) { f.Entry = 7; c.Last = []Finding{f} }
 	}
 	n := 12.6
 	last86 := last(Finding{Kind: KindAnswer, Test: "t", Measure: volts("socket.86", out).Measure, Setup: out, Answer: Answer{Number: &n}})
+	partOhms := &Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "load_part.in", Black: "load_part.out"},
+		Setup: rules.Setup{Relay: "in", Key: "off", Command: "off", Unplugged: []string{"load"}}, Kind: "number"}
 	run := []string{"runs", "weak", "off", "trips"}
 	return map[string]Context{
 		"none":         with(nil),
@@ -98,22 +106,21 @@ func corpusContexts() map[string]Context {
 		"volts_85_in":  with(volts("back.85", in)),
 		"volts_86_num": with(volts("socket.86", out), numbers),
 		"volts_86_en":  with(volts("socket.86", out), en),
-		"drop_30_87": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.VoltsDC, Red: "back.30", Black: "back.87"},
-			Setup: in, Kind: "number"}),
-		"ohms_coil":  with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, Setup: bench, Kind: "number"}),
-		"amps":       with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "load.in", How: "clamp"}, Setup: in, Kind: "number"}),
-		"pull_in":    with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.PullIn}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
-		"min_max":    with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.MinMax, Red: "back.86", Black: "battery.negative", During: "wiggle"}, Setup: in, Kind: "min_max"}),
-		"fuse_volts": with(volts("feed_fuse.out", out)),
-		"lamp_30":    with(choiceTest(rules.Measure{Mode: rules.TestLamp, Red: "socket.30", Black: "battery.negative"}, out, "bright", "dim", "dark")),
-		"bridge":     with(choiceTest(rules.Measure{Mode: rules.Bridge, From: "socket.30", To: "socket.87"}, out, run...)),
-		"watch":      with(choiceTest(rules.Measure{Mode: rules.Watch}, in, append(run, "comes_and_goes")...)),
-		"watch_off":  with(choiceTest(rules.Measure{Mode: rules.Watch}, rules.Setup{Relay: "in", Key: "on", Command: "off"}, append(run, "comes_and_goes")...)),
-		"listen":     with(choiceTest(rules.Measure{Mode: rules.Listen}, in, "click", "silent", "buzz")),
-		"swap":       with(choiceTest(rules.Measure{Mode: rules.Swap}, in, run...)),
-		"reseat":     with(choiceTest(rules.Measure{Mode: rules.Reseat}, in, run...)),
-		"look_fuse":  with(choiceTest(rules.Measure{Mode: rules.Look, At: "feed_fuse"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
-		"look_86":    with(choiceTest(rules.Measure{Mode: rules.Look, At: "terminal_86"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
+		"drop_30_87":   with(across("back.30", "back.87", in)),
+		"ohms_coil":    with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, Setup: bench, Kind: "number"}),
+		"amps":         with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "load.in", How: "clamp"}, Setup: in, Kind: "number"}),
+		"pull_in":      with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.PullIn}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
+		"min_max":      with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.MinMax, Red: "back.86", Black: "battery.negative", During: "wiggle"}, Setup: in, Kind: "min_max"}),
+		"fuse_volts":   with(volts("feed_fuse.out", out)),
+		"lamp_30":      with(choiceTest(rules.Measure{Mode: rules.TestLamp, Red: "socket.30", Black: "battery.negative"}, out, "bright", "dim", "dark")),
+		"bridge":       with(choiceTest(rules.Measure{Mode: rules.Bridge, From: "socket.30", To: "socket.87"}, out, run...)),
+		"watch":        with(choiceTest(rules.Measure{Mode: rules.Watch}, in, append(run, "comes_and_goes")...)),
+		"watch_off":    with(choiceTest(rules.Measure{Mode: rules.Watch}, rules.Setup{Relay: "in", Key: "on", Command: "off"}, append(run, "comes_and_goes")...)),
+		"listen":       with(choiceTest(rules.Measure{Mode: rules.Listen}, in, "click", "silent", "buzz")),
+		"swap":         with(choiceTest(rules.Measure{Mode: rules.Swap}, in, run...)),
+		"reseat":       with(choiceTest(rules.Measure{Mode: rules.Reseat}, in, run...)),
+		"look_fuse":    with(choiceTest(rules.Measure{Mode: rules.Look, At: "feed_fuse"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
+		"look_86":      with(choiceTest(rules.Measure{Mode: rules.Look, At: "terminal_86"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
 		"ask_mount": with(&Expected{ID: "ask_mounting", Sets: "mounting", Measure: rules.Measure{Mode: rules.Ask, Question: "Where is the relay?"}, Setup: out,
 			Kind: "choice", Of: []string{"cab", "dash", "engine_bay", "outside", "underbody"}}),
 		"ask_yes": with(&Expected{ID: "others_work", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other things on that fuse work?"}, Setup: out,
@@ -124,6 +131,25 @@ func corpusContexts() map[string]Context {
 		"charging":      with(volts("battery.positive", rules.Setup{Relay: "in", Key: "on", Command: "off", Engine: "running"})),
 		"watch_hot":     with(choiceTest(rules.Measure{Mode: rules.Watch}, rules.Setup{Relay: "in", Key: "on", Command: "on", Heat: "soaked"}, append(run, "comes_and_goes")...)),
 		"repairing":     with(nil, func(c *Context) { c.Repairing = "feed_fuse.open" }),
+
+		"clamp_fuse":   with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "feed_fuse", How: "clamp"}, Setup: in, Kind: "number"}),
+		"fuse_drop":    with(across("feed_fuse.in", "feed_fuse.out", in)),
+		"coil_pair_in": with(across("back.86", "back.85", in)),
+		"ohms_ground_87": with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "socket.87", Black: "battery.negative"},
+			Setup: rules.Setup{Relay: "out", Key: "off", Command: "off"}, Kind: "number"}),
+
+		"boat_30":         with(volts("socket.30", out)),
+		"boat_amps":       with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "feed_fuse", How: "clamp"}, Setup: in, Kind: "number"}),
+		"boat_watch":      with(choiceTest(rules.Measure{Mode: rules.Watch}, in, append(run, "comes_and_goes")...)),
+		"forklift_load":   with(volts("load.in", in), v24, solenoid),
+		"forklift_listen": with(choiceTest(rules.Measure{Mode: rules.Listen}, in, "click", "silent", "buzz"), v24, solenoid),
+		"forklift_bridge": with(choiceTest(rules.Measure{Mode: rules.Bridge, From: "socket.30", To: "socket.87"}, out, run...), v24, solenoid),
+		"tractor_lamp":    with(choiceTest(rules.Measure{Mode: rules.Watch}, in, append(run, "comes_and_goes")...), lamps),
+		"tractor_look": with(choiceTest(rules.Measure{Mode: rules.Look, At: "load_ground"}, rules.Setup{Relay: "in", Key: "off", Command: "off"},
+			"sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part"), lamps),
+		"camper_drop":    with(across("socket.87", "load.in", in), heater),
+		"camper_ohms":    with(partOhms, heater),
+		"tractor_clutch": with(partOhms, solenoid),
 	}
 }
 

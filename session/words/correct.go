@@ -133,7 +133,8 @@ var meantThat = set(`i_mean i_meant i_should_say rather correction`)
 // behind tells whether a mark with nothing after it corrects, by what stands before it,
 // what was understood last.
 func (c *call) behind(segs []segment, raw string) bool {
-	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && meantThat[strings.ReplaceAll(strings.ToLower(raw), " ", "_")]
+	said := strings.ReplaceAll(strings.ToLower(raw), " ", "_")
+	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && (meantThat[said] || said == "actually" && pastTense(c.text)) // "it was 12.3 actually"
 }
 
 // correctsPlace tells "that was 85", which moves a reading, from "that was

@@ -56,12 +56,13 @@ func (c *call) facts(in []item) []item {
 	return rest
 }
 
-// systemVoltsAlone tells "tractor, 12 volt, …" from a reading: while a job is opened, the
-// volts of a system in a clause of their own.
+// systemVoltsAlone tells "tractor, 12 volt, …" and "won't run on 12 volts" from a reading:
+// while a job is opened, the volts of a system at the end of a clause.
 func (c *call) systemVoltsAlone(in []item, i int) bool {
 	n := in[i].num
+	before := neighbour(in, i, -1)
 	return c.ctx.Opening && in[i].kind == kNum && n.unit == unit{volt, 1} && (n.v == 12 || n.v == 24) && c.askOf("system_volts") != nil &&
-		neighbour(in, i, -1).kind == kSep && neighbour(in, i, 1).kind == kSep
+		(before.kind == kSep || before.text == "on" || before.concept == "off") && neighbour(in, i, 1).kind == kSep
 }
 
 // describes files what the name of a part tells besides: a fan is a motor.

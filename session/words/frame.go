@@ -25,6 +25,7 @@ type frame struct {
 	between  bool
 	span     bool // two numbers as a range: "5 to 11"
 	badNum   bool
+	mistyped []string // as typed
 	adrift   bool     // follows a frame about another place, and names none
 	before   []string // setups said in a clause of their own before it
 	after    []string // and after it
@@ -83,9 +84,16 @@ func (c *call) frames(clause []item) []frame {
 	if gone := slices.Index(base.outcomes, "gone"); gone >= 0 && slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
 		base.outcomes[gone] = "good" // "all good on 30"
 	}
+	if base.between && c.asksPair() && stretch[strings.ToLower(base.nowhere)] {
+		stray := base.nowhere // "across the wire" is from one end to the other, as asked
+		base.nowhere, base.strays = "", slices.DeleteFunc(base.strays, func(s string) bool { return s == stray })
+	}
 	base.condition(clause)
 	if either(clause) {
 		c.muddled, base.outcomes = true, nil
+	}
+	if said, _ := saidSetup(base.setups); said.Relay == "" && base.has(base.setups, "loaded") && c.asksRelayOut() && !slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
+		base.setups = append(base.setups, "unkept_state") // "drops to 9 under load", where no load can run
 	}
 	base.setups = append(base.setups, impliedSetups(base, syms)...)
 	if _, clash := saidSetup(base.setups); clash != "" {
@@ -104,6 +112,18 @@ func (c *call) frames(clause []item) []frame {
 		base.between = false // "between 11 and 12" places no lead
 	}
 	return base.split(syms)
+}
+
+// stretch are names for what lies between the two leads.
+var stretch = set(`wire cable joint run section length loom harness lead`)
+
+// asksPair tells that the test asked for reads between two places of the circuit.
+func (c *call) asksPair() bool {
+	return c.ctx.Expected != nil && len(expectedSpots(c.ctx.Expected.Measure)) == 2
+}
+
+func (c *call) asksRelayOut() bool {
+	return c.ctx.Expected != nil && c.ctx.Expected.Setup.Relay == "out"
 }
 
 // fileItem files one item of a clause in the frame; places and values come back as
@@ -128,6 +148,7 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 		base.strays = append(base.strays, c.r.foreign(it)...)
 	case it.text == badNumber:
 		base.badNum = true
+		base.mistyped = append(base.mistyped, it.raw)
 	case it.kind == kWord:
 		base.word(clause, i, c.r)
 	}
@@ -203,8 +224,8 @@ func soaks(n num) bool { return n.v*n.unit.scale >= 10 }
 // loneSide is the side of the element named last, or of the one asked about.
 func (c *call) loneSide(base *frame, it item) []symbol {
 	of := firstText(c.last, c.expectedElement())
-	if of == "coil" && it.concept != "both_sides" {
-		of = "" // "upstream" alone says no end of the coil
+	if of == "coil" && it.concept != "both_sides" || of == "battery" {
+		of = "" // "upstream" alone says no end of the coil, "the ground side" none of the battery
 	}
 	p, ok := c.side(it.concept, of)
 	if !ok {
@@ -245,9 +266,16 @@ func (f *frame) note(it item) {
 	if strings.Contains(it.concept, "=") {
 		return // facts are read apart
 	}
+	if it.concept == "unclear" {
+		f.outcomes = append(f.outcomes, it.concept)
+		return
+	}
 	switch concepts[it.concept] {
 	case gOutcome:
 		f.outcomes = append(f.outcomes, it.concept)
+		if ofFuse(it) {
+			f.elements = append(f.elements, "fuse")
+		}
 	case gSetup:
 		f.setups = append(f.setups, it.concept)
 	case gAct:
@@ -269,6 +297,11 @@ func (f *frame) note(it item) {
 			f.no = true
 		}
 	}
+}
+
+// ofFuse tells a saying of how a part looks that names the fuse: "fuse is good".
+func ofFuse(it item) bool {
+	return (it.concept == "sound" || it.concept == "blown") && strings.Contains(strings.ToLower(it.raw), "fuse")
 }
 
 // word files a word that is no concept: harmless, or a place that is none.

@@ -78,6 +78,8 @@ func joins(a, b *frame) bool {
 		return true // "pulled the feed fuse, it's fine"
 	case onlyValue(a) && len(only(a.values, "nothing", "dead")) == len(a.values) && len(only(b.outcomes, "silent")) > 0 && len(b.elements)+len(b.nums)+len(b.places)+len(b.acts) == 0:
 		return true // "nothing, silent"
+	case onlyNumber(a) && b.has(b.elements, "load"):
+		return false // "zero amps, and the pump's dead"
 	case onlyValue(a) && onlyNumber(b), onlyNumber(a) && onlyValue(b), onlyValue(a) && onlyValue(b):
 		return true // "dead, 0.02"
 	case a.bare() && !aPlace && !trial(a) && len(a.acts) > 0 && bVal:
@@ -106,8 +108,9 @@ func (f *frame) bareButGood() bool {
 	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && (f.outcomes[0] == "good" || f.outcomes[0] == "bad")
 }
 
+// onlyValue tells "dead", or "power is good", with nothing else.
 func onlyValue(f *frame) bool {
-	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts)+len(f.outcomes) == 0
+	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts) == 0 && len(only(f.outcomes, "good")) == len(f.outcomes)
 }
 
 func (f *frame) onlyPlace() bool {
@@ -197,9 +200,41 @@ func (c *call) bears(f *frame) bool {
 	}
 	trade := func(w string) bool { return c.r.vocab[strings.ToLower(w)] && !slices.Contains(f.unknown, w) }
 	ofThing := func(w string) bool { return strings.HasSuffix(w, " on") || strings.HasSuffix(w, " off") } // "charger on"
-	return len(f.elements) > 0 && !f.has(f.elements, "load", "relay", "coil", "other_load") ||
-		len(f.elements) > 0 && len(f.strays) > 0 || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
+	return len(f.elements) > 0 && !f.has(f.elements, "load", "relay", "coil", "other_load") && !c.judges(f) ||
+		len(f.elements) > 0 && len(f.strays) > 0 && !c.judges(f) || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
 }
+
+// concludes tells a judgement of a part, drawn from what was read before it: "12 volts across
+// it so it's blown".
+func (f *frame) concludes() bool {
+	seen := f.allSeen()
+	return len(f.nums)+len(f.places)+len(f.acts) == 0 && len(only(seen, "good", "bad", "sound", "blown", "burnt", "corroded", "loose", "wet", "open", "short")) == len(seen)
+}
+
+// onGround tells that no place is named but a ground.
+func (f *frame) onGround() bool {
+	return !slices.ContainsFunc(f.places, func(p placeRef) bool {
+		return !onReference(p) && !(len(p.spots) == 1 && p.spots[0].abs == "load.out")
+	})
+}
+
+// judges tells what is thought of a part and says nothing else: "the batteries are low".
+func (c *call) judges(f *frame) bool {
+	judged := false
+	for _, w := range strings.Fields(strings.ToLower(f.raw)) {
+		n := c.r.root.next[w]
+		switch {
+		case judgement[w]:
+			judged = true
+		case n != nil && concepts[n.concept] == gPlace || linkWords[w] || common[w] && !turning[w]:
+		default:
+			return false
+		}
+	}
+	return judged
+}
+
+var judgement = set(`low lowish high flat tired old weak down`)
 
 // retracts tells that a clause may take back what was said before it, in words that say
 // no more than that.
@@ -214,16 +249,16 @@ func (c *call) dropEmpty(in []frame) []frame {
 		if f.bare() && len(f.places) == 0 && c.bears(&f) {
 			c.strays = append(c.strays, f.raw)
 		}
-		if f.so && (f.bare() || f.bareButGood()) && len(in) > 1 && !f.retracts() {
+		if f.so && (f.bare() || f.bareButGood() || f.concludes() && len(in[i-1].nums) > 0) && len(in) > 1 && !f.retracts() {
 			continue // "1.1, so the driver's pulling it down"
 		}
 		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {
 			out[n-1].strays = append(out[n-1].strays, f.raw)
 		}
-		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && (f.bareButGood() || slices.Equal(f.allSeen(), []string{"sound"})) && len(f.places)+len(f.elements)+len(f.acts) == 0 {
-			continue // "ok, so …"
+		if (i == 0 && len(in) > 1 || i > 0 && len(in[i-1].nums) > 0) && (f.bareButGood() || slices.Equal(f.allSeen(), []string{"sound"})) && len(f.elements)+len(f.acts) == 0 && f.onGround() {
+			continue // "ok, so …", "1.8 volts, bad ground"
 		}
-		chatter := f.bare() && len(f.places)+len(f.acts)+len(f.unknown)+len(f.beside) == 0 && !f.is("should", "past", "bound")
+		chatter := f.bare() && len(f.places)+len(f.acts)-len(only(f.acts, "replaced"))+len(f.unknown)+len(f.beside) == 0 && !f.is("should", "past", "bound")
 		if f.badNum || !f.nothingBut() && !(chatter && (len(in) > 1 || len(c.res.Findings) > 0)) {
 			out = append(out, f)
 		}

@@ -76,12 +76,17 @@ func (c *call) elementFits(f *frame, want []string) bool {
 				return false
 			}
 		case "coil", "load", "control", "battery", "contact", "feed_fuse", "coil_fuse":
-			if !c.names(e, want) {
+			if !c.names(e, want) && !(e == "load" && c.readsLoadAmps()) {
 				return false
 			}
 		}
 	}
 	return true
+}
+
+// readsLoadAmps tells that the test reads amps where the load's own current flows.
+func (c *call) readsLoadAmps() bool {
+	return c.expects(rules.AmpsDC) && strings.HasPrefix(c.ctx.Expected.Measure.At, "feed_fuse")
 }
 
 // names tells whether an element is what the places are ends of.
@@ -247,6 +252,9 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	fd.Setup, fd.Assumed, missing = c.complete(plan)
 	if missing == "relay" && c.needsRelay(f) {
 		return fd, "it was not said whether the relay was in or out"
+	}
+	if mode == rules.Ohms {
+		fd.Assumed = slices.DeleteFunc(fd.Assumed, func(s string) bool { return s == "coil "+coilWords["rest"] }) // nobody reads ohms on a coil that is fed
 	}
 	m, assumed, want := c.measure(f, mode, fd.Setup)
 	fd.Measure, fd.Assumed = m, append(fd.Assumed, assumed...)

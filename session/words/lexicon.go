@@ -42,9 +42,10 @@ type saying struct {
 // calls and is safe for concurrent use.
 type Reader struct {
 	root    node
-	vocab   map[string]bool // every word of every phrase
-	filler  map[string]bool // plain words that change nothing, as common does
-	targets []string        // words that a slip may be corrected to, sorted
+	vocab   map[string]bool   // every word of every phrase
+	filler  map[string]bool   // plain words that change nothing, as common does
+	aliases map[string]string // a part's other names of one word: rly for relay
+	targets []string          // words that a slip may be corrected to, sorted
 	sayings []saying
 }
 
@@ -52,7 +53,7 @@ type Reader struct {
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number").
 // Every wrong synonym is named in the error.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
-	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}}
+	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}}
 	for _, c := range Concepts() {
 		r.add(strings.ReplaceAll(c, "_", " "), c)
 	}
@@ -106,6 +107,9 @@ func (r *Reader) add(said, means string) error {
 		return fmt.Errorf("%q: nothing is said", said)
 	}
 	n.mean(means)
+	if count == 1 && concepts[means] == gPlace && n == r.root.next[said] && said != means {
+		r.aliases[said] = means
+	}
 	r.sayings = append(r.sayings, saying{said, means, strings.Fields(said), strings.Contains(said, "*")})
 	return nil
 }
@@ -153,28 +157,87 @@ func (r *Reader) match(in []item) []item {
 // longest finds the longest phrase that in begins with; loose are the words that stood for
 // a *.
 func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
-	var walk func(n *node, i int, stars []item)
-	walk = func(n *node, i int, stars []item) {
-		if n.ends() && i > took {
+	var walk func(n *node, i int, stars []item, as reading)
+	walk = func(n *node, i int, stars []item, as reading) {
+		if n.ends() && i > took && as.mayMean(n) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord {
 			return
 		}
 		if next := n.next[in[i].text]; next != nil {
-			walk(next, i+1, stars)
+			walk(next, i+1, stars, as)
 		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
-			walk(next, i+1, stars)
+			walk(next, i+1, stars, as)
+		}
+		for _, form := range denialForms(in, i) {
+			if next := n.next[form.word]; next != nil {
+				walk(next, i+form.took, stars, reading{denied: as.denied || form.word != "not", named: as.named})
+			}
+		}
+		if part := r.aliases[in[i].text]; part != "" && n.next[part] != nil {
+			walk(n.next[part], i+1, stars, reading{denied: as.denied, named: part})
 		}
 		if any := n.next[star]; any != nil && i > 0 {
-			walk(any, i+1, append(slices.Clip(stars), in[i]))
+			walk(any, i+1, append(slices.Clip(stars), in[i]), as)
 			if i+1 < len(in) && word(in[i+1]) {
-				walk(any, i+2, append(slices.Clip(stars), in[i], in[i+1]))
+				walk(any, i+2, append(slices.Clip(stars), in[i], in[i+1]), as)
 			}
 		}
 	}
-	walk(&r.root, 0, nil)
+	walk(&r.root, 0, nil, reading{})
 	return best, took, loose
+}
+
+// reading is how the words were taken for those of a saying.
+type reading struct {
+	denied bool   // "didn't run" for "doesn't run"
+	named  string // a part by another of its names: "horn ground" for "load ground"
+}
+
+// mayMean keeps a saying in other words to what holds in them as well. What the load was
+// doing is left to the load's own name: another kind's is a neighbour.
+func (as reading) mayMean(n *node) bool {
+	if as.denied && concepts[n.concept] != gOutcome {
+		return false // "don't have" and "doesn't have" are not alike
+	}
+	if as.named == "load" || as.named == "control" {
+		return concepts[n.concept] == gPlace || n.concept == "load_unplugged"
+	}
+	return true
+}
+
+// denialForm is another way to say a denial, and how many words it takes the place of.
+type denialForm struct {
+	word string
+	took int
+}
+
+var (
+	copulaDenials = set(`isnt arent wasnt werent aint`)
+	doDenials     = []string{"doesnt", "dont", "didnt", "wont"}
+	helpers       = set(`do does did will`)
+)
+
+// denialForms are the other forms of the denial at in[i]: "isn't lit" is "not lit" too, "did
+// not run" is "doesn't run".
+func denialForms(in []item, i int) []denialForm {
+	w, took := in[i].text, 1
+	switch {
+	case copulaDenials[w]:
+		return []denialForm{{"not", 1}}
+	case helpers[w] && i+1 < len(in) && in[i+1].text == "not":
+		took = 2
+	case !slices.Contains(doDenials, w):
+		return nil
+	}
+	var out []denialForm
+	for _, form := range doDenials {
+		if form != w {
+			out = append(out, denialForm{form, took})
+		}
+	}
+	return out
 }
 
 // word tells what may stand within a saying: words, and a size or a time ("takes out the

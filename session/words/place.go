@@ -265,14 +265,31 @@ func (c *call) namedPlaces(in []item) []item {
 		if colours[it.text] && it.kind == kWord && c.colourPlace(in, i) {
 			in[i] = placeItem(it, spot{ask: "a wire's colour is no terminal"})
 		}
+		if placeWordBefore(in, i).concept == "that_was" && it.concept == "battery" {
+			two := ends["battery"]
+			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:1]}}
+		} else if placeWordBefore(in, i).concept == "that_was" && (it.concept == "fuse" || ends[it.concept] != [2]spot{} && it.concept != "coil" && it.concept != "contact") {
+			in[i] = placeItem(it, c.endUnsaid(it.concept)) // "that was the fuse"
+		}
 		if c.endOfPair(in, i) {
-			in[i] = placeItem(it, spot{part: it.concept, ask: "which side of it was not said"})
+			in[i] = placeItem(it, c.endUnsaid(it.concept))
 		}
 		if in[i].kind == kPlace {
 			in[i].concept = ""
 		}
 	}
 	return in
+}
+
+// endUnsaid is the end of a part that the test asks for, if it reads one; else it is to be
+// asked: "24.6 at the horn".
+func (c *call) endUnsaid(part string) spot {
+	if e := c.ctx.Expected; e != nil {
+		if at := expectedSpots(e.Measure); len(at) == 1 && strings.HasPrefix(at[0], part+".") && e.Kind == "number" {
+			return spot{abs: at[0]}
+		}
+	}
+	return spot{part: part, ask: "which side of it was not said"}
 }
 
 // endOfPair tells that a part stands where a lead was, its side unsaid: "87 to the

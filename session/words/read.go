@@ -14,6 +14,7 @@ type call struct {
 	text     string // cleaned
 	res      Result
 	numbered bool           // some number was said as a reading
+	metered  bool           // volts were read at a place that was said
 	open     map[int]string // numbers said that are not yet read, asked about or set aside, by id
 	prefix   string         // socket, back or relay, said anywhere
 	setups   []string       // said for the whole utterance
@@ -65,7 +66,7 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 	}
 	c.audit()
 	if c.res.empty() {
-		c.unread(text, "that was not understood")
+		c.unread(text, NotUnderstood)
 	}
 	return c.res
 }
@@ -80,9 +81,10 @@ func hasContent(items []item) bool {
 
 // items runs the stages up to words, numbers, places and concepts.
 func (c *call) items(text string) []item {
-	in := c.r.fixSlips(scan(text))
+	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = measureUnits(alpha(spell(in)))
-	in = c.terminals(c.neighbours(c.asExpected(c.r.match(in))))
+	in = loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))
+	in = c.terminals(in)
 	return c.count(c.places(in))
 }
 
@@ -99,6 +101,18 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "nothing" // "not even a ghost reading"
 		case it.concept == "aside" && c.expects(rules.Look) && strings.EqualFold(it.raw, "clean"):
 			in[i].concept = "sound"
+		case it.concept == "sound" && !c.expects(rules.Look) && strings.EqualFold(it.raw, "dry") && afterLoad(in, i):
+			in[i].concept = "unkept_state" // "with the pump dry"
+		case it.concept == "beeps" && afterLoad(in, i), it.concept == "off" && !c.ctx.Opening && goesOff(it.raw) && isSounder(neighbour(in, i, -1)):
+			in[i].concept = "runs" // "the horn beeps", "the alarm goes off"
+		case it.concept == "silent" && (afterLoad(in, i) || fromLoad(in[i+1:])):
+			in[i].concept = "off" // "the horn stays quiet"
+		case it.concept == "silent" && !hasConcept(in, "relay") && slices.ContainsFunc(in[:i], isSounder):
+			in[i].concept = "off" // "24.3 at the horn, still no sound"
+		case it.concept == "cannot" && c.ctx.Opening:
+			in[i].concept = "off" // "the step won't come out"
+		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
+			in[i].concept = "unclear" // "the pump hums" says nothing of the relay
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
@@ -119,6 +133,35 @@ func (c *call) asExpected(in []item) []item {
 		in[i].text = firstText(in[i].concept, in[i].text)
 	}
 	return in
+}
+
+// afterLoad tells that the load was named just before, or with plain words between: "horn's
+// still quiet".
+func afterLoad(in []item, i int) bool {
+	for i--; i > 0 && in[i].kind == kWord && (being[in[i].text] || linkWords[in[i].text]); {
+		i--
+	}
+	return i >= 0 && in[i].concept == "load"
+}
+
+// fromLoad tells "no sound from the horn" by what follows the sound.
+func fromLoad(rest []item) bool {
+	i := 0
+	for i < len(rest) && rest[i].kind == kWord && (rest[i].text == "from" || rest[i].text == "out" || rest[i].text == "of" || rest[i].text == "the") {
+		i++
+	}
+	return i > 0 && i < len(rest) && rest[i].concept == "load"
+}
+
+// isSounder tells a load that is heard when it runs.
+func isSounder(it item) bool {
+	raw := strings.ToLower(it.raw)
+	return it.concept == "load" && slices.ContainsFunc([]string{"horn", "alarm", "buzzer", "siren"}, func(w string) bool { return strings.HasSuffix(raw, w) })
+}
+
+func goesOff(raw string) bool {
+	low := strings.ToLower(raw)
+	return low == "goes off" || low == "went off"
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -159,6 +202,7 @@ func (c *call) run(items []item) {
 		all[n-1].question = true
 	}
 	c.numbered = slices.ContainsFunc(all, func(f frame) bool { return len(f.nums) > 0 })
+	c.metered = slices.ContainsFunc(all, readVolts)
 	bridged := slices.ContainsFunc(all, func(f frame) bool { return f.act("bridge") })
 	for i := range all {
 		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places)+len(only(all[i].elements, "coil", "battery")) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
@@ -173,6 +217,12 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands)+len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// readVolts tells a frame with a number that can only be volts, at one place.
+func readVolts(f frame) bool {
+	return len(f.nums) == 1 && len(f.places) == 1 && len(f.places[0].spots) == 1 && (f.nums[0].num.unit.dim == "" || f.nums[0].num.unit.dim == volt) &&
+		len(f.acts) == 0 && f.prefix != "relay" && !f.has(f.setups, "bench")
 }
 
 // asks tells a question put without its mark: "is 84 good".

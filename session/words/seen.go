@@ -96,7 +96,7 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case f.outcome("click") && f.outcome("comes_and_goes") && !f.has(f.elements, "load"):
 		c.ask("“"+f.raw+"”: one click, a buzz, or clicks that come and go?", c.expectedChoices())
-	case slices.Contains(seen, "unclear"):
+	case len(seen) > 0 && len(only(seen, "unclear")) == len(seen):
 		c.ask("“"+f.raw+"”: what is it, then?", c.expectedChoices())
 	case c.expects(rules.TestLamp) && f.outcome("comes_and_goes") && len(f.elements)+len(f.places) == 0:
 		c.ask("“"+f.raw+"”: bright, dim or dark?", c.expectedChoices())

@@ -161,13 +161,20 @@ func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing s
 	if c.ctx.Now != nil && c.ctx.NowSaid {
 		sources = append(sources, *c.ctx.Now)
 	}
-	if e := c.ctx.Expected; e != nil && (p.said.Relay == "" || p.said.Relay == e.Setup.Relay) {
+	e := c.ctx.Expected
+	if e != nil && e.Measure.Mode == rules.Ask {
+		e = nil // a question has no setup of its own
+	}
+	if e != nil && (p.said.Relay == "" || p.said.Relay == e.Setup.Relay) {
 		sources = append(sources, e.Setup)
 	}
-	if c.ctx.Now != nil {
-		sources = append(sources, *c.ctx.Now)
+	if now := c.ctx.Now; now != nil {
+		if now.Relay == "bench" && p.said.Relay != "" && p.said.Relay != "bench" {
+			now = &rules.Setup{} // what the vehicle did while the relay lay on the bench was not said
+		}
+		sources = append(sources, *now)
 	}
-	if e := c.ctx.Expected; e != nil {
+	if e != nil {
 		late := e.Setup
 		late.Relay, late.Coil, late.Unplugged = "", "", nil
 		sources = append(sources, late)

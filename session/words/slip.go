@@ -1,10 +1,14 @@
 package words
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
-// fixSlips corrects typing slips of words of the trade. Numbers and names of
-// terminals are never corrected: a word that looks like a mistyped number is
-// marked instead, so that no number near it is taken for certain.
+// fixSlips corrects typing slips of words of the trade. Of the words of numbers it undoes
+// two neighbouring letters changed round ("twleve"), which makes no other number; any other
+// word that looks like a mistyped number is marked, so that no number near it is taken for
+// certain.
 func (r *Reader) fixSlips(in []item) []item {
 	for i, it := range in {
 		if it.kind == kWord && (len(it.text) == 2 || len(it.text) == 3) && isWord(it.text) && !r.known(it.text) {
@@ -18,7 +22,7 @@ func (r *Reader) fixSlips(in []item) []item {
 			continue
 		}
 		if likeNumber(it.text) {
-			in[i].text = badNumber
+			in[i].text = firstText(exchangedNumber(it.text), badNumber)
 			continue
 		}
 		if w := r.correct(it.text); w != "" {
@@ -116,14 +120,49 @@ func likeNumber(w string) bool {
 	return false
 }
 
+// exchangedNumber is the one number word that w is with two neighbouring letters changed
+// round, "" for none.
+func exchangedNumber(w string) string {
+	found := ""
+	for i := 0; i+1 < len(w); i++ {
+		if t := w[:i] + string(w[i+1]) + string(w[i]) + w[i+2:]; t != w && numberWord(t) {
+			if found != "" && found != t {
+				return ""
+			}
+			found = t
+		}
+	}
+	return found
+}
+
+// nearestNumber is the one number word that is a single slip from w, "" for none.
+func nearestNumber(w string) string {
+	found := ""
+	for _, m := range []map[string]int{units09, teens, tens, {"hundred": 0, "thousand": 0, "point": 0}} {
+		for n := range m {
+			if !within(w, n, 1) {
+				continue
+			}
+			if found != "" {
+				return ""
+			}
+			found = n
+		}
+	}
+	return found
+}
+
 // correct finds the one word of the vocabulary that w is a slip of. Of two
 // equally near, the one with more in common at both ends; else none.
 func (r *Reader) correct(w string) string {
+	if t := r.exchangedWord(w); t != "" {
+		return t
+	}
 	if _, n := r.longestStem(w); n {
 		return ""
 	}
 	most := 1
-	if len(w) >= 7 {
+	if len(w) >= 8 {
 		most = 2
 	}
 	best, found, tie := most+1, "", false
@@ -144,6 +183,25 @@ func (r *Reader) correct(w string) string {
 		return ""
 	}
 	return found
+}
+
+// exchangedWord is the one word of the trade that w is with two neighbouring letters changed
+// round, "" for none.
+func (r *Reader) exchangedWord(w string) string {
+	found := ""
+	for _, t := range r.targets {
+		if len(t) == len(w) && t != w && sameStart(w, t) && distance(w, t) == 1 && sameLetters(w, t) {
+			if found != "" {
+				return ""
+			}
+			found = t
+		}
+	}
+	return found
+}
+
+func sameLetters(a, b string) bool {
+	return slices.Equal(slices.Sorted(slices.Values([]byte(a))), slices.Sorted(slices.Values([]byte(b))))
 }
 
 func (r *Reader) longestStem(w string) (string, bool) {

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -45,12 +46,12 @@ type speller struct {
 func spell(in []item) []item {
 	s := speller{in: in}
 	var out []item
-	for s.pos < len(in) {
+	for s.pos < len(s.in) {
 		if n, ok := s.number(); ok {
 			out = append(out, n)
 			continue
 		}
-		out = append(out, in[s.pos])
+		out = append(out, s.in[s.pos])
 		s.pos++
 	}
 	return out
@@ -188,8 +189,12 @@ func (s *speller) partOfUnit() (num, bool) {
 	start, count := s.pos, 1
 	if d, ok := units09[s.at(0)]; ok {
 		count, s.pos = d, s.pos+1
-	} else if s.at(0) == "a" {
+	} else if s.at(0) == "a" || s.at(0) == "an" {
 		s.pos++
+	}
+	if s.pos > start && unitAt(s.at(0)) && count == 1 && s.at(1) == "and" && s.at(2) == "a" && s.at(3) == "half" {
+		s.in = slices.Delete(slices.Clone(s.in), s.pos+1, s.pos+4)
+		return num{v: 1.5, digits: "1.5", word: true}, true // "a volt and a half"
 	}
 	if s.pos > start && s.at(-1) == "a" && unitAt(s.at(0)) && s.about(start) {
 		return num{v: 1, digits: "1", word: true}, true // "about a volt"

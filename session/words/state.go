@@ -43,7 +43,7 @@ func (r *Reader) stateOf(in []item, thing int) (end *node, took int, not bool) {
 }
 
 // neighbours takes "with the blower and lights on", where one of them is no load of the
-// job's kind, for other loads that were on.
+// job's kind, for other loads that were on; with loads of its kind alone, for the load under way.
 func (c *call) neighbours(in []item) []item {
 	for i := range in {
 		if in[i].text != "with" {
@@ -54,9 +54,14 @@ func (c *call) neighbours(in []item) []item {
 			j++
 		}
 		on := j < len(in) && (in[j].text == "on" || in[j].concept == "runs" && strings.HasSuffix(in[j].raw, " on"))
-		if said := rawOf(in[i:min(j+1, len(in))]); on && c.otherKind(said) != "" {
-			return slices.Replace(slices.Clone(in), i, j+1, item{kind: kConcept, concept: "neighbours_on", text: "neighbours_on", raw: said})
+		if !on || c.ctx.LoadKind == "" || !hasConcept(in[i:j], "load") {
+			continue
 		}
+		state, said := "loaded", rawOf(in[i:j+1])
+		if c.otherKind(said) != "" {
+			state = "neighbours_on"
+		}
+		return slices.Replace(slices.Clone(in), i, j+1, item{kind: kConcept, concept: state, text: state, raw: said})
 	}
 	return in
 }

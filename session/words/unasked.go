@@ -24,6 +24,9 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 		}
 	}
 	mode := c.valueMode(f)
+	if mode == "" && c.metered && len(f.acts) == 0 {
+		mode = rules.VoltsDC // "12.5 at 30 and nothing at 86": the same meter read both
+	}
 	if mode == "" {
 		c.askNothing(f, said)
 		return
@@ -44,8 +47,8 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 			return
 		}
 		fd.Answer = *a
-		if part.has(part.values, "dead") && a.Number != nil {
-			fd.Assumed = append(fd.Assumed, "dead taken as 0 V")
+		if v := only(part.values, "dead", "nothing"); len(v) > 0 && a.Number != nil {
+			fd.Assumed = append(fd.Assumed, v[0]+" taken as 0 V")
 		}
 		c.settle(fd, &part)
 	}
@@ -151,6 +154,11 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 	}
 	if ch, several := c.pick(rules.Watch, c.loadWords(f, seen)); ch != "" {
 		done = true
+		if ch == "off" && c.numbered && said.Relay == "" && c.relayIsOut() {
+			c.unlessTaken(f.raw, "nothing runs with the relay out")
+			return
+		}
+		f.onlyIf = f.onlyIf || len(f.strays) > 0 && len(f.elements)+len(f.acts) == 0 // "the charger's off"
 		if several {
 			c.ask("“"+f.raw+"”: what does the load do?", nil)
 		} else {
@@ -170,6 +178,14 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 		return
 	}
 	c.ask("“"+f.raw+"”: what was that said of?", c.expectedChoices())
+}
+
+// relayIsOut tells that the readings said beside it were taken with the relay out.
+func (c *call) relayIsOut() bool {
+	if e := c.ctx.Expected; e != nil {
+		return e.Setup.Relay == "out"
+	}
+	return c.ctx.Now != nil && c.ctx.Now.Relay == "out" && !c.heardAlready()
 }
 
 // loadWords are the concepts that speak of the load where no test asks for it.
@@ -197,7 +213,10 @@ func (c *call) heard(f *frame, said rules.Setup, choice string) {
 	said.Command = ""
 	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: rules.Listen}, Answer: Answer{Choice: choice}, Hedge: hedge(f)}
 	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
-	fd.Assumed = slices.DeleteFunc(fd.Assumed, func(s string) bool { return s == "switched on" })
+	fd.Assumed = slices.DeleteFunc(fd.Assumed, func(s string) bool { return s == "switched on" || s == "relay in" })
+	if fd.Setup.Relay == "bench" && choice == "click" {
+		fd.Setup.Coil = "energised" // a coil at rest pulls nothing in
+	}
 	c.settle(fd, f)
 }
 
@@ -243,6 +262,11 @@ func (c *call) lookedAt(f *frame) string {
 		case "other_load":
 		default:
 			return e
+		}
+	}
+	if e := c.ctx.Expected; e != nil && c.numbered && e.Kind == "number" {
+		if at := expectedSpots(e.Measure); len(at) == 1 && role(at[0]) != "" {
+			return "terminal_" + role(at[0]) // "corroded but 12.4"
 		}
 	}
 	return ""

@@ -143,6 +143,9 @@ type Choice struct {
 	Commands []Command
 }
 
+// NotUnderstood is Unread.Why where nothing more can be said.
+const NotUnderstood = "that was not understood"
+
 // Unread is something that was not understood or not accepted.
 type Unread struct {
 	Text    string // as heard

@@ -1,0 +1,91 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// This file reads the many names a load goes by: what kind of pump or light it is, the
+// switch called after it, and "the work lights are on".
+
+// controls are what a load is switched by, called after it: "the horn button".
+var controls = set(`button switch rocker lever pedal`)
+
+// ownSwitch takes the load's name off its switch: "the horn button" is the button.
+func (r *Reader) ownSwitch(in []item) []item {
+	var out []item
+	for i := 0; i < len(in); i++ {
+		n, took, _ := r.longest(in[i:])
+		if took > 0 && n.concept == "load" && controls[neighbour(in, i+took-1, 1).text] {
+			i += took - 1
+			continue
+		}
+		out = append(out, in[i])
+	}
+	return out
+}
+
+// fullNames joins a word that means nothing here to the load it stands before: "bilge
+// pump", "deck lights"; and to a load its own coil: "the clutch coil" is no relay's.
+func (r *Reader) fullNames(in []item) []item {
+	var out []item
+	for i, it := range in {
+		if n := len(out); n > 0 && it.concept == "coil" && out[n-1].concept == "load" {
+			out[n-1].raw += " " + it.raw
+			continue
+		}
+		if n := len(out); n > 0 && it.concept == "load" && out[n-1].kind == kWord && !r.known(out[n-1].text) && isWord(out[n-1].text) && out[n-1].text != badNumber {
+			it.raw, it.glued = out[n-1].raw+" "+it.raw, out[n-1].glued
+			out[n-1] = it
+			continue
+		}
+		out = append(out, in[i])
+	}
+	return out
+}
+
+// loadStates takes "the work lights are on" for a load that runs, and "both lamps are out"
+// for one that does not, where it is said of the load and not of when something was read.
+func loadStates(in []item) []item {
+	for i := 0; i < len(in); i++ {
+		if in[i].concept != "load" || when[placeWordBefore(in, i).text] {
+			continue
+		}
+		state, end, said := loadState(in, i)
+		if said {
+			in = slices.Replace(slices.Clone(in), i+1, end+1, item{kind: kConcept, concept: state, text: state, raw: rawOf(in[i+1 : end+1])})
+		}
+	}
+	return in
+}
+
+// when are words after which a state tells when something was read.
+var when = set(`with when while whilst if once until till unless after before without`)
+
+// being are words between a load and how it is.
+var being = set(`is are 's was were re now still both all stay stays stayed come comes came go goes went`)
+
+// loadState reads how the load at in[i] is said to be: on, off or out.
+func loadState(in []item, i int) (state string, end int, said bool) {
+	denied, verb := false, false
+	for j := i + 1; j < len(in); j++ {
+		switch it := in[j]; {
+		case it.concept == "not":
+			denied, verb = true, true
+		case it.kind == kWord && being[it.text]:
+			verb = verb || it.text != "both" && it.text != "all" && it.text != "now" && it.text != "still"
+		default:
+			next := neighbour(in, j, 1)
+			on := it.text == "on" && it.kind == kWord || it.text == "going" && ended(next)
+			out := it.text == "out" && it.kind == kWord && slices.Contains(in[i].facts, "load_kind=lamp") || it.concept == "off" && strings.EqualFold(it.raw, "off")
+			if !verb || !on && !out || next.kind == kNum || next.text == "the" || next.text == "a" {
+				return "", 0, false
+			}
+			if on != denied {
+				return "runs", j, true
+			}
+			return "off", j, true
+		}
+	}
+	return "", 0, false
+}
