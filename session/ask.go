@@ -250,6 +250,10 @@ func (j *job) tellExpected(q asking.Question, a *Asked) error {
 	if !ok {
 		return invalid("text", "it is not clear where %q is; name a terminal, the load, a fuse or the battery", short(q.Place))
 	}
+	if m.Mode == rules.Ask { // the test at hand reads nothing
+		a.Measure, a.Setup, a.Text = &m, &s, j.whyTest(*j.proposal())
+		return nil
+	}
 	want, ok := j.c.Predict(m, s)
 	if !ok {
 		return invalid("text", "what %s should give is not known for this circuit yet", measureWords(m, j.labels()))

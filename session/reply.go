@@ -153,6 +153,9 @@ func askWords(q Question) string {
 	if len(q.Choices) == 0 || strings.Contains(q.Text, " Say ") {
 		return sentence(q.Text)
 	}
+	if slices.ContainsFunc(q.Choices, func(c string) bool { return strings.Contains(c, ",") }) {
+		return sentence(q.Text) + " (" + strings.Join(q.Choices, " · ") + ")"
+	}
 	return sentence(q.Text) + " (" + either(q.Choices) + ")"
 }
 

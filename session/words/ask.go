@@ -36,14 +36,16 @@ func (c *call) ask(text string, choices []Choice) {
 func (c *call) askMistyped(f *frame) {
 	text := "A word in “" + f.raw + "” looks like a mistyped number"
 	guess := ""
-	if len(f.mistyped) == 1 {
+	if len(f.mistyped) == 1 && !c.ctx.guessed && strings.Count(c.text, f.mistyped[0]) == 1 {
 		guess = nearestNumber(strings.ToLower(f.mistyped[0]))
 	}
 	if guess == "" {
 		c.ask(text+". What was the number?", nil)
 		return
 	}
-	res := c.r.readFresh(strings.Replace(c.text, f.mistyped[0], guess, 1), *c.ctx)
+	ctx := *c.ctx
+	ctx.guessed = true
+	res := c.r.readFresh(strings.Replace(c.text, f.mistyped[0], guess, 1), ctx)
 	if len(res.Findings) == 0 || len(res.Questions)+len(res.Unread) > 0 {
 		c.ask(text+". What was the number?", nil)
 		return

@@ -149,7 +149,7 @@ func TestNoInputTakesLong(t *testing.T) {
 	r, contexts := shipped(t), corpusContexts()
 	worst, of := time.Duration(0), ""
 	for _, part := range []string{"86 12.4 ", "86 to ", "12 x, ", "12, ", "fuse ", "coil ", "zxcvbnm ", "abcdefgh12 ", "the relya ", "tried the one ", "after a x x ", "blows the x y ",
-		"no wait 86 12 ", "30 85 86 87 ", "twelve point ", "when i hit the ", "86 12 key on and key off 3 ", "the key was not ", "not ", "and 86 0.6 with the neighbours on and 1.4 "} {
+		"no wait 86 12 ", "poin, ", "30 85 86 87 ", "twelve point ", "when i hit the ", "86 12 key on and key off 3 ", "the key was not ", "not ", "and 86 0.6 with the neighbours on and 1.4 "} {
 		said := strings.Repeat(part, longest/len(part)+1)[:longest]
 		for _, in := range []string{"standing", "volts_86_out"} {
 			ctx := contexts[in]

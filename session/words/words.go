@@ -30,6 +30,7 @@ type Context struct {
 	Suspects     []Named      // for "why the coil" and "replaced the relay", likeliest first
 	Last         []Finding    // what was last understood, newest last, for corrections
 	Earlier      []Finding    // readings that stand from before that, newest last, for corrections that name their place
+	guessed      bool         // a mistyped number was guessed at: another is asked about plainly
 }
 
 // Expected is the test just proposed.
