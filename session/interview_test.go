@@ -35,6 +35,19 @@ func TestInterviewTakesPlainAnswers(t *testing.T) {
 	require.NoError(t, err)
 }
 
+// What was told in passing is read back before the job is opened, each thing once.
+func TestInterviewReadsBackWhatItTook(t *testing.T) {
+	i, err := NewInterview(book(t))
+	require.NoError(t, err)
+	require.Empty(t, i.Taken())
+	for _, answer := range []string{"the driving lights never come on, 12 volt, the dash switch grounds the relay", "normal numbers", "four pin"} {
+		require.NotNil(t, i.Question())
+		require.Empty(t, i.Answer(answer), answer)
+	}
+	require.Equal(t, []string{"the load never runs", "12 volts", "lamp", "nothing moves", "terminals marked 30, 85, 86, 87", "only 87",
+		"control side: ground", "what commands the coil: switch"}, i.Taken())
+}
+
 // The first question takes the slips that later ones do, and every choice that any of them
 // lists is taken, word for word and with a slip.
 func TestInterviewTakesSlipsAndItsOwnChoices(t *testing.T) {

@@ -18,6 +18,9 @@ func TestQuestionsAreTold(t *testing.T) {
 		"what should I see at 87, relay out?":          {Kind: Expect, Place: "87, relay out"},
 		"What’s normal at 86":                          {Kind: Expect, Place: "86"},
 		"how many volts should there be at 30?":        {Kind: Expect, Place: "30"},
+		"what should it be":                            {Kind: Expect},
+		"what am I looking for?":                       {Kind: Expect},
+		"what reading should I get?":                   {Kind: Expect},
 		"what wire for 15 amps over 6 metres?":         {Kind: Wire, Amps: v(15), Metres: v(6)},
 		"which cable for twenty-five amps over ten m?": {Kind: Wire, Amps: v(25), Metres: v(10)},
 		"what gauge for 15A, 20 ft, 24 V":              {Kind: Wire, Amps: v(15), Metres: v(20 * 0.3048), Volts: v(24)},
@@ -36,7 +39,7 @@ func TestQuestionsAreTold(t *testing.T) {
 func TestFindingsAreNoQuestions(t *testing.T) {
 	for _, text := range []string{"12.4 at 86, relay out", "107 ohms", "85 to 86 is eighty-four", "107, bit high maybe", "why", "why the coil?", "what else?",
 		"where are we?", "it runs", "no click", "12.4 at 30 ok", "0.3 volts across it, that's high", "good power both sides of the fuse",
-		"I got 107 ohms, is that ok?", "done", "skip", "is it the relay?", "what now?", "replaced the fuse, works now", ""} {
+		"I got 107 ohms, is that ok?", "done", "skip", "is it the relay?", "what now?", "which wire is that?", "replaced the fuse, works now", ""} {
 		q, ok := Parse(text)
 		assert.False(t, ok, "%s: %+v", text, q)
 	}
