@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -188,11 +189,36 @@ func impliedValue(kind, value string) bool {
 	return false
 }
 
+// drawn is the scope of what a circuit has of its own: its wiring, the names that follow, its
+// quantities, and parameters. What is only told of a job is not in it.
+func (k *checker) drawn() *scope {
+	own := map[string]bool{}
+	for _, c := range k.book.Circuits {
+		for _, w := range c.Wiring {
+			own[w.ID] = true
+		}
+		for _, n := range c.Names {
+			own[n.ID] = true
+		}
+		for _, q := range c.Vary {
+			own[q.ID] = true
+		}
+	}
+	in := *k.all
+	in.suspects, in.names = nil, maps.Clone(k.all.names)
+	maps.DeleteFunc(in.names, func(id string, s *symbol) bool { return s.constant == nil && !own[id] })
+	return &in
+}
+
 func (k *checker) test(t *Test) {
 	in := *k.all
 	in.suspects = nil
 	k.formula(t.When, &in, Bool, unit{})
 	k.roles(t)
+	k.spread(t.Reads, k.drawn(), unit{free: true})
+	if t.Reads != nil && t.Reads.Spread.op != nil && !t.Reads.Spread.Constant() {
+		k.add(t.Reads.Spread.at, CodeValue, "how far an answer may be off is a number here, the same for all circuits", "spread: 0.15")
+	}
 	for i := range t.Expect {
 		e := &t.Expect[i]
 		for j, pattern := range e.Suspects {

@@ -330,6 +330,7 @@ type Test struct {
 	Minutes  [3]float64 // access: box under bonnet, under dash, under vehicle or behind trim
 	Tool     string     // meter, lamp, jumper, clamp, bench_supply, spare_relay, none
 	Of       []string   // ask: the answers
+	Reads    *Spread    // ask: the number of the sound circuit that the answer, a number too, comes nearest to; about and spread; nil = none
 	Expect   []Expect   // hand-given likelihoods, for what the circuit does not predict
 	Cautions []string
 	Proof    bool // offered only to prove a repair, never to find a fault

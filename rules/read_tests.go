@@ -2,6 +2,7 @@ package rules
 
 import (
 	"slices"
+	"strconv"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -61,12 +62,12 @@ func modeNames() []string {
 }
 
 func (r *reader) test(n *yaml.Node) *Test {
-	o := r.object(n, "test", "id", "measure", "setup", "sets", "when", "say", "why", "words", "minutes", "tool", "of", "expect", "cautions", "proof")
+	o := r.object(n, "test", "id", "measure", "setup", "sets", "when", "say", "why", "words", "minutes", "tool", "of", "reads", "expect", "cautions", "proof")
 	o.need("measure", "say")
 	t := &Test{
 		ID: o.id(), Sets: o.text("sets"), When: r.formula(o.at("when")), Say: o.text("say"), Why: o.text("why"),
 		Words: o.text("words"), Tool: o.text("tool"), Of: o.texts("of"), Cautions: o.texts("cautions"),
-		Minutes: o.minutes(), Proof: o.flag("proof"), Pos: o.pos(), at: o.spots(),
+		Reads: r.spread(o.at("reads")), Minutes: o.minutes(), Proof: o.flag("proof"), Pos: o.pos(), at: o.spots(),
 	}
 	if t.Sets == "" {
 		t.Sets = t.ID
@@ -80,10 +81,28 @@ func (r *reader) test(n *yaml.Node) *Test {
 		r.fail(o.key("of"), CodeField, "leave it out", "the answers of %q are fixed; \"of\" belongs to a question", t.Measure.Mode)
 	}
 	r.distinct(o.at("of"), t.Of)
+	r.reads(o, t)
 	for _, item := range o.items("expect") {
 		t.Expect = append(t.Expect, r.expect(item))
 	}
 	return t
+}
+
+// reads sees to it that a question about a number of the circuit is answered by numbers.
+func (r *reader) reads(o *object, t *Test) {
+	switch {
+	case t.Reads == nil:
+	case t.Measure.Mode != Ask:
+		r.fail(o.key("reads"), CodeField, "leave it out", "what %q reads follows from the circuit; \"reads\" belongs to a question", t.Measure.Mode)
+	case t.Reads.About == nil || t.Reads.Spread == nil:
+		r.fail(o.at("reads"), CodeMissing, "reads: {about: 1.5 * load_amps, spread: 0.15}", "\"reads\" needs \"about\" and \"spread\"")
+	default:
+		for i, n := range o.items("of") {
+			if v, err := strconv.ParseFloat(t.Of[i], 64); err != nil || v <= 0 {
+				r.fail(n, CodeType, "", "the answer %q is no number above 0, but the test reads one of the circuit", t.Of[i])
+			}
+		}
+	}
 }
 
 // minutes reads one number, or three: under the bonnet, under the dash, behind trim.

@@ -104,7 +104,7 @@ func (v *reviewer) predicted(fact string) bool {
 // moves says whether an answer weighs suspects without any rule: by the circuit, or by
 // figures given by hand.
 func (t *Test) moves() bool {
-	return t.Measure.Mode != Ask && t.Measure.Mode != Look || len(t.Expect) > 0
+	return t.Measure.Mode != Ask && t.Measure.Mode != Look || len(t.Expect) > 0 || t.Reads != nil
 }
 
 // tests reports questions and looks whose answer nothing reads and no figures stand by.
@@ -116,7 +116,7 @@ func (v *reviewer) tests() {
 		}
 		used := slices.ContainsFunc(t.SetFacts(), func(id string) bool { return read[id] })
 		if !used {
-			v.add(t.at.of("id"), CodeUseless, fmt.Sprintf("the answer to %q changes nothing: no rule reads it, and it has no \"expect\"", t.ID),
+			v.add(t.at.of("id"), CodeUseless, fmt.Sprintf("the answer to %q changes nothing: no rule reads it, and it has neither \"reads\" nor \"expect\"", t.ID),
 				"give it an \"expect\", or a rule that reads it")
 		}
 	}

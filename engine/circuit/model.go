@@ -29,6 +29,7 @@ type Model struct {
 	plugOf     []int    // by element: the part that a plug belongs to
 	faults     []*Fault // by suspect of the rulebook
 	byID       map[string]*Fault
+	asked      map[string]*Asked // by test
 	special    special
 	dims       int // variates of one draw
 	shorts     []shortSpec
@@ -121,6 +122,16 @@ func Compile(book *rules.Book, c *rules.Circuit) (*Model, error) {
 		}
 		m.faults = append(m.faults, f)
 		m.byID[s.ID] = f
+	}
+	m.asked = map[string]*Asked{}
+	for _, t := range book.Tests {
+		if t.Reads == nil {
+			continue
+		}
+		var err error
+		if m.asked[t.ID], err = m.compileAsked(t); err != nil {
+			return nil, err
+		}
 	}
 	return m, nil
 }

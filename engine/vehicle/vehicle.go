@@ -313,6 +313,10 @@ func (v *Vehicle) told(m rules.Measure) rank.Answer {
 		if is, ok := v.wiring.Choice(t.Sets); ok && slices.Contains(t.Of, is) {
 			return rank.Answer{Choice: is}
 		}
+		if asked := v.model.Asked(t); asked != nil { // the maker had his own idea of it, the same each time
+			own := rand.New(rand.NewPCG(uint64(math.Float64bits(v.normal[0])), 0xa5)).NormFloat64()
+			return rank.Answer{Choice: t.Of[asked.Nearest(asked.In(v.draw)+asked.Spread()*own)]}
+		}
 		if rank.ByHand(t) {
 			return v.byHand(t, t.Of)
 		}
