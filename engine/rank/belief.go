@@ -1,6 +1,7 @@
 package rank
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -11,10 +12,23 @@ import (
 	"coilside/rules"
 )
 
+// scratch is what one who works on a belief needs beside it.
+type scratch struct {
+	solver   circuit.Solver
+	mixes    []mix
+	foreseen []mix
+	cells    []float64 // of gather
+}
+
 // Belief is what one job knows about its suspects. It is built by Open and fed
 // by Read, in order; the same calls give the same numbers. Not safe for
 // concurrent use.
 type Belief struct {
+	*scratch
+	of       *Belief   // of a hand: the belief it works for
+	hands    []*Belief // see each
+	handless bool      // there are none
+
 	book        *rules.Book
 	model       *circuit.Model // nil: a rulebook without a circuit
 	known       map[string]float64
@@ -24,10 +38,6 @@ type Belief struct {
 	named       map[string]bool // suspects that the complaint\'s table names one by one
 	complaint   string
 	repaired    []Repaired
-	solver      circuit.Solver
-	mixes       []mix
-	foreseen    []mix
-	cells       []float64 // scratch of gather
 	twins       twins
 	shared      *shared
 	wirings     *circuit.Wirings
@@ -40,6 +50,9 @@ type Belief struct {
 	wired       []wiringShare           // see wiringShares
 	wiredAt     int                     // the change that they were worked out after
 	livesAt     int                     // the change that lives were last predicted after
+	blurred     *measurement            // a number that is let in by degrees, nil = none
+	blur        float64                 // how many times its instrument's error it counts with
+	tries       bool                    // all numbers count with tryBlur
 
 	readings []*measurement
 	hyps     []*Hypothesis
@@ -95,7 +108,8 @@ type Opening struct {
 	Facts     map[string]any // that a test's own figures may depend on
 	Repaired  []Repaired     // in the order they were done
 	Seed      uint64
-	Draws     int // particles a suspect; 0 = DefaultDraws
+	Draws     int  // particles a suspect; 0 = DefaultDraws
+	Alone     bool // one goroutine does all the work
 }
 
 // Repaired is one repair that did not end the job. Readings taken before it are
@@ -137,11 +151,11 @@ func (r *Repaired) fault(normal float64) *circuit.Fault {
 
 // botched is the chance, against its prior, that a repaired fault is still or
 // again there. Experience, no source.
-const botched = 0.02
+const botched = 0.005
 
 // Open starts a belief. It is an error when no wiring fits what is known.
 func Open(o Opening) (*Belief, error) {
-	b := &Belief{book: o.Book, model: o.Model, known: o.Known, facts: o.Facts, seed: o.Seed, complaint: o.Complaint,
+	b := &Belief{scratch: new(scratch), book: o.Book, model: o.Model, known: o.Known, facts: o.Facts, seed: o.Seed, complaint: o.Complaint, handless: o.Alone,
 		repaired: slices.Clone(o.Repaired), systemVolts: 12}
 	var ws *circuit.Wirings
 	if b.model != nil {
@@ -157,7 +171,7 @@ func Open(o Opening) (*Belief, error) {
 	if slices.ContainsFunc(b.repaired, func(r Repaired) bool { return !r.Complains }) {
 		told = "" // what is left makes another complaint, and nobody said which
 	}
-	priors := complaintPriors(o.Book, told)
+	priors := Priors(o.Book, told)
 	if table, ok := o.Book.Complaint(told); ok {
 		b.named = map[string]bool{}
 		for pattern := range table.Priors {
@@ -179,10 +193,8 @@ func Open(o Opening) (*Belief, error) {
 		draws = DefaultDraws
 	}
 	b.shared, b.wirings = newShared(b.seed, draws), ws
-	for _, s := range o.Book.Suspects {
-		if err := b.suspect(s.ID, math.Log(priors[s.ID])); err != nil {
-			return nil, err
-		}
+	if err := b.suspects(priors); err != nil {
+		return nil, err
 	}
 	if len(b.hyps) == 0 {
 		return nil, fmt.Errorf("the rulebook has no suspect that fits this circuit")
@@ -255,37 +267,58 @@ func complaintPriors(book *rules.Book, id string) map[string]float64 {
 	return priors
 }
 
-// suspect adds a suspect in each of its forms, as far as they are possible.
-func (b *Belief) suspect(id string, prior float64) error {
-	if b.model == nil {
-		b.enlist(&Hypothesis{Suspects: []string{id}, prior: prior, share: 1})
-		return nil
-	}
-	f, ok := b.model.Fault(id)
-	if !ok {
-		b.enlist(&Hypothesis{Suspects: []string{id}, prior: prior, share: 1})
-		return nil
-	}
-	_, part := b.wirings.Possible(f)
-	whole := 0.0
-	var forms []*Hypothesis
-	for _, form := range f.Forms {
-		h := &Hypothesis{Suspects: []string{id}, faults: []*circuit.Fault{form}, prior: prior}
-		possible, err := b.populate(h, b.wirings)
-		if err != nil {
-			return err
+// suspects adds the rulebook's suspects in each of their forms, as far as they are possible.
+func (b *Belief) suspects(priors map[string]float64) error {
+	var all []*Hypothesis
+	for _, s := range b.book.Suspects {
+		prior := math.Log(priors[s.ID])
+		if f, ok := b.fault(s.ID); ok {
+			for _, form := range f.Forms {
+				all = append(all, &Hypothesis{Suspects: []string{s.ID}, faults: []*circuit.Fault{form}, prior: prior, cloud: b.newCloud(form)})
+			}
+			continue
 		}
-		if possible {
-			forms = append(forms, h)
-			whole += h.share
-		}
+		all = append(all, &Hypothesis{Suspects: []string{s.ID}, prior: prior, share: 1})
 	}
-	for _, h := range forms { // each in as many of the vehicles as can have it
-		h.share /= whole
-		h.prior = prior + math.Log(part*h.share)
-		b.enlist(h)
+	if err := b.populate(all, b.wirings); err != nil {
+		return err
+	}
+	for len(all) > 0 {
+		forms := all[:1]
+		for len(forms) < len(all) && all[len(forms)].Suspects[0] == forms[0].Suspects[0] {
+			forms = all[:len(forms)+1]
+		}
+		all = all[len(forms):]
+		b.addForms(forms)
 	}
 	return nil
+}
+
+// addForms adds those forms of a suspect that can be, each in as many of the vehicles as
+// can have it.
+func (b *Belief) addForms(forms []*Hypothesis) {
+	part, whole := 1.0, 0.0
+	if f, ok := b.fault(forms[0].Suspects[0]); ok {
+		_, part = b.wirings.Possible(f)
+	}
+	for _, h := range forms {
+		whole += h.share
+	}
+	for _, h := range forms {
+		if h.share > 0 {
+			h.share /= whole
+			h.prior += math.Log(part * h.share)
+			b.enlist(h)
+		}
+	}
+}
+
+// fault is what a suspect does to the circuit; false where there is none, or it does nothing to it.
+func (b *Belief) fault(suspect string) (*circuit.Fault, bool) {
+	if b.model == nil {
+		return nil, false
+	}
+	return b.model.Fault(suspect)
 }
 
 // enlist adds a hypothesis, as another form where its suspects are known.
@@ -300,17 +333,35 @@ func (b *Belief) enlist(h *Hypothesis) {
 	h.forms = []*Hypothesis{h}
 }
 
-// populate gives a hypothesis its cloud and, as its share, the part of the wirings
-// in which it can be. It reports whether there are any.
-func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
-	c := &cloud{wirings: ws, faults: h.faults, index: b.clouds}
+// newCloud is an empty cloud of some faults at once.
+func (b *Belief) newCloud(faults ...*circuit.Fault) *cloud {
+	c := &cloud{faults: faults, index: b.clouds}
 	b.clouds++
+	return c
+}
+
+// populate fills the clouds of hypotheses and gives each, as its share, the part of the
+// wirings in which it can be; 0 where there are none.
+func (b *Belief) populate(hs []*Hypothesis, ws *circuit.Wirings) error {
+	errs := make([]error, len(hs))
+	b.each(len(hs), func(hand *Belief, i int) {
+		if hs[i].cloud != nil {
+			errs[i] = hand.fillCloud(hs[i], ws)
+		}
+	})
+	return cmp.Or(errs...)
+}
+
+func (b *Belief) fillCloud(h *Hypothesis, ws *circuit.Wirings) error {
+	c := h.cloud
+	c.wirings = ws
 	dims := b.model.Dims()
 	h.share = 1
 	for _, f := range h.faults {
 		some, part := c.wirings.Possible(f)
 		if some == nil {
-			return false, nil
+			h.share = 0
+			return nil
 		}
 		c.wirings = some
 		h.share *= part
@@ -319,24 +370,25 @@ func (b *Belief) populate(h *Hypothesis, ws *circuit.Wirings) (bool, error) {
 	for i := range b.repaired {
 		dims += b.repaired[i].dims()
 	}
-	dims += c.wirings.Dims()
+	c.dims = dims + c.wirings.Dims()
 	b.stir(c)
-	c.dims = dims
-	h.cloud = c
 	if err := b.extend(c, b.shared.block); err != nil {
-		return false, err
+		return err
 	}
 	c.probes = slices.Clone(c.particles[:min(probesKept, len(c.particles))])
-	if b.named[h.ID()] && fits(c) < rarelyFits {
-		if err := b.reach(c); err != nil {
-			return false, err
+	if b.complaint != "" && h.prior > math.Log(worthSizing) {
+		c.sizes = sizesFor(fits(c))
+		if err := b.resize(c, 0); err != nil {
+			return err
 		}
 	}
 	b.hear(h)
 	if c.sound() {
 		c.first = slices.Clone(c.particles)
+	} else if effective(c.logw) < hearAgainBelow*float64(len(c.logw)) {
+		b.renewTempered(c, nil, -1, 1)
 	}
-	return true, nil
+	return nil
 }
 
 // stir gives a cloud its own source of chance; whoever draws from it seeds it first.

@@ -42,6 +42,11 @@ func (b *Belief) Candidate(t *rules.Test, measure rules.Measure, setup rules.Set
 	}
 	c := &Candidate{Test: t, Measure: measure, Setup: setup, m: m, figures: map[string][]float64{}}
 	c.grid = b.gridFor(m)
+	if c.grid.asked != nil {
+		for cell := range c.grid.cells {
+			c.table = append(c.table, m.asked.Shares(m.asked.Choice(cell)))
+		}
+	}
 	if c.grid.half == 0 && c.grid.mode != rules.MinMax && c.grid.mode != rules.Ask {
 		for cell := range c.grid.cells {
 			row := make([]float64, len(c.grid.of))
@@ -73,15 +78,17 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 		}
 		byState[c.m.state] = append(byState[c.m.state], c)
 	}
-	for _, h := range live {
-		if h.cloud == nil {
-			continue
-		}
-		b.choose(h.cloud, h.bare)
-		for _, s := range states {
-			b.refreshState(byState[s], h.cloud)
-		}
+	for _, c := range cs {
+		c.kept = append(c.kept, make([]*kept, max(0, b.clouds-len(c.kept)))...)
 	}
+	b.each(len(live), func(hand *Belief, i int) {
+		if h := live[i]; h.cloud != nil {
+			hand.choose(h.cloud, h.bare)
+			for _, s := range states {
+				hand.refreshState(byState[s], h.cloud)
+			}
+		}
+	})
 }
 
 func (b *Belief) refreshState(cs []*Candidate, c *cloud) {
@@ -150,9 +157,7 @@ func (b *Belief) keep(todo []*Candidate, ms []*measurement, c *cloud, i int) {
 
 // make sees to it that there is room for predictions of a cloud as it is now.
 func (t *Candidate) make(b *Belief, c *cloud) {
-	for len(t.kept) <= c.index {
-		t.kept = append(t.kept, nil)
-	}
+	b = b.self()
 	n := len(c.particles)
 	switch k := t.kept[c.index]; {
 	case k == nil:
@@ -167,6 +172,7 @@ func (t *Candidate) make(b *Belief, c *cloud) {
 
 // ours are a cloud's predictions, to be written to.
 func (t *Candidate) ours(b *Belief, c *cloud) *kept {
+	b = b.self()
 	k := t.kept[c.index]
 	if k.by != b {
 		k = &kept{b, k.generation, slices.Clone(k.pairs), slices.Clone(k.there), k.signature}

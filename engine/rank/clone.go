@@ -3,8 +3,6 @@ package rank
 import (
 	"maps"
 	"slices"
-
-	"coilside/engine/circuit"
 )
 
 // Clone is a belief that starts from what this one knows and then goes its own way. Only
@@ -12,8 +10,8 @@ import (
 // shared: the draws, the circuits made of them and the numbers behind them. A belief that
 // nobody feeds any more may be cloned by several at once.
 func (b *Belief) Clone() *Belief {
-	out := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		named: b.named, complaint: b.complaint, repaired: b.repaired, shared: b.shared, wirings: b.wirings,
+	out := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
+		named: b.named, handless: b.handless, complaint: b.complaint, repaired: b.repaired, shared: b.shared, wirings: b.wirings,
 		paired: b.paired, changes: b.changes, clouds: b.clouds, livesAt: b.livesAt}
 	cloned := map[*Hypothesis]*Hypothesis{}
 	for _, h := range b.hyps {
@@ -67,8 +65,6 @@ func cloneParticles(ps []particle) []particle {
 // Clone is the candidate for a clone of the belief that it was made by.
 func (t *Candidate) Clone() *Candidate {
 	own, m := *t, *t.m
-	m.probes, m.latest = make(map[*circuit.Network]*circuit.Probe, len(t.m.probes)), nil
-	maps.Copy(m.probes, t.m.probes)
 	own.m, own.kept, own.figures = &m, slices.Clone(t.kept), maps.Clone(t.figures)
 	return &own
 }

@@ -70,6 +70,13 @@ func (b *Belief) predictionWords(h *Hypothesis, m *measurement) string {
 // four fifths of the numbers lie.
 func inWords(m *measurement, mixes []mix, weights []float64) string {
 	var values []weighted
+	if m.asked != nil {
+		sums := make([]float64, len(m.Test.Of))
+		for i, w := range weights {
+			sums[m.asked.Nearest(mixes[i].raw[0].A)] += w
+		}
+		return m.Test.Of[argmax(sums)]
+	}
 	choices := Choices(m.Measure.Mode)
 	shares := make([]float64, len(choices))
 	over := 0.0

@@ -12,7 +12,8 @@ type grid struct {
 	mode        rules.Mode
 	of          []string // choices
 	cells       int
-	half        int // numeric: cells on each side of zero
+	half        int            // numeric: cells on each side of zero
+	asked       *circuit.Asked // a question about a number of the circuit: a cell is a choice
 	systemVolts float64
 }
 
@@ -35,7 +36,7 @@ func (b *Belief) gridFor(m *measurement) grid {
 	switch g.mode {
 	case rules.Ask:
 		g.of = m.Test.Of
-		g.cells = len(g.of)
+		g.cells, g.asked = len(g.of), m.asked
 	case rules.MinMax:
 		g.cells = spanCells * spanCells
 	case rules.VoltsDC, rules.Ohms, rules.AmpsDC, ampsInSeries, rules.PullIn, rules.DropOut:
@@ -69,6 +70,8 @@ func (g *grid) stretch(v float64) float64 {
 // cell of a raw prediction.
 func (g *grid) cell(raw circuit.Raw) int16 {
 	switch {
+	case g.asked != nil:
+		return int16(g.asked.Nearest(raw.A))
 	case g.mode == rules.MinMax:
 		return int16(g.spanCell(raw.A)*spanCells + g.spanCell(raw.B))
 	case g.half > 0:

@@ -108,16 +108,24 @@ func (b *Belief) extend(c *cloud, n int) error {
 	return nil
 }
 
-// grow gives a hypothesis its full number of particles and works out again, with
-// all of them, how likely each earlier reading was.
+// grow gives a hypothesis its full number of particles. A cloud that was never renewed gets
+// more from the prior, and with all of them it is worked out again how likely each earlier
+// reading was; one that was renewed stands for what has been read, and multiplies.
 func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	c := h.cloud
-	have := len(c.particles)
 	if c.grown {
 		return
 	}
 	c.grown = true
+	if c.generation > 0 {
+		b.multiply(c, groups, newest)
+		return
+	}
+	have := len(c.particles)
 	if err := b.extend(c, b.shared.n); err != nil {
+		return
+	}
+	if err := b.resize(c, have); err != nil {
 		return
 	}
 	for i := have; i < len(c.particles); i++ {
@@ -142,102 +150,57 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	}
 }
 
+// multiply makes as many particles of each of a cloud's as its full number takes, and lets
+// them part.
+func (b *Belief) multiply(c *cloud, groups []group, newest int) {
+	times := b.shared.n / len(c.particles)
+	particles := make([]particle, 0, times*len(c.particles))
+	logw := make([]float64, 0, cap(particles))
+	for i, p := range c.particles {
+		for range times {
+			particles = append(particles, p.copy())
+			logw = append(logw, c.logw[i])
+		}
+	}
+	c.particles, c.logw = particles, logw
+	b.renewTempered(c, groups, newest, 0)
+}
+
 // enough is the likelihood of the complaint from which on a guess or a suspect can
-// well bring it about.
-const enough = 0.1
+// well bring it about, and enoughNamed that of a suspect that the complaint's table names.
+const (
+	enough      = 0.1
+	enoughNamed = 0.004
+)
 
 // hear works out the log factor that the complaint puts on a suspect. The
 // complaint's own table already says how often each suspect is behind it, so the
 // model's word only counts against one that can hardly bring the complaint about,
-// and not at all against one that the table names and some guess of it fits.
+// and against one that the table names only where next to no guess of it does.
 func (b *Belief) hear(h *Hypothesis) {
 	h.complain = 0
-	if b.complaint == "" || h.cloud.found > 0 && len(b.repaired) == 0 {
+	if b.complaint == "" {
 		return
 	}
 	mean := fits(h.cloud)
-	h.complain = math.Log(mean / math.Max(mean, enough))
+	part := math.Min(mean/enough, 1)
+	if b.named[h.ID()] && len(b.repaired) == 0 {
+		part = math.Max(part, math.Min((mean-misnamed)/enoughNamed, 1))
+	}
+	h.complain = math.Log(part)
 }
+
+// misnamed is the likelihood of a complaint that a circuit never brings about.
+const misnamed = complaintError / float64(8)
 
 // fits is the mean likelihood of the complaint under a cloud's prior; its weights
 // must be those from before any reading.
 func fits(c *cloud) float64 { return math.Exp(logMean(c.logw)) }
 
-// rarelyFits is the mean likelihood of the complaint below which guesses that fit
-// it are looked for among the extremes of the fault's size.
-const rarelyFits = 0.05
-
-// wider is by how much the extremes are favoured there: the standard deviation of
-// the fault's own numbers.
-const wider = 2.5
-
-// reachedFor is how many guesses are tried there, for each that a cloud has at the
-// start.
-const reachedFor = 8
-
-// reach looks for guesses that fit the complaint where the fault is unusually large
-// or small. They take up to half of the cloud, and their weight is the part of the
-// prior that fits, as the tries tell.
-func (b *Belief) reach(c *cloud) error {
-	own := c.wirings.Dims() + b.model.Dims()
-	n := len(c.particles)
-	c.stream.Seed(b.seed, 0x7a115)
-	var found []particle
-	fit := 0.0
-	tries := 0
-	for ; tries < reachedFor*n && len(found) < n/2; tries++ {
-		p := particle{normal: make([]float64, c.dims)}
-		density := 0.0 // log of the prior's over that of where it was looked for
-		for k := range p.normal {
-			z := c.rng.NormFloat64()
-			if k >= own {
-				density += math.Log(wider) - (wider*wider-1)*z*z/2
-				z *= wider
-			}
-			p.normal[k] = z
-		}
-		if err := b.build(c, &p); err != nil {
-			return err
-		}
-		if p.complaint = math.Log(b.complaintLikelihood(c, &p)); p.complaint < math.Log(enough) {
-			continue
-		}
-		p.start = density
-		fit += math.Exp(density)
-		found = append(found, p)
-	}
-	if len(found) == 0 {
-		return nil
-	}
-	c.fit = math.Min(fit/float64(tries), 0.5)
-	kept := slices.DeleteFunc(c.particles, func(p particle) bool { return p.complaint >= math.Log(enough) })
-	c.found = len(found)
-	c.particles = append(found, kept[:min(len(kept), n-c.found)]...)
-	c.logw = c.logw[:len(c.particles)]
-	c.startAgain()
-	return nil
-}
-
-// startAgain sets the weights that the particles have before anything is read: where
-// some were looked for, those have the part of the prior that fits, and the others
-// the rest.
+// startAgain sets the weights that the particles have before anything is read.
 func (c *cloud) startAgain() {
-	var shares []float64
-	for i := range c.found {
-		shares = append(shares, c.particles[i].start)
-	}
-	whole := logSum(shares)
 	for i := range c.particles {
-		p := &c.particles[i]
-		switch n := float64(len(c.particles)); {
-		case c.found == 0:
-			p.start = 0
-		case i < c.found:
-			p.start += math.Log(c.fit*n) - whole
-		default:
-			p.start = math.Log((1 - c.fit) * n / (n - float64(c.found)))
-		}
-		c.logw[i] = p.start + p.complaint
+		c.logw[i] = c.particles[i].start + c.particles[i].complaint
 	}
 }
 
@@ -280,29 +243,30 @@ func spreadOut(weights []float64, n int) []int {
 // wake lets hypotheses that are no longer dormant catch up with the readings they
 // only glanced at.
 func (b *Belief) wake(groups []group) {
-	changed := false
+	var up []*Hypothesis
 	for _, h := range b.hyps {
-		c := h.cloud
-		if c == nil || len(c.behind) == 0 || c.dormant(h) {
-			continue
+		if c := h.cloud; c != nil && len(c.behind) > 0 && !c.dormant(h) {
+			up = append(up, h)
 		}
-		changed = true
-		for i := range c.particles {
-			p := &c.particles[i]
-			for _, g := range groups {
-				b.weigh(p, g.ms, g.at)
-			}
-		}
-		for _, r := range c.behind {
-			ll := make([]float64, len(c.particles))
-			for i := range ll {
-				ll[i] = c.particles[i].of(r)
-			}
-			h.gained[r] = plainStep(c.logw, ll, 1)
-		}
-		c.behind = c.behind[:0]
 	}
-	if changed {
-		b.normalise()
+	if len(up) == 0 {
+		return
 	}
+	b.each(len(up), func(hand *Belief, i int) { hand.catchUp(up[i], groups) })
+	b.normalise()
+}
+
+// catchUp weighs a hypothesis by the readings that it only glanced at.
+func (b *Belief) catchUp(h *Hypothesis, groups []group) {
+	c := h.cloud
+	for i := range c.particles {
+		p := &c.particles[i]
+		for _, g := range groups {
+			b.weigh(p, g.ms, g.at)
+		}
+	}
+	for _, r := range c.behind {
+		h.gained[r] = plainStep(c.logw, c.of(r, nil), 1)
+	}
+	c.behind = c.behind[:0]
 }

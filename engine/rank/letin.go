@@ -73,8 +73,8 @@ func (b *Belief) missed(c *cloud, m *measurement, ll []float64) bool {
 	return mean < 3*slip
 }
 
-// blurred is how many times its instrument's error a number counts with at first.
-const blurred = 16
+// blurredFirst is how many times its instrument's error a number counts with at first.
+const blurredFirst = 16
 
 // focus lets a number in blurred at first, then ever sharper, and has the cloud follow:
 // far from a sharp reading all particles are equally bad, and nothing says which of
@@ -84,7 +84,8 @@ func (b *Belief) focus(c *cloud, groups []group, newest int, mixes []mix) float6
 	gained := 0.0
 	enough := renewBelow * float64(len(c.particles))
 	var last, ll []float64
-	for m.blur = blurred; m.blur >= 1; m.blur /= 2 {
+	b.blurred = m
+	for b.blur = blurredFirst; b.blur >= 1; b.blur /= 2 {
 		if mixes == nil {
 			mixes = b.foretell(c, m)
 		}
@@ -101,7 +102,7 @@ func (b *Belief) focus(c *cloud, groups []group, newest int, mixes []mix) float6
 			}
 			gained += plainStep(c.logw, ll, 1)
 		}
-		if effective(c.logw) < enough && m.blur > 1 {
+		if effective(c.logw) < enough && b.blur > 1 {
 			b.renewTempered(c, groups, newest, 1)
 		}
 		if c.generation != generation {
@@ -109,7 +110,7 @@ func (b *Belief) focus(c *cloud, groups []group, newest int, mixes []mix) float6
 		}
 		last = c.of(newest, last)
 	}
-	m.blur = 1
+	b.blurred = nil
 	return gained
 }
 

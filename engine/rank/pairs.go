@@ -44,12 +44,20 @@ func (b *Belief) consider() {
 	}
 	b.paired = len(b.readings)
 	b.dropPairs()
-	sub := &Belief{book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never}
+	sub := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
+		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never, handless: b.handless}
+	var added []*Hypothesis
 	for _, p := range b.promising() {
 		h := p.hypothesis()
-		if possible, err := sub.populate(h, b.wirings); err == nil && possible {
-			h.share = p.x.share * p.y.share
+		h.cloud = sub.newCloud(h.faults...)
+		added = append(added, h)
+	}
+	if sub.populate(added, b.wirings) != nil {
+		return
+	}
+	for _, h := range added {
+		if h.share > 0 {
+			h.share = h.of[0].share * h.of[1].share
 			sub.enlist(h)
 		}
 	}
@@ -152,15 +160,9 @@ func (c *couple) hypothesis() *Hypothesis {
 // the readings best. A fault and its absence make no pair.
 func (b *Belief) promising() []couple {
 	out, there := b.couples()
-	for _, m := range b.readings {
-		m.blur = tryBlur
-	}
-	for i := range out {
-		out[i].score = out[i].prior + b.try(&out[i])
-	}
-	for _, m := range b.readings {
-		m.blur = 1
-	}
+	b.tries = true
+	b.each(len(out), func(hand *Belief, i int) { out[i].score = out[i].prior + hand.try(&out[i]) })
+	b.tries = false
 	sortCouples(out)
 	return varied(out, min(len(out), pairsMost, max(pairsInAll-there, 0)))
 }

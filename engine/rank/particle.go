@@ -3,6 +3,7 @@ package rank
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
@@ -41,6 +42,13 @@ type broken struct {
 	away    *circuit.Instance // what comes and goes is gone, joints are made good
 	swapped *circuit.Instance // with a good relay
 	chance  float64           // that the fault is there at any one reading
+}
+
+// copy is the same guess, to be changed by itself.
+func (p *particle) copy() particle {
+	out := *p
+	out.normal, out.loglik = slices.Clone(p.normal), slices.Clone(p.loglik)
+	return out
 }
 
 // note keeps a log likelihood of a reading, by the reading's place.
@@ -89,8 +97,7 @@ type cloud struct {
 	logw       []float64  // by particle: log weight, not normalised
 	dims       int        // normal numbers a particle
 	grown      bool       // it has all the particles it will get
-	found      int        // particles, the first, that were looked for because they fit the complaint
-	fit        float64    // the part of the prior that they stand for
+	sizes      int        // of the fault that are tried on each guess at the circuit: see resize
 	behind     []int      // readings that were only glanced at
 	overruled  []int      // readings on which a rule has the word
 	keen       []float64  // by normal number after those of the wiring: how much the newest reading hangs on it, cumulative
@@ -216,6 +223,12 @@ func (b *Belief) instance(draw *circuit.Draw, faults []numbered, mended func(*ci
 // predict fills what each measurement of one setup would read on a particle.
 // The measurements must share the state that the first one implies.
 func (b *Belief) predict(p *particle, ms []*measurement, out []mix) {
+	if ms[0].asked != nil {
+		for i, m := range ms {
+			out[i] = one(circuit.Raw{A: m.asked.In(p.draw)})
+		}
+		return
+	}
 	k := &p.epochs[ms[0].epoch]
 	refitted := ms[0].Measure.Mode == rules.Reseat || ms[0].Measure.Mode == rules.Swap
 	switch {

@@ -63,16 +63,18 @@ func (b *Belief) foresee(m *measurement) []foreseen {
 	if !m.circuit || m.wiring != "" {
 		return out
 	}
-	b.foreseen = b.foreseen[:0]
-	for i, h := range b.hyps {
-		if h.cloud == nil {
-			continue
-		}
-		b.signFor(&out[i], h.cloud, m)
-		if !h.cloud.dormant(h) && !m.overruled(h) {
-			b.foreseeOne(&out[i], h, m)
-		}
+	for _, hand := range append(b.hands, b) {
+		hand.foreseen = hand.foreseen[:0]
 	}
+	b.eachHypothesis(func(hand *Belief, i int, h *Hypothesis) {
+		if h.cloud == nil {
+			return
+		}
+		hand.signFor(&out[i], h.cloud, m)
+		if !h.cloud.dormant(h) && !m.overruled(h) {
+			hand.foreseeOne(&out[i], h, m)
+		}
+	})
 	return out
 }
 

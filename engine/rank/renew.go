@@ -76,8 +76,7 @@ func (b *Belief) resample(c *cloud) {
 		}
 		c.particles[i] = old[j]
 		if used[j] { // a second copy must not share what a move writes to
-			c.particles[i].normal = slices.Clone(old[j].normal)
-			c.particles[i].loglik = slices.Clone(old[j].loglik)
+			c.particles[i] = old[j].copy()
 		}
 		used[j] = true
 		c.logw[i] = 0
@@ -98,13 +97,14 @@ func (c *cloud) sortByWiring() {
 }
 
 // move proposes one changed guess and takes it with the Metropolis probability.
-// The proposal keeps the standard normal prior (x' = r x + sqrt(1-r^2) n, the
+// Most proposals keep the standard normal prior (x' = r x + sqrt(1-r^2) n, the
 // preconditioned Crank-Nicolson step of Cotter, Roberts, Stuart and White 2013),
 // so that only the likelihoods decide.
 func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64, sweep int) {
 	accept := math.Log(c.rng.Float64())
 	q := particle{normal: slices.Clone(p.normal), loglik: slices.Clone(p.loglik)}
-	if onlyFault := b.propose(c, q.normal, sweep); onlyFault {
+	onlyFault, prior := b.propose(c, q.normal, sweep)
+	if accept += prior; onlyFault {
 		q.draw = p.draw
 	}
 	if err := b.build(c, &q); err != nil {
@@ -166,9 +166,13 @@ func (b *Belief) newestGroup(groups []group, newest int) int {
 
 // propose changes normal in place, in every sweep another part of it: the fault's
 // own numbers, which a reading of something else leaves as they were and the copying
-// made fewer; then those that the newest reading hangs on, the wiring, or all of
-// them a little. It reports whether only the fault's own numbers changed.
-func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool) {
+// made fewer; then along the differences of others; then those that the newest reading
+// hangs on, the wiring, or all of them a little. It reports whether only the fault's own
+// numbers changed, and the log of the prior before against that after, where it is not kept.
+func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool, prior float64) {
+	if sweep == alongSweep {
+		return b.along(c, normal)
+	}
 	shift := func(i int, step float64) { // 0..1: from nothing to a fresh number
 		normal[i] = math.Sqrt(1-step*step)*normal[i] + step*c.rng.NormFloat64()
 	}
@@ -182,7 +186,7 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 		for i := own; i < len(normal); i++ {
 			shift(i, step)
 		}
-		return true
+		return true, 0
 	}
 	switch kind := c.rng.Float64(); {
 	case kind < 0.45 && len(c.keen) > 0:
@@ -192,14 +196,46 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool)
 			shift(i, step)
 			onlyFault = onlyFault && i >= own
 		}
-		return onlyFault
+		return onlyFault, 0
 	case kind < 0.65 && c.wirings.Count() > 1:
 		shift(0, 1)
 	default:
 		c.freshen(normal, wiring)
 	}
-	return false
+	return false, 0
 }
+
+// alongSweep is the sweep in which particles move along the differences of others.
+const alongSweep = 1
+
+// along moves by a part of the difference between two other particles, in the numbers
+// that the newest reading hangs on (differential evolution, ter Braak 2006): what several
+// readings pin together, such as a poor joint's ohms and its load's, then moves together.
+func (b *Belief) along(c *cloud, normal []float64) (onlyFault bool, prior float64) {
+	wiring := c.wirings.Dims()
+	own := wiring + b.model.Dims()
+	from, to := c.particles[c.rng.IntN(len(c.particles))].normal, c.particles[c.rng.IntN(len(c.particles))].normal
+	step := 0.3 + 0.9*c.rng.Float64()
+	onlyFault = true
+	last := 0.0
+	for i := wiring; i < len(normal); i++ {
+		keen := 0.0
+		if len(c.keen) > 0 {
+			keen, last = c.keen[i-wiring]-last, c.keen[i-wiring]
+		}
+		if i < own && keen < alongLeast {
+			continue
+		}
+		onlyFault = onlyFault && i >= own
+		was := normal[i]
+		normal[i] += step * (to[i] - from[i])
+		prior += (normal[i]*normal[i] - was*was) / 2
+	}
+	return onlyFault, prior
+}
+
+// alongLeast is the share of a reading from which on a number is moved along.
+const alongLeast = 0.03
 
 // freshen draws anew some of the numbers that the newest reading does not hang on,
 // few or many: copies of one particle would else go on agreeing in them, until a

@@ -3,6 +3,9 @@ package rank
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sync"
+	"sync/atomic"
 
 	"coilside/engine/circuit"
 	"coilside/rules"
@@ -29,32 +32,33 @@ type measurement struct {
 	state   string
 	epoch   int
 	choices int
-	wiring  string // ask: the wiring unknown that the answer settles, "" = none
-	circuit bool   // the circuit predicts it; else Expect does
-	probes  map[*circuit.Network]*circuit.Probe
-	latest  *circuit.Network // the network that was asked for last, and its probe
-	inIt    *circuit.Probe
+	wiring  string               // ask: the wiring unknown that the answer settles, "" = none
+	asked   *circuit.Asked       // ask: the number of the circuit that the answer names, nil = none
+	circuit bool                 // the circuit predicts it; else Expect does
+	places  *places              // where its leads are in each network
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
 	best    float64              // log likelihood that no prediction of the answer exceeds
 	sound   []float64            // what sound circuits would read, as they were at the opening
-	blur    float64              // 1; more while it is let in by degrees: how many times its instrument's error it counts with
 	again   int                  // the earlier reading of the same thing, -1 = none
 }
 
 func (b *Belief) measurement(r Reading) (*measurement, error) {
-	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), probes: map[*circuit.Network]*circuit.Probe{}}
-	m.choices, m.again, m.blur = len(Choices(r.Measure.Mode)), -1, 1
+	m := &measurement{Reading: r, epoch: r.Epoch, state: circuit.StateKey(r.Measure, r.Setup), places: new(places)}
+	m.choices, m.again = len(Choices(r.Measure.Mode)), -1
 	if r.Test != nil && r.Measure.Mode == rules.Ask {
 		m.choices = len(r.Test.Of)
 		if b.model != nil && b.model.Fits(r.Test.Sets) {
 			m.wiring = r.Test.Sets
 			m.state = "asked" // no setup: it must not share one with a measurement that has none stated
 		}
+		if b.model != nil && b.model.Asked(r.Test) != nil {
+			m.asked, m.state = b.model.Asked(r.Test), "read off"
+		}
 	}
 	switch r.Measure.Mode {
 	case rules.Ask:
-		m.circuit = m.wiring != ""
+		m.circuit = m.wiring != "" || m.asked != nil
 	case rules.Look:
 		m.circuit = b.model != nil && b.model.Fuse(r.Measure.At)
 	default:
@@ -69,19 +73,29 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 	return m, nil
 }
 
+// places are a measurement's leads by network; several may look them up at once.
+type places struct {
+	in     sync.Map // *place by *circuit.Network
+	latest atomic.Pointer[place]
+}
+
+type place struct {
+	network *circuit.Network
+	probe   circuit.Probe
+}
+
 func (m *measurement) probe(model *circuit.Model, w *circuit.Wiring) *circuit.Probe {
 	net := w.Network()
-	if net == m.latest {
-		return m.inIt
+	if p := m.places.latest.Load(); p != nil && p.network == net {
+		return &p.probe
 	}
-	p, ok := m.probes[net]
+	found, ok := m.places.in.Load(net)
 	if !ok {
-		resolved := model.Resolve(w, m.Measure, m.Setup)
-		p = &resolved
-		m.probes[net] = p
+		found, _ = m.places.in.LoadOrStore(net, &place{net, model.Resolve(w, m.Measure, m.Setup)})
 	}
-	m.latest, m.inIt = net, p
-	return p
+	p := found.(*place)
+	m.places.latest.Store(p)
+	return &p.probe
 }
 
 // How a cloud is renewed when few of its particles still carry weight.
@@ -91,7 +105,7 @@ const (
 	growBelow  = 20   // effective particles under which a hypothesis gets its full number
 	growAbove  = 0.02 // probability from which on it is worth them
 	stagesMost = 8    // tempering stages a reading
-	sweeps     = 2    // moves a particle a renewal
+	sweeps     = 3    // moves a particle a renewal
 )
 
 // Read takes in one reading. Errors name a place that the setup does not give
@@ -106,26 +120,27 @@ func (b *Belief) Read(r Reading) error {
 	b.readings = append(b.readings, m)
 	groups := b.groups()
 	expect := b.foresee(m)
-	for i, h := range b.hyps {
+	matters := b.mattering(m, expect)
+	b.eachHypothesis(func(hand *Belief, i int, h *Hypothesis) {
 		gained := math.NaN() // an overruled hypothesis has the field's word
 		if !m.overruled(h) {
-			gained = b.take(h, m, groups, &expect[i])
+			gained = hand.take(h, m, groups, &expect[i], matters[i])
 		} else if h.cloud != nil {
 			h.cloud.overruled = append(h.cloud.overruled, len(b.readings)-1)
 		}
 		h.gained = append(h.gained, gained)
-	}
+	})
 	b.part(m, expect)
 	b.pool(m, expect)
 	b.compareToField(m)
 	b.normalise()
 	b.wake(groups)
-	for _, h := range b.hyps {
+	b.eachHypothesis(func(hand *Belief, _ int, h *Hypothesis) {
 		if h.cloud != nil && h.bare > 0.01 && effective(h.cloud.logw) < renewBelow/3*float64(len(h.cloud.logw)) {
-			b.grow(h, groups, len(b.readings))
-			b.renew(h.cloud, groups, 1)
+			hand.grow(h, groups, len(b.readings))
+			hand.renew(h.cloud, groups, 1)
 		}
-	}
+	})
 	b.normalise() // growing changes what earlier readings are worth
 	b.consider()
 	return nil
@@ -204,9 +219,29 @@ func (b *Belief) groups() []group {
 	return out
 }
 
+// mattering is by hypothesis the greater of what was believed of it and what the newest
+// reading will leave it with, as its particles tell before they follow: one that comes up by
+// the reading is weighed as carefully as one that was likely before.
+func (b *Belief) mattering(m *measurement, expect []foreseen) []float64 {
+	out := make([]float64, len(b.hyps))
+	logs := make([]float64, len(b.hyps))
+	b.eachHypothesis(func(hand *Belief, i int, h *Hypothesis) {
+		out[i], logs[i] = h.bare, math.Inf(-1)
+		if expect[i].ok {
+			ll := hand.likelihoods(h.cloud, m, len(b.readings)-1, expect[i].mixes)
+			logs[i] = math.Log(h.bare) + plainStep(slices.Clone(h.cloud.logw), ll, 1)
+		}
+	})
+	sum := logSum(logs)
+	for i := range out {
+		out[i] = max(out[i], math.Exp(logs[i]-sum))
+	}
+	return out
+}
+
 // take weighs one hypothesis by the newest reading and returns the log of its
 // mean likelihood given the readings before.
-func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *foreseen) float64 {
+func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *foreseen, matters float64) float64 {
 	if !m.circuit {
 		return b.byHand(h, m)
 	}
@@ -219,16 +254,19 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 		c.behind = append(c.behind, newest)
 		return b.glance(c, m)
 	}
-	ll := b.likelihoods(c, m, newest, expect.mixes)
-	if h.bare < liveAt {
+	ll := c.of(newest, nil)
+	if expect.mixes == nil {
+		ll = b.likelihoods(c, m, newest, nil)
+	}
+	if matters < liveAt {
 		return plainStep(c.logw, ll, 1)
 	}
 	mixes := expect.mixes
-	if !c.grown && h.bare > growAbove && effectiveAfter(c.logw, ll, 1) < growBelow {
+	if !c.grown && matters > growAbove && effectiveAfter(c.logw, ll, 1) < growBelow {
 		b.grow(h, groups, newest)
 		ll, mixes = c.of(newest, ll), nil
 	}
-	if m.numeric() && h.bare > growAbove && (effectiveAfter(c.logw, ll, 1) < renewBelow*float64(len(ll)) || b.missed(c, m, ll)) {
+	if m.numeric() && matters > growAbove && (effectiveAfter(c.logw, ll, 1) < renewBelow*float64(len(ll)) || b.missed(c, m, ll)) {
 		return b.focus(c, groups, newest, mixes)
 	}
 	return b.temper(c, groups, newest, ll)
@@ -277,8 +315,25 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 // logLikelihood is the log likelihood of a reading's answer under a prediction,
 // slips included.
 func (b *Belief) logLikelihood(m *measurement, x *mix) float64 {
-	return math.Log((1-Slip)*x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts, m.blur) +
+	like := 0.0
+	if m.asked != nil {
+		like = m.asked.Shares(x.raw[0].A)[slices.Index(m.Test.Of, m.Answer.Choice)]
+	} else {
+		like = x.likelihood(instrument(m.Measure), &m.Answer, b.systemVolts, b.blurOf(m))
+	}
+	return math.Log((1-Slip)*like +
 		Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
+}
+
+// blurOf is how many times its instrument's error a number counts with.
+func (b *Belief) blurOf(m *measurement) float64 {
+	switch {
+	case b.tries:
+		return tryBlur
+	case m == b.blurred:
+		return b.blur
+	}
+	return 1
 }
 
 // sameSlip is the chance that whoever made a slip makes the same one again when
@@ -421,7 +476,7 @@ func (b *Belief) Moved(h *Hypothesis, id int) float64 {
 }
 
 // ByReadingsAlone is what a hypothesis's probability would be had all started
-// even and no rule weighed in.
+// even, but for what was mended, and no rule weighed in.
 func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return of.over(b.aloneProbabilities()) }
 
 // over is the sum over the forms of a hypothesis.
@@ -443,6 +498,11 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 		logs[i] = max(h.complain, -2) + math.Log(h.share) // the complaint alone proves little
 		if len(h.Suspects) > 1 {
 			logs[i] += math.Log(pairOdds)
+		}
+		for k := range b.repaired {
+			if b.repaired[k].mends(b.book, h.Suspects) { // not what is believed beforehand: it was mended
+				logs[i] += math.Log(botched)
+			}
 		}
 		for _, g := range h.gained {
 			logs[i] += g

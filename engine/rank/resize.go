@@ -1,0 +1,110 @@
+package rank
+
+import "math"
+
+// A fault of most sizes makes another complaint than the one in hand, and one of a few
+// makes just this. Few guesses at both the circuit and the size would be left with any
+// weight, and luck would have the word on what they read. So where the complaint is
+// rare, several sizes are tried on each guess at the circuit, and one is picked by how
+// well it brings the complaint about (importance resampling, Rubin 1987).
+
+// sizesMost is how many sizes are tried at the most, and rareBelow the mean likelihood of
+// the complaint under which they are.
+const (
+	sizesMost = 6
+	rareBelow = 0.2
+)
+
+// worthSizing is the prior probability of a suspect from which on it is worth the work.
+const worthSizing = 0.004
+
+// wider is the standard deviation of the fault's own numbers of every other try: the
+// complaint may take a fault that is unusually large or small.
+const wider = 2.5
+
+// sizesFor is how many sizes are tried where the complaint is so likely; 1 = the one that
+// was drawn.
+func sizesFor(fits float64) int {
+	if fits > rareBelow {
+		return 1
+	}
+	return min(int(math.Ceil(1/fits)), sizesMost)
+}
+
+// hearAgainBelow is the part of a cloud that must still carry weight after the complaint;
+// below it the cloud is renewed.
+const hearAgainBelow = 0.4
+
+// resize picks the sizes of the fault in a cloud's guesses, from one on.
+func (b *Belief) resize(c *cloud, from int) error {
+	own, n := c.wirings.Dims()+b.model.Dims(), 0
+	for _, f := range c.faults {
+		n += f.Dims
+	}
+	if c.sizes < 2 || n == 0 {
+		return nil
+	}
+	tries := make([]particle, c.sizes)
+	logs := make([]float64, c.sizes)
+	for i := from; i < len(c.particles); i++ {
+		p := &c.particles[i]
+		c.stream.Seed(b.seed^0x512e, uint64(i))
+		sizes := c.draftSizes(n)
+		for k := range tries {
+			q := particle{draw: p.draw, normal: append(p.normal[:0:0], p.normal...)}
+			if k > 0 { // the first is the one that was drawn
+				copy(q.normal[own:], sizes[k-1])
+			}
+			if err := b.build(c, &q); err != nil {
+				return err
+			}
+			q.complaint = math.Log(b.complaintLikelihood(c, &q))
+			logs[k] = q.complaint + tooOften(q.normal[own:own+n], c.sizes)
+			tries[k] = q
+		}
+		mean := logMean(logs)
+		at, left := 0, c.rng.Float64()
+		for k, w := range normalWeights(logs) {
+			at = k
+			if left -= w; left < 0 {
+				break
+			}
+		}
+		*p = tries[at]
+		p.start = mean - p.complaint
+		c.logw[i] = mean
+	}
+	return nil
+}
+
+// draftSizes are the numbers of all sizes but the first: evenly spread over their
+// distribution, dimension by dimension, every other over the wider one.
+func (c *cloud) draftSizes(dims int) [][]float64 {
+	out := make([][]float64, c.sizes-1)
+	for k := range out {
+		out[k] = make([]float64, dims)
+	}
+	for d := range dims {
+		for wide := range 2 {
+			cells := (len(out) + 1 - wide) / 2 // those of 0, 2, 4 ... or of 1, 3, 5 ...
+			for at, cell := range c.rng.Perm(cells) {
+				z := inverseNormal((float64(cell) + c.rng.Float64()) / float64(cells))
+				if wide == 0 {
+					z *= wider
+				}
+				out[2*at+wide][d] = z
+			}
+		}
+	}
+	return out
+}
+
+// tooOften is the log of the prior density of a size against that with which it is tried.
+func tooOften(normal []float64, sizes int) float64 {
+	ratio := 0.0 // log of the wider density against the prior's
+	for _, z := range normal {
+		ratio += (1-1/(wider*wider))*z*z/2 - math.Log(wider)
+	}
+	widely := float64(sizes/2) / float64(sizes)
+	return -math.Log(1 - widely + widely*math.Exp(ratio))
+}
