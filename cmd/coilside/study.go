@@ -192,6 +192,7 @@ func (o *studied) prepare() (dealer study.Dealer, player study.Player, err error
 	if err != nil {
 		return dealer, player, err
 	}
+	k.WorkAlone() // several are played at once, and a turn is timed by its thread
 	minutes, err := study.ReadMinutes()
 	if err != nil {
 		return dealer, player, err

@@ -113,7 +113,7 @@ func (c *Case) rank() error {
 	}
 	wiring, known := c.knowledge.split(c.facts)
 	o := rank.Opening{Book: c.knowledge.book, Model: c.knowledge.model, Complaint: c.opening.Complaint,
-		Wiring: wiring, Known: known, Facts: environment(c.facts), Seed: c.opening.Seed}
+		Wiring: wiring, Known: known, Facts: environment(c.facts), Seed: c.opening.Seed, Alone: c.knowledge.alone}
 	for _, e := range c.events {
 		if e.repair != nil {
 			o.Repaired = append(o.Repaired, rank.Repaired{Suspect: e.repair.Suspect, Was: e.was,

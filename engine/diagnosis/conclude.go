@@ -12,8 +12,9 @@ import (
 // When a fault counts as proven.
 const (
 	concludeAt = 0.95 // probability with everything known
-	provenAt   = 0.80 // probability by the readings alone, every suspect starting even
+	provenAt   = 0.92 // probability by the readings alone, every suspect starting even
 	likelyAt   = 0.85 // probability that is enough when nothing more can be measured
+	likelyBy   = 0.80 // and probability by the readings alone
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
 	tiedMost   = 5    // suspects that can be named together
 	rivalAt    = 0.15 // of the best by readings alone: a suspect that is no worse is a rival
@@ -50,7 +51,7 @@ func (c *Case) proven() *Conclusion {
 	if !c.exhausted() {
 		return nil
 	}
-	if top.Probability() >= likelyAt && c.belief.ByReadingsAlone(top) >= provenAt && !c.rivalled(ranked) {
+	if top.Probability() >= likelyAt && c.belief.ByReadingsAlone(top) >= likelyBy && !c.rivalled(ranked) {
 		return c.conclude("single", ranked[:1]) // as sure as it gets: the rest would have to be slips
 	}
 	return c.tie(ranked)

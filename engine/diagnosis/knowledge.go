@@ -17,6 +17,7 @@ type Knowledge struct {
 	model *circuit.Model // nil where the rulebook has no circuit
 	known map[string]bool
 	leant map[string]bool // facts that tests' own figures lean on
+	alone bool            // see WorkAlone
 
 	openings openings
 }
@@ -50,6 +51,10 @@ func Compile(book *rules.Book) (*Knowledge, error) {
 	}
 	return k, nil
 }
+
+// WorkAlone has every job worked on by one goroutine, for whoever plays many at once. It is
+// called before the first job is opened; what jobs come to is the same.
+func (k *Knowledge) WorkAlone() { k.alone = true }
 
 // Book is the rulebook.
 func (k *Knowledge) Book() *rules.Book { return k.book }
