@@ -115,8 +115,12 @@ func span(mode rules.Mode, low, high float64) string {
 	case rules.AmpsDC, ampsInSeries:
 		unit = " A"
 	}
-	if s := sigma(mode, 0, 12); math.Max(math.Abs(low), math.Abs(high)) <= 3*s && low <= 0 {
+	s := sigma(mode, 0, 12)
+	if low <= 0 && math.Max(math.Abs(low), math.Abs(high)) <= 4*s {
 		return "about 0" + unit
+	}
+	if low <= 0 && low >= -4*s { // what is below 0 is the meter's error
+		return "at most " + Figure(high) + unit
 	}
 	if high-low <= 4*sigma(mode, (low+high)/2, 12) {
 		return "about " + Figure((low+high)/2) + unit

@@ -1,6 +1,9 @@
 package rank
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A fault of most sizes makes another complaint than the one in hand, and one of a few
 // makes just this. Few guesses at both the circuit and the size would be left with any
@@ -37,62 +40,70 @@ const hearAgainBelow = 0.4
 
 // resize picks the sizes of the fault in a cloud's guesses, from one on.
 func (b *Belief) resize(c *cloud, from int) error {
-	own, n := c.wirings.Dims()+b.model.Dims(), 0
-	for _, f := range c.faults {
-		n += f.Dims
-	}
-	if c.sizes < 2 || n == 0 {
+	if c.sizes < 2 || c.sizeDims() == 0 {
 		return nil
 	}
-	tries := make([]particle, c.sizes)
-	logs := make([]float64, c.sizes)
 	for i := from; i < len(c.particles); i++ {
-		p := &c.particles[i]
 		c.stream.Seed(b.seed^0x512e, uint64(i))
-		sizes := c.draftSizes(n)
-		for k := range tries {
-			q := particle{draw: p.draw, normal: append(p.normal[:0:0], p.normal...)}
-			if k > 0 { // the first is the one that was drawn
-				copy(q.normal[own:], sizes[k-1])
-			}
-			if err := b.build(c, &q); err != nil {
-				return err
-			}
-			q.complaint = math.Log(b.complaintLikelihood(c, &q))
-			logs[k] = q.complaint + tooOften(q.normal[own:own+n], c.sizes)
-			tries[k] = q
+		if err := b.resizeOne(c, i); err != nil {
+			return err
 		}
-		mean := logMean(logs)
-		at, left := 0, c.rng.Float64()
-		for k, w := range normalWeights(logs) {
-			at = k
-			if left -= w; left < 0 {
-				break
-			}
-		}
-		*p = tries[at]
-		p.start = mean - p.complaint
-		c.logw[i] = mean
 	}
 	return nil
 }
 
+// sizeDims is how many normal numbers the sizes of a cloud's faults take.
+func (c *cloud) sizeDims() int {
+	n := 0
+	for _, f := range c.faults {
+		n += f.Dims
+	}
+	return n
+}
+
+func (b *Belief) resizeOne(c *cloud, i int) error {
+	own, n := c.wirings.Dims()+b.model.Dims(), c.sizeDims()
+	p := &c.particles[i]
+	tries := []particle{*p} // first the size that was drawn
+	for _, size := range c.draftSizes(n) {
+		q := particle{draw: p.draw, normal: slices.Clone(p.normal)}
+		copy(q.normal[own:], size)
+		if err := b.build(c, &q); err != nil {
+			return err
+		}
+		q.complaint = math.Log(b.complaintLikelihood(c, &q))
+		tries = append(tries, q)
+	}
+	logs := make([]float64, len(tries))
+	for k, q := range tries {
+		logs[k] = q.complaint + tooOften(q.normal[own:own+n], c.sizes)
+	}
+	mean := logMean(logs)
+	at, left := 0, c.rng.Float64()
+	for k, w := range normalWeights(logs) {
+		at = k
+		if left -= w; left < 0 {
+			break
+		}
+	}
+	*p = tries[at]
+	p.start = mean - p.complaint
+	c.logw[i] = mean
+	return nil
+}
+
 // draftSizes are the numbers of all sizes but the first: evenly spread over their
-// distribution, dimension by dimension, every other over the wider one.
+// distribution, dimension by dimension, and those of 0, 2, 4 ... over the wider one.
 func (c *cloud) draftSizes(dims int) [][]float64 {
 	out := make([][]float64, c.sizes-1)
 	for k := range out {
 		out[k] = make([]float64, dims)
 	}
 	for d := range dims {
-		for wide := range 2 {
-			cells := (len(out) + 1 - wide) / 2 // those of 0, 2, 4 ... or of 1, 3, 5 ...
+		for first, deviation := range []float64{wider, 1} {
+			cells := (len(out) + 1 - first) / 2
 			for at, cell := range c.rng.Perm(cells) {
-				z := inverseNormal((float64(cell) + c.rng.Float64()) / float64(cells))
-				if wide == 0 {
-					z *= wider
-				}
-				out[2*at+wide][d] = z
+				out[2*at+first][d] = deviation * inverseNormal((float64(cell)+c.rng.Float64())/float64(cells))
 			}
 		}
 	}

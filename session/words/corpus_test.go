@@ -123,6 +123,8 @@ func corpusContexts() map[string]Context {
 		"look_86":      with(choiceTest(rules.Measure{Mode: rules.Look, At: "terminal_86"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part")),
 		"ask_mount": with(&Expected{ID: "ask_mounting", Sets: "mounting", Measure: rules.Measure{Mode: rules.Ask, Question: "Where is the relay?"}, Setup: out,
 			Kind: "choice", Of: []string{"cab", "dash", "engine_bay", "outside", "underbody"}}),
+		"ask_rating": with(&Expected{ID: "ask_fuse_amps", Measure: rules.Measure{Mode: rules.Ask, Question: "Which rating?"}, Setup: out,
+			Kind: "choice", Of: []string{"3", "5", "7.5", "10", "15", "20", "25", "30", "40"}}),
 		"ask_yes": with(&Expected{ID: "others_work", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other things on that fuse work?"}, Setup: out,
 			Kind: "choice", Of: []string{"yes", "no"}}),
 		"after_86":      with(volts("socket.85", out), last86),

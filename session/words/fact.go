@@ -175,6 +175,9 @@ func (c *call) answerAsk(in []item) bool {
 	if e.Kind == "number" {
 		return c.askedNumber(in)
 	}
+	if amongNumbers(e.Of) {
+		return c.askedAmong(in)
+	}
 	got, not := c.askedChoice(in), hasConcept(in, "not")
 	word := strings.ReplaceAll(strings.ToLower(strings.Trim(c.text, " .!")), " ", "_")
 	if slices.Contains(e.Of, word) && strings.HasPrefix(word, "not_") {
@@ -204,7 +207,38 @@ func (c *call) answerAsk(in []item) bool {
 	return true
 }
 
-func (c *call) askedNumber(in []item) bool {
+// amongNumbers reports whether all answers of a question are numbers.
+func amongNumbers(of []string) bool {
+	return len(of) > 0 && !slices.ContainsFunc(of, func(o string) bool {
+		_, err := strconv.ParseFloat(o, 64)
+		return err != nil
+	})
+}
+
+// askedAmong answers a question whose answers are numbers: by the one number said, if it is
+// among them; another one is asked about.
+func (c *call) askedAmong(in []item) bool {
+	e := c.ctx.Expected
+	var at int
+	if v, ok := c.oneNumber(in); ok {
+		at = slices.IndexFunc(e.Of, func(o string) bool { is, err := strconv.ParseFloat(o, 64); return err == nil && is == v })
+	} else if got := c.choicesByMeaning(in); len(got) == 1 { // a bare 30 is a terminal elsewhere
+		at = slices.Index(e.Of, got[0])
+	} else {
+		return false
+	}
+	if at < 0 || hasConcept(in, "not") {
+		c.ask("“"+c.text+"”: which of these is it?", c.expectedChoices())
+		return true
+	}
+	fd := Finding{Kind: KindAnswer, Test: e.ID, Measure: e.Measure, Setup: e.Setup, Answer: Answer{Choice: e.Of[at]}}
+	fd.Words = c.say(fd)
+	c.res.Findings = append(c.res.Findings, fd)
+	return true
+}
+
+// oneNumber is the number said, if there is one and nothing is odd about it.
+func (c *call) oneNumber(in []item) (float64, bool) {
 	var nums []num
 	for _, it := range in {
 		if it.kind == kNum {
@@ -213,9 +247,17 @@ func (c *call) askedNumber(in []item) bool {
 		}
 	}
 	if len(nums) != 1 || nums[0].bad || nums[0].odd != "" || anyOf(in, "bound") {
+		return 0, false
+	}
+	return value(nums[0]), true
+}
+
+func (c *call) askedNumber(in []item) bool {
+	v, ok := c.oneNumber(in)
+	if !ok {
 		return false
 	}
-	e, v := c.ctx.Expected, value(nums[0])
+	e := c.ctx.Expected
 	fd := Finding{Kind: KindAnswer, Test: e.ID, Measure: e.Measure, Setup: e.Setup, Answer: Answer{Number: &v}}
 	fd.Words = formatNumber(v)
 	c.res.Findings = append(c.res.Findings, fd)
