@@ -90,7 +90,7 @@ func (j *job) accepted() bool {
 		switch {
 		case e.Kind == kindAccepted:
 			return true
-		case e.Kind == kindReading && commands(e.Reading.Measure, e.Reading.Setup):
+		case e.Kind == kindReading && !e.Reading.Answer.Unsure && commands(e.Reading.Measure, e.Reading.Setup): // who is unsure may not have done it
 			return true
 		case e.Kind == kindRepaired:
 			return false

@@ -151,9 +151,9 @@ func (t *turn) finish(key, call string) (Reply, error) {
 	if err := j.replay(t.s, t.far); err != nil {
 		return Reply{}, err
 	}
+	was := j.conversation // before composing, which notes what was said in full
 	reply := t.compose()
-	was := j.conversation
-	j.conversation = was.after(t)
+	j.conversation = j.conversation.after(t)
 	if len(j.log) == t.start {
 		t.s.keepConversation(j)
 		return reply, nil
