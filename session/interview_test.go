@@ -87,6 +87,8 @@ func TestInterviewKnowsLoadsByName(t *testing.T) {
 		"fuel pump": {Kind: "motor", Moves: &yes, Hazard: "fuel"}, "horn": {Kind: "solenoid", Moves: &no, Hazard: "none"},
 		"work lights": {Kind: "lamp", Moves: &no, Hazard: "none"}, "the heated screen": {Kind: "heater", Moves: &no, Hazard: "none"},
 		"starter": {Kind: "motor", Moves: &yes, Hazard: "starting"}, "tail lift": {Kind: "motor", Moves: &yes, Hazard: "lifting"},
+		"heated rear screen": {Kind: "heater", Moves: &no, Hazard: "none"}, "wipers": {Kind: "motor", Moves: &yes, Hazard: "none"},
+		"dipped beam": {Kind: "lamp", Moves: &no, Hazard: "none"}, "horns": {Kind: "solenoid", Moves: &no, Hazard: "none"},
 		"lamp": {Kind: "lamp", Moves: &no}, "motor": {Kind: "motor"},
 	} {
 		o, told := interviewed(t, "never runs", "12", said)
@@ -101,6 +103,19 @@ func TestInterviewKnowsLoadsByName(t *testing.T) {
 	o, _ = interviewed(t, "work lights on the plough dont come on")
 	require.Equal(t, "dead", o.Complaint)
 	require.Equal(t, "work lights on the plough dont come on", o.Label)
+}
+
+// One line may tell all that is asked, the load's name and the number of pins included.
+func TestTheFirstLineMayTellItAll(t *testing.T) {
+	o, said := interviewed(t, "rad fan on a 12v van only clicks, 4 pin relay with the normal numbers")
+	require.Empty(t, said)
+	require.Equal(t, "dead", o.Complaint)
+	require.Equal(t, "motor", o.Circuit.Load.Kind)
+	require.Equal(t, "make", o.Circuit.Contact)
+	require.Equal(t, "din", o.Circuit.Labels)
+	o, _ = interviewed(t, "the fuse for the heated screen keeps blowing since I fitted a new relay")
+	require.Equal(t, "blows_fuse", o.Complaint)
+	require.Equal(t, "heater", o.Circuit.Load.Kind)
 }
 
 func TestInterviewEndsWhateverIsSaid(t *testing.T) {
@@ -128,10 +143,12 @@ func TestInterviewChoices(t *testing.T) {
 }
 
 func TestInterviewFindsDanger(t *testing.T) {
-	o, _ := interviewed(t, "stays on", "12", "solenoid", "an airbag fires", "", "")
-	require.Equal(t, "restraint", o.Circuit.Load.Hazard)
-	_, err := factsOf(baseOf(t), o)
-	require.Equal(t, Unsafe, kindOf(t, err))
+	for _, told := range [][]string{{"stays on", "12", "solenoid", "an airbag fires", "", ""}, {"the airbag light stays on"}} {
+		o, _ := interviewed(t, told...)
+		require.Equal(t, "restraint", o.Circuit.Load.Hazard)
+		_, err := factsOf(baseOf(t), o)
+		require.Equal(t, Unsafe, kindOf(t, err))
+	}
 }
 
 // The first line says several things at once; what is wrong is in one of its clauses.

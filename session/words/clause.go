@@ -99,8 +99,8 @@ func clauses(in []item) [][]item {
 	}
 	for i, it := range in {
 		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:]) || partsSayings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
-		if breaks && it.text == "so" && i+1 < len(in) {
-			in[i+1].so = true
+		if breaks && i+1 < len(in) {
+			in[i+1].so, in[i+1].but = it.text == "so", it.text == "but"
 		}
 		if breaks {
 			cut(i)

@@ -181,6 +181,9 @@ func asksWhy(cl []item) bool {
 
 // repair reads what was done to the vehicle and what became of it.
 func (c *call) repair(in []item) bool {
+	if c.ctx.Opening {
+		return false // what was repaired before the job began
+	}
 	act := hasConcept(in, "replaced") || c.ctx.Repairing != "" && hasText(in, "new")
 	result := c.repairResult(in)
 	if !act && (c.ctx.Repairing == "" || c.inSetup(in) || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {

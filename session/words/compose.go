@@ -186,7 +186,9 @@ func (c *call) single(f *frame, said rules.Setup) {
 		return
 	}
 	if want := c.wanting(f, said); want != "" {
-		c.askWhere(f, want)
+		if f.askPlace() == "" || !c.askEnd(f, func(c *call, g *frame) { c.single(g, said) }) {
+			c.askWhere(f, want)
+		}
 		return
 	}
 	modes := c.modesOf(f, said)
@@ -262,7 +264,11 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 				f.places = []placeRef{{spots: []spot{{abs: ampsAt(e)}}}}
 				return ""
 			}
-			return "which side of it was not said"
+			if f.act("drop") {
+				return sideUnsaid // "the driver drops 0.7 V"
+			}
+			f.places = []placeRef{{spots: []spot{{part: e, ask: sideUnsaid}}}}
+			return sideUnsaid
 		}
 	}
 	e := c.ctx.Expected
@@ -274,6 +280,9 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 	}
 	return ""
 }
+
+// sideUnsaid is asked about where a part has two ends and a number was read at one of them.
+const sideUnsaid = "which side of it was not said"
 
 // ampsAt is where the current of an element is read: a clamp goes round a fuse's wire on
 // either side.
@@ -287,7 +296,7 @@ func ampsAt(element string) string {
 // wanting says what is missing of the place of a number said without one.
 func (c *call) wanting(f *frame, said rules.Setup) string {
 	switch {
-	case f.adrift:
+	case f.adrift && !f.has(f.elements, "load", "control", "feed_fuse", "coil_fuse"):
 		return "another place was named just before it"
 	case len(f.places) > 0:
 		return ""
@@ -297,7 +306,7 @@ func (c *call) wanting(f *frame, said rules.Setup) string {
 		return "“both” names no place"
 	case f.nowhere != "":
 		return "“" + f.nowhere + "” is no place of this circuit that is known here"
-	case c.atExpectedNumber(f, said):
+	case !f.adrift && c.atExpectedNumber(f, said):
 		return ""
 	}
 	return c.placeless(f, said)

@@ -21,6 +21,9 @@ func (c *call) facts(in []item) []item {
 		fact, val, ok := strings.Cut(it.concept, "=")
 		if c.ctx.Describing || ok {
 			c.describes(it)
+			for _, within := range c.r.match(it.loose) {
+				c.describes(within) // "the fuse for the heated screen keeps blowing"
+			}
 		}
 		ask := c.askOf(fact)
 		if ok && ask == nil && strings.HasPrefix(fact, "has_") && val == "false" {

@@ -31,6 +31,8 @@ type frame struct {
 	after    []string // and after it
 	question bool
 	so       bool   // begins with "so": what is concluded, not what was read
+	but      bool   // begins with "but"
+	limited  bool   // a "but" follows that was not understood
 	bridged  bool   // a jumper is told of in the same breath
 	ownSetup bool   // its setup was said of it alone
 	or       bool   // begins with "or": another value for what went before
@@ -77,6 +79,7 @@ func (c *call) frames(clause []item) []frame {
 	clause = c.coilAsPlace(negate(clause))
 	base.raw = rawOf(clause)
 	base.so = len(clause) > 0 && clause[0].so
+	base.but = len(clause) > 0 && clause[0].but
 	base.or = len(clause) > 0 && clause[0].text == "or"
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)

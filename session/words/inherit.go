@@ -32,7 +32,7 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 	for i := len(all) - 2; i >= 0; i-- {
-		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup {
+		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}

@@ -23,6 +23,7 @@ func joinAll(all []frame) []frame {
 // merge joins frames that complete each other: a place and the number after it,
 // an act and what became of it.
 func (c *call) merge(in []frame) []frame {
+	backIn(in)
 	var out []frame
 	var before []string
 	led := false // by clauses that only tell a setup
@@ -55,6 +56,20 @@ func (c *call) merge(in []frame) []frame {
 	return c.dropEmpty(out)
 }
 
+// backIn takes "plugged the relay back in, 86 shows 12.2" for how the vehicle then stood:
+// something was read after it, and nothing seen that a reseating could have changed.
+func backIn(in []frame) {
+	read := slices.IndexFunc(in, func(f frame) bool { return len(f.nums) > 0 && len(f.places) > 0 })
+	if read < 0 || slices.ContainsFunc(in, func(f frame) bool { return len(f.outcomes) > 0 }) {
+		return
+	}
+	for i := range in[:read] {
+		if f := &in[i]; f.bare() && len(f.places) == 0 && slices.Equal(f.acts, []string{"reseat"}) {
+			f.acts, f.elements, f.setups = nil, nil, append(f.setups, "relay_in")
+		}
+	}
+}
+
 // stateNotOutcome tells "2.2 volts, running", which says in what state it was
 // read, from a result.
 func stateNotOutcome(a, b *frame) bool {
@@ -66,6 +81,8 @@ func joins(a, b *frame) bool {
 	aVal, bVal := len(a.nums)+len(a.values) > 0, len(b.nums)+len(b.values) > 0
 	aPlace, bPlace := len(a.places) > 0, len(b.places) > 0
 	switch {
+	case b.so && b.supposes():
+		return false // "0.4, so there's nothing driving it"
 	case b.or && len(a.nums) > 0 && onlyNumber(b):
 		return true // "12.6, or was it 12.5"
 	case b.nothingBut() || a.nothingBut():
@@ -152,6 +169,7 @@ func (f *frame) nothingBut() bool {
 }
 
 func (f *frame) join(g frame) {
+	f.limited = f.limited || g.but && g.nothingBut() && len(g.unknown) > 0
 	switch { // what stands in a clause without a reading is not said of one
 	case f.nothingBut():
 		f.strays = g.strays
@@ -211,6 +229,12 @@ func (f *frame) concludes() bool {
 	return len(f.nums)+len(f.places)+len(f.acts) == 0 && len(only(seen, "good", "bad", "sound", "blown", "burnt", "corroded", "loose", "wet", "open", "short")) == len(seen)
 }
 
+// supposes tells what is thought to lie behind a reading, in words of no meaning here: "0.4 so
+// there's nothing driving it".
+func (f *frame) supposes() bool {
+	return len(f.nums)+len(f.places)+len(f.acts)+len(f.setups) == 0 && len(f.strays) > 0
+}
+
 // onGround tells that no place is named but a ground.
 func (f *frame) onGround() bool {
 	return !slices.ContainsFunc(f.places, func(p placeRef) bool {
@@ -249,7 +273,7 @@ func (c *call) dropEmpty(in []frame) []frame {
 		if f.bare() && len(f.places) == 0 && c.bears(&f) {
 			c.strays = append(c.strays, f.raw)
 		}
-		if f.so && (f.bare() || f.bareButGood() || f.concludes() && len(in[i-1].nums) > 0) && len(in) > 1 && !f.retracts() {
+		if f.so && (f.bare() || f.bareButGood() || (f.concludes() || f.supposes()) && len(in[i-1].nums) > 0) && len(in) > 1 && !f.retracts() {
 			continue // "1.1, so the driver's pulling it down"
 		}
 		if n := len(out); n > 0 && f.bare() && len(f.places) == 0 && f.retracts() {

@@ -45,20 +45,31 @@ type Reader struct {
 	vocab   map[string]bool   // every word of every phrase
 	filler  map[string]bool   // plain words that change nothing, as common does
 	aliases map[string]string // a part's other names of one word: rly for relay
+	respelt map[string]string // words of dialect and of haste, each with the word it stands for
 	targets []string          // words that a slip may be corrected to, sorted
 	sayings []saying
 }
 
+// spellingOf begins what a word means that is another spelling of one: "spelling of nothing".
+const spellingOf = "spelling of "
+
 // New makes a Reader. A synonym means one of Concepts, or a fact and its value
-// ("mounting=outside"), or a fact whose number follows ("load_amps=number").
+// ("mounting=outside"), or a fact whose number follows ("load_amps=number"), or is
+// another spelling of a word ("spelling of nothing").
 // Every wrong synonym is named in the error.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
-	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}}
+	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}, respelt: map[string]string{}}
 	for _, c := range Concepts() {
 		r.add(strings.ReplaceAll(c, "_", " "), c)
 	}
 	var errs []error
 	for _, s := range synonyms {
+		if word, ok := strings.CutPrefix(s.Means, spellingOf); ok {
+			for _, w := range s.Said {
+				r.respelt[plain(strings.ToLower(w))] = plain(word)
+			}
+			continue
+		}
 		if _, ok := concepts[s.Means]; !ok && !strings.Contains(s.Means, "=") {
 			errs = append(errs, fmt.Errorf("%s:%d:%d: no such meaning %q; the nearest is %q",
 				s.Pos.File, s.Pos.Line, s.Pos.Column, s.Means, nearestOf(s.Means, Concepts())))
@@ -162,21 +173,26 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 		if n.ends() && i > took && as.mayMean(n) {
 			best, took, loose = n, i, stars
 		}
-		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord {
+		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
 			return
 		}
-		if next := n.next[in[i].text]; next != nil {
+		if next := n.next[pinCount(in[i])]; next != nil {
+			walk(next, i+1, stars, as)
+		} else if next := n.next[in[i].text]; next != nil {
 			walk(next, i+1, stars, as)
 		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
 			walk(next, i+1, stars, as)
 		}
 		for _, form := range denialForms(in, i) {
 			if next := n.next[form.word]; next != nil {
-				walk(next, i+form.took, stars, reading{denied: as.denied || form.word != "not", named: as.named})
+				walk(next, i+form.took, stars, reading{reworded: as.reworded || form.word != "not", named: as.named})
 			}
 		}
+		if next := n.next[present[in[i].text]]; i > 0 && next != nil {
+			walk(next, i+1, stars, reading{reworded: true, named: as.named})
+		}
 		if part := r.aliases[in[i].text]; part != "" && n.next[part] != nil {
-			walk(n.next[part], i+1, stars, reading{denied: as.denied, named: part})
+			walk(n.next[part], i+1, stars, reading{reworded: as.reworded, named: part})
 		}
 		if any := n.next[star]; any != nil && i > 0 {
 			walk(any, i+1, append(slices.Clip(stars), in[i]), as)
@@ -189,16 +205,30 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 	return best, took, loose
 }
 
+// pinCount is the word for how many pins a relay has, "four" of "4 pin relay"; "" for any
+// other item.
+func pinCount(it item) string {
+	if it.kind != kNum || it.num.unit.dim != "rating" || it.num.size != "" {
+		return ""
+	}
+	for w, v := range units09 {
+		if it.num.v == float64(v) && v > 1 && v < 9 {
+			return w
+		}
+	}
+	return ""
+}
+
 // reading is how the words were taken for those of a saying.
 type reading struct {
-	denied bool   // "didn't run" for "doesn't run"
-	named  string // a part by another of its names: "horn ground" for "load ground"
+	reworded bool   // "didn't run" for "doesn't run", "was gone" for "is gone"
+	named    string // a part by another of its names: "horn ground" for "load ground"
 }
 
 // mayMean keeps a saying in other words to what holds in them as well. What the load was
 // doing is left to the load's own name: another kind's is a neighbour.
 func (as reading) mayMean(n *node) bool {
-	if as.denied && concepts[n.concept] != gOutcome {
+	if as.reworded && concepts[n.concept] != gOutcome {
 		return false // "don't have" and "doesn't have" are not alike
 	}
 	if as.named == "load" || as.named == "control" {
@@ -206,6 +236,9 @@ func (as reading) mayMean(n *node) bool {
 	}
 	return true
 }
+
+// present are words of being, by their past.
+var present = map[string]string{"was": "is", "were": "are"}
 
 // denialForm is another way to say a denial, and how many words it takes the place of.
 type denialForm struct {

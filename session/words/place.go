@@ -289,7 +289,7 @@ func (c *call) endUnsaid(part string) spot {
 			return spot{abs: at[0]}
 		}
 	}
-	return spot{part: part, ask: "which side of it was not said"}
+	return spot{part: part, ask: sideUnsaid}
 }
 
 // endOfPair tells that a part stands where a lead was, its side unsaid: "87 to the

@@ -109,6 +109,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "off" // "the horn stays quiet"
 		case it.concept == "silent" && !hasConcept(in, "relay") && slices.ContainsFunc(in[:i], isSounder):
 			in[i].concept = "off" // "24.3 at the horn, still no sound"
+		case it.concept == "click" && c.ctx.Opening && (afterLoad(in, i) || alone[neighbour(in, i, -1).text]):
+			in[i].concept = "off" // "the starter just clicks"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
@@ -134,6 +136,9 @@ func (c *call) asExpected(in []item) []item {
 	}
 	return in
 }
+
+// alone are words that say that nothing else came of it: "it only clicks".
+var alone = set(`just only`)
 
 // afterLoad tells that the load was named just before, or with plain words between: "horn's
 // still quiet".

@@ -26,6 +26,7 @@ type item struct {
 	text    string // lower case
 	raw     string
 	so      bool // "so" went before it
+	but     bool // "but" went before it
 	glued   bool // no space before it
 	num     num
 	concept string

@@ -92,6 +92,8 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		return // "there's a click but it's faint"
 	}
 	switch {
+	case f.limited && f.outcome("runs", "click", "bright"):
+		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case c.expects(rules.Ask) && len(f.elements)+len(f.places)+len(f.acts) == 0:
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case f.outcome("click") && f.outcome("comes_and_goes") && !f.has(f.elements, "load"):

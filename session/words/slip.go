@@ -10,7 +10,11 @@ import (
 // word that looks like a mistyped number is marked, so that no number near it is taken for
 // certain.
 func (r *Reader) fixSlips(in []item) []item {
-	for i, it := range in {
+	for i := range in {
+		if in[i].kind == kWord {
+			in[i].text = r.spelt(in[i].text)
+		}
+		it := in[i]
 		if it.kind == kWord && (len(it.text) == 2 || len(it.text) == 3) && isWord(it.text) && !r.known(it.text) {
 			in[i].text = r.exchanged(it.text)
 			if len(it.text) == 3 && in[i].text == it.text {
@@ -32,6 +36,17 @@ func (r *Reader) fixSlips(in []item) []item {
 		}
 	}
 	return in
+}
+
+// spelt is the usual spelling of a word of dialect or haste: "nuthin", "runnin".
+func (r *Reader) spelt(w string) string {
+	if usual := r.respelt[w]; usual != "" {
+		return usual
+	}
+	if full := w + "g"; strings.HasSuffix(w, "in") && len(w) > 4 && !r.known(w) && r.known(full) {
+		return full
+	}
+	return w
 }
 
 // missing is the one word of the trade of four letters of which w lacks one, and not one of
