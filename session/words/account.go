@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -58,7 +59,7 @@ func (c *call) file(fd Finding, f *frame) {
 	fd.Words = c.say(fd)
 	fd.unplaced = len(f.places) == 0 && len(f.nums) > 0
 	c.settleFrame(f)
-	if why := firstText(f.doubt(), c.otherLoad(f)); why != "" && !c.choosing && (fd.numeric() && len(f.nums)+len(f.values) > 0 || f.onlyIf || f.has(f.setups, "unkept_state")) {
+	if why := firstText(f.doubt(), firstText(c.otherLoad(f), c.lowBattery(fd))); why != "" && !c.choosing && (fd.numeric() && len(f.nums)+len(f.values) > 0 || f.onlyIf || f.has(f.setups, "unkept_state")) {
 		c.doubts = append(c.doubts, doubt{fd, c.amends, why})
 		return
 	}
@@ -107,6 +108,10 @@ func (f *frame) doubt() string {
 		return "Several loads are named"
 	case f.act("lamp"):
 		return "A reading with a lamp on it is not kept as such"
+	case f.outcome("inverted") && len(f.nums) > 0:
+		return "“" + f.raw + "” says two things"
+	case f.act("swap") && len(f.nums) > 0:
+		return "A reading with another relay in is not kept as such"
 	case f.bridged:
 		return "A reading with a jumper in is not kept as such"
 	case f.has(f.setups, "unkept_state"):
@@ -128,6 +133,20 @@ func (c *call) otherLoad(f *frame) string {
 		return ""
 	}
 	return c.otherKind(f.raw)
+}
+
+// lowBattery tells that the battery was read unasked, and as low as no battery that anything
+// could be tested on (practice, no source): "0.2 down on the battery" is no reading of it.
+func (c *call) lowBattery(fd Finding) string {
+	nominal := c.ctx.SystemVolts
+	if nominal == 0 {
+		nominal = 12
+	}
+	m, v := fd.Measure, fd.Answer.Number
+	if fd.Kind != KindReading || m.Mode != rules.VoltsDC || m.Red != "battery.positive" || m.Black != "battery.negative" || v == nil || math.Abs(*v) > nominal/2 {
+		return ""
+	}
+	return "That is little for a battery"
 }
 
 // otherKind tells that a load of another kind than the job's was named.

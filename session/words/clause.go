@@ -134,7 +134,7 @@ func partsReadings(left, right []item) bool {
 	placeFirst := func(part []item) (first, whole bool) {
 		place, value := -1, -1
 		for i, it := range part {
-			if it.kind == kPlace && place < 0 {
+			if (it.kind == kPlace || it.concept == "battery") && place < 0 {
 				place = i
 			} else if (it.kind == kNum || it.kind == kConcept && valueWord(it)) && value < 0 {
 				value = i
@@ -144,7 +144,7 @@ func partsReadings(left, right []item) bool {
 	}
 	a, wholeA := placeFirst(left)
 	b, wholeB := placeFirst(right)
-	return wholeB && (wholeA && a != b || b && bareNumber(left))
+	return wholeB && (wholeA && a != b || bareNumber(left) && (b || left[len(left)-1].text == "there"))
 }
 
 // bareNumber tells a number and nothing else: "12.4 and 30 has 12.5" answers, and goes on.
@@ -231,7 +231,7 @@ func mayBeOff(in []item, i int) bool {
 }
 
 // done are verbs with which "off" tells what someone does.
-var done = set(`take took taken taking pull pulled cut leave left wipe wiped clean knock knocked break broke fell`)
+var done = set(`turn turned turning switch switched switching flick flicked take took taken taking pull pulled cut leave left wipe wiped clean knock knocked break broke fell`)
 
 // coilAsPlace takes the coil for its two ends where a clause reads several
 // places, or reads the coil in ohms.

@@ -296,6 +296,8 @@ func ampsAt(element string) string {
 // wanting says what is missing of the place of a number said without one.
 func (c *call) wanting(f *frame, said rules.Setup) string {
 	switch {
+	case f.onlyBlack:
+		return "only the place of the black lead was said"
 	case f.adrift && !f.has(f.elements, "load", "control", "feed_fuse", "coil_fuse"):
 		return "another place was named just before it"
 	case len(f.places) > 0:
@@ -304,12 +306,35 @@ func (c *call) wanting(f *frame, said rules.Setup) string {
 		return "a side was named, but not of what"
 	case f.is("both"):
 		return "“both” names no place"
+	case f.act("drop") && c.asksAtSupply():
+		return "a drop is between two places"
+	case c.atOtherEnd(f):
+		return "it was not said at which terminal"
 	case f.nowhere != "":
 		return "“" + f.nowhere + "” is no place of this circuit that is known here"
 	case !f.adrift && c.atExpectedNumber(f, said):
 		return ""
 	}
 	return c.placeless(f, said)
+}
+
+// asksAtSupply tells that the test asked for reads the volts at one place that is not on the
+// ground side, of which "lost 0.3" is no answer.
+func (c *call) asksAtSupply() bool {
+	e := c.ctx.Expected
+	return e != nil && e.Measure.Mode == rules.VoltsDC && e.Measure.Black == "battery.negative" && !strings.HasSuffix(e.Measure.Red, "load.out") && !strings.Contains(e.Measure.Red, "85")
+}
+
+// atOtherEnd tells a number read at the relay itself beside a test at its socket, or the other
+// way about, without the terminal: "90 in the socket".
+func (c *call) atOtherEnd(f *frame) bool {
+	if f.prefix == "" || len(f.places) > 0 || c.ctx.Expected == nil {
+		return false
+	}
+	return slices.ContainsFunc(expectedSpots(c.ctx.Expected.Measure), func(s string) bool {
+		at, _, ofRelay := strings.Cut(s, ".")
+		return ofRelay && (at == "relay") != (f.prefix == "relay") && (at == "relay" || at == "socket" || at == "back")
+	})
 }
 
 // meltPlaces joins a place and the ground it was read against ("86 12.4

@@ -7,39 +7,40 @@ import (
 
 // frame is one thing said: where, how much, in what setup, what was seen.
 type frame struct {
-	places   []placeRef
-	nums     []item
-	values   []string // what a place read, without a number: live, nothing
-	outcomes []string // what was seen otherwise: click, runs, blown
-	acts     []string
-	setups   []string
-	manner   []string // concepts of how sure, how much
-	elements []string // place words without a lead position: load, relay, fuse
-	hedges   []string // as said
-	unknown  []string // words with no meaning here
-	strays   []string // words that may change what a number beside them means
-	beside   []string // numbers that are no part of a reading: "2 wires", "not 12.6"
-	spent    []item   // numbers that others took the place of
-	nowhere  string   // "on the bracket": a place that is no place of the circuit
-	onlyIf   bool     // under a condition that was not understood
-	between  bool
-	span     bool // two numbers as a range: "5 to 11"
-	badNum   bool
-	mistyped []string // as typed
-	adrift   bool     // follows a frame about another place, and names none
-	before   []string // setups said in a clause of their own before it
-	after    []string // and after it
-	question bool
-	so       bool   // begins with "so": what is concluded, not what was read
-	but      bool   // begins with "but"
-	limited  bool   // a "but" follows that was not understood
-	bridged  bool   // a jumper is told of in the same breath
-	ownSetup bool   // its setup was said of it alone
-	or       bool   // begins with "or": another value for what went before
-	no       bool   // "no" in front
-	sideOnly bool   // a side, and nothing it is a side of
-	prefix   string // socket, back, relay, said apart from the place
-	raw      string
+	places    []placeRef
+	nums      []item
+	values    []string // what a place read, without a number: live, nothing
+	outcomes  []string // what was seen otherwise: click, runs, blown
+	acts      []string
+	setups    []string
+	manner    []string // concepts of how sure, how much
+	elements  []string // place words without a lead position: load, relay, fuse
+	hedges    []string // as said
+	unknown   []string // words with no meaning here
+	strays    []string // words that may change what a number beside them means
+	beside    []string // numbers that are no part of a reading: "2 wires", "not 12.6"
+	spent     []item   // numbers that others took the place of
+	nowhere   string   // "on the bracket": a place that is no place of the circuit
+	onlyIf    bool     // under a condition that was not understood
+	between   bool
+	onlyBlack bool // "0.4 to the battery", and no other place
+	span      bool // two numbers as a range: "5 to 11"
+	badNum    bool
+	mistyped  []string // as typed
+	adrift    bool     // follows a frame about another place, and names none
+	before    []string // setups said in a clause of their own before it
+	after     []string // and after it
+	question  bool
+	so        bool   // begins with "so": what is concluded, not what was read
+	but       bool   // begins with "but"
+	limited   bool   // a "but" follows that was not understood
+	bridged   bool   // a jumper is told of in the same breath
+	ownSetup  bool   // its setup was said of it alone
+	or        bool   // begins with "or": another value for what went before
+	no        bool   // "no" in front
+	sideOnly  bool   // a side, and nothing it is a side of
+	prefix    string // socket, back, relay, said apart from the place
+	raw       string
 }
 
 func (f *frame) has(list []string, want ...string) bool {
@@ -107,6 +108,7 @@ func (c *call) frames(clause []item) []frame {
 	if left, right := cutByLaterSetup(clause); right != nil {
 		return c.inTwoSetups(left, right)
 	}
+	base.onlyBlack = onlyReference(clause)
 	if p := c.prefixIn(clause); p != "" {
 		base.prefix = p
 	}
@@ -115,6 +117,23 @@ func (c *call) frames(clause []item) []frame {
 		base.between = false // "between 11 and 12" places no lead
 	}
 	return base.split(syms)
+}
+
+// onlyReference tells that all that is said of where is what was read against, after a "to":
+// the battery or the chassis.
+func onlyReference(clause []item) bool {
+	after := false
+	for i, it := range clause {
+		if it.concept != "battery" && it.kind != kPlace {
+			continue
+		}
+		reference := it.concept == "battery" || len(it.place.spots) == 1 && it.place.spots[0].abs == "chassis"
+		if !reference || placeWordBefore(clause, i).text != "to" {
+			return false
+		}
+		after = true
+	}
+	return after
 }
 
 // stretch are names for what lies between the two leads.

@@ -45,7 +45,7 @@ func (c *call) inherit(all []frame) {
 			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
 		}
 	}
-	c.muddled = c.muddled || unevenly(all)
+	c.muddled = c.muddled || c.unevenly(all)
 	for i := range all {
 		f := &all[i]
 		if said, _ := saidSetup(f.setups); (clicked(all) || running(all)) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
@@ -73,11 +73,11 @@ func otherwise(a, b []string) bool {
 }
 
 // unevenly tells that one of several places was read in a state of which, for another,
-// nothing tells: was that one read in it too?
-func unevenly(all []frame) bool {
+// nothing tells: was that one read in it too? Not where the vehicle stands so anyway.
+func (c *call) unevenly(all []frame) bool {
 	for _, f := range all {
 		for _, g := range all {
-			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) {
+			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) || c.standsAs(g.setups) {
 				continue
 			}
 			for _, s := range g.setups {
@@ -88,6 +88,12 @@ func unevenly(all []frame) bool {
 		}
 	}
 	return false
+}
+
+// standsAs tells that the vehicle is known to stand as these setups say.
+func (c *call) standsAs(setups []string) bool {
+	said, clash := saidSetup(setups)
+	return c.ctx.Now != nil && clash == "" && fits(said, *c.ctx.Now)
 }
 
 // placed tells that a frame says itself where it was read.

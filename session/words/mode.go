@@ -128,6 +128,9 @@ func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
 	if now := c.ctx.Now; now != nil && now.Relay == "in" && now.Command == "on" {
 		return []rules.Mode{rules.VoltsDC} // live: nobody reads ohms there
 	}
+	if c.expects(rules.VoltsDC) {
+		return []rules.Mode{rules.VoltsDC} // the meter is on volts
+	}
 	return []rules.Mode{rules.VoltsDC, rules.Ohms}
 }
 

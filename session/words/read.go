@@ -111,6 +111,10 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "off" // "24.3 at the horn, still no sound"
 		case it.concept == "click" && c.ctx.Opening && (afterLoad(in, i) || alone[neighbour(in, i, -1).text]):
 			in[i].concept = "off" // "the starter just clicks"
+		case it.concept == "trips" && pulledFuse[strings.ToLower(it.raw)] && !c.ctx.Opening && (c.ctx.Expected == nil || choiceTable(c.ctx.Expected.Measure.Mode) == nil):
+			in[i].concept = "unkept_state" // "took the fuse out and 30 is 0"
+		case (it.concept == "runs" || it.concept == "loaded") && justRunning[strings.ReplaceAll(strings.ToLower(it.raw), " 's", "'s")] && !afterLoad(in, i) && c.ofEngine(in):
+			in[i].concept = "engine_running"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
@@ -135,6 +139,28 @@ func (c *call) asExpected(in []item) []item {
 		in[i].text = firstText(in[i].concept, in[i].text)
 	}
 	return in
+}
+
+// pulledFuse are sayings of a fuse that blew, and of one that someone took out where nothing
+// that could blow it was asked for.
+var pulledFuse = map[string]bool{"took the fuse out": true, "took out the fuse": true}
+
+// justRunning say that something runs and not what.
+var justRunning = map[string]bool{"running": true, "when running": true, "while running": true, "when it's running": true, "with it running": true, "when its running": true, "once it's running": true, "once running": true}
+
+// ofEngine tells that what runs is the engine: it was spoken of, or one number was read at the
+// battery, or the test is with it running.
+func (c *call) ofEngine(in []item) bool {
+	numbers, places := 0, 0
+	for _, it := range in {
+		if it.kind == kNum {
+			numbers++
+		}
+		if concepts[it.concept] == gPlace && it.concept != "battery" {
+			places++
+		}
+	}
+	return hasConcept(in, "engine_off") || hasConcept(in, "battery") && numbers == 1 && places == 0 || c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running"
 }
 
 // alone are words that say that nothing else came of it: "it only clicks".

@@ -312,14 +312,14 @@ var colours = set(`yellow blue green brown black white grey gray orange purple v
 var linkWords = set(`'s measure give show read coming is are was were has have got had reads read reading readings shows show showing gives give giving
 	gave measures measured measuring says saying at on to and from of for with the a an its it im ive i we get getting
 	gets see seeing seen comes sits sitting equals equal makes then or but n yeah well so just now here there that this
-	be been being only still all when while if whilst am by do did he she his hers my our own via use per who whose theres
+	be been being only still all when while if whilst am by do did he she his hers my our own via use who whose theres
 	hes youre indicating indicates displays displayed registers registering noted recorded probed touched clipped`)
 
 // turning are common words that change what is said of a number: beside one, they are
 // asked about.
 var turning = set(`until unless if except instead almost nearly half twice without against away before after behind
 	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than
-	like as ago since below above beyond beside not might`)
+	like as ago since below above beyond beside not might per missing lower higher`)
 
 // common are plain English words that carry no meaning here. They are listed so
 // that none is taken for a slip of a word that does.
