@@ -36,7 +36,7 @@ var outcomes = []struct {
 }
 
 var (
-	volts    = []string{", 5 volts", " is 5 volts"}
+	volts    = []string{", 13 volts", " is 13 volts"} // as a battery of 12 or 24 volts may have
 	quantity = regexp.MustCompile(` *\b(?:volts?|voltage|ohms?|resistance|amps?|current)\b(?: (?:at|of|on))? *`)
 	asking   = regexp.MustCompile(`^(?:please )?(?:(?:can|could|would) (?:you|i|we) )?(?:measure|read|check|take|get|give me|show me|tell me|do|try|what(?: is|'s| are)?|how (?:much|many)|test)\b(?: the)? *`)
 )
