@@ -323,10 +323,13 @@ func strongest(reasons []diagnosis.Reason) []diagnosis.Reason {
 	return out
 }
 
+// rareOutcome is the chance below which an outcome of a test is not worth a line.
+const rareOutcome = 0.05
+
 func (j *job) whyTest(p diagnosis.Proposal) string {
 	lines := []string{sentence(withMarks(p.Why, j.labels()))}
 	for _, o := range p.Outcomes {
-		if len(o.Then) == 0 {
+		if len(o.Then) == 0 || o.Probability < rareOutcome && len(lines) > 1 {
 			continue
 		}
 		lines = append(lines, fmt.Sprintf("- %s: then %s (%s).", o.Words, j.suspectWords(o.Then[0].Suspect), percent(o.Then[0].Probability)))

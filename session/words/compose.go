@@ -25,6 +25,10 @@ func (c *call) compose(f *frame) {
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 	case f.is("inrush") && len(f.nums) > 0:
 		c.unread(f.raw, "a peak at switching on is not kept; give the steady value")
+	case c.ctx.Opening && len(f.nums) > 0 && len(f.values)+len(f.outcomes) > 0:
+		c.settleFrame(f) // "dead with 12 volts at the plug": nothing is stored before the job is open
+		f.nums, f.places = nil, nil
+		c.seen(f, said)
 	case len(f.nums) > 0:
 		c.numeric(f, said)
 	case len(f.values)+len(f.outcomes) > 0:

@@ -59,13 +59,18 @@ func (c *call) facts(in []item) []item {
 	return rest
 }
 
-// systemVoltsAlone tells "tractor, 12 volt, …" and "won't run on 12 volts" from a reading:
-// while a job is opened, the volts of a system at the end of a clause.
+// systemVoltsAlone tells "tractor, 12 volt, …", "won't run on 12 volts" and "24v saloon" from
+// a reading: while a job is opened, the volts of a system at the end of a clause, or before a
+// word that names a thing.
 func (c *call) systemVoltsAlone(in []item, i int) bool {
 	n := in[i].num
-	before := neighbour(in, i, -1)
-	return c.ctx.Opening && in[i].kind == kNum && n.unit == unit{volt, 1} && (n.v == 12 || n.v == 24) && c.askOf("system_volts") != nil &&
-		(before.kind == kSep || before.text == "on" || before.concept == "off") && neighbour(in, i, 1).kind == kSep
+	before, next := neighbour(in, i, -1), neighbour(in, i, 1)
+	if !c.ctx.Opening || in[i].kind != kNum || n.v != 12 && n.v != 24 || c.askOf("system_volts") == nil {
+		return false
+	}
+	ofThing := (n.unit == unit{volt, 1} || n.unit.dim == "rating" && n.size == volt) && (next.kind == kWord && plainly(next.text) || next.concept == "load")
+	starts := before.kind == kSep || before.kind == kWord && linkWords[before.text] && before.text != "at"
+	return ofThing && starts || n.unit == unit{volt, 1} && (before.kind == kSep || before.text == "on" || before.concept == "off") && next.kind == kSep
 }
 
 // describes files what the name of a part tells besides: a fan is a motor.
@@ -95,7 +100,7 @@ func nearNumber(in []item, i int, ask *Ask) int {
 			return false
 		}
 		dim := in[j].num.unit.dim
-		return dim == "" || dim == ask.Unit || dim == kilo || dim == "rating" && (in[j].num.size == ask.Unit || ask.Unit == "")
+		return dim == "" || dim == ask.Unit || dim == volt && strings.HasSuffix(ask.Fact, "_volts") || dim == kilo || dim == "rating" && (in[j].num.size == ask.Unit || ask.Unit == "")
 	}
 	j := i + 1
 	for j < len(in) && in[j].kind == kWord && linkWords[in[j].text] {

@@ -248,25 +248,35 @@ type denialForm struct {
 
 var (
 	copulaDenials = set(`isnt arent wasnt werent aint`)
-	doDenials     = []string{"doesnt", "dont", "didnt", "wont"}
-	helpers       = set(`do does did will`)
+	doDenials     = []string{"doesnt", "dont", "didnt", "wont", "wouldnt"}
+	canDenials    = []string{"cant", "couldnt"}
+	helpers       = set(`do does did will would`)
 )
 
 // denialForms are the other forms of the denial at in[i]: "isn't lit" is "not lit" too, "did
-// not run" is "doesn't run".
+// not run" is "doesn't run", "couldn't hear" is "can't hear".
 func denialForms(in []item, i int) []denialForm {
 	w, took := in[i].text, 1
 	switch {
 	case copulaDenials[w]:
 		return []denialForm{{"not", 1}}
+	case w == "cannot" || slices.Contains(canDenials, w):
+		return otherForms(canDenials, w, 1)
+	case (w == "can" || w == "could") && i+1 < len(in) && in[i+1].text == "not":
+		return otherForms(canDenials, w, 2)
 	case helpers[w] && i+1 < len(in) && in[i+1].text == "not":
 		took = 2
 	case !slices.Contains(doDenials, w):
 		return nil
 	}
+	return otherForms(doDenials, w, took)
+}
+
+// otherForms are the forms of a denial but the one said.
+func otherForms(forms []string, said string, took int) []denialForm {
 	var out []denialForm
-	for _, form := range doDenials {
-		if form != w {
+	for _, form := range forms {
+		if form != said {
 			out = append(out, denialForm{form, took})
 		}
 	}

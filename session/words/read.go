@@ -105,6 +105,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "unkept_state" // "with the pump dry"
 		case it.concept == "beeps" && afterLoad(in, i), it.concept == "off" && !c.ctx.Opening && goesOff(it.raw) && isSounder(neighbour(in, i, -1)):
 			in[i].concept = "runs" // "the horn beeps", "the alarm goes off"
+		case it.concept == "silent" && strings.Contains(strings.ToLower(it.raw), "n't hear") && (hasConcept(in, "unsure") || hasConcept(in, "skip") || drownedBy[firstWord(neighbour(in, i, 1).raw)]):
+			in[i].concept = "unsure" // "can't hear anything with the engine running"
 		case it.concept == "silent" && (afterLoad(in, i) || fromLoad(in[i+1:])):
 			in[i].concept = "off" // "the horn stays quiet"
 		case it.concept == "silent" && !hasConcept(in, "relay") && slices.ContainsFunc(in[:i], isSounder):
@@ -162,6 +164,14 @@ func (c *call) ofEngine(in []item) bool {
 	}
 	return hasConcept(in, "engine_off") || hasConcept(in, "battery") && numbers == 1 && places == 0 || c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running"
 }
+
+func firstWord(s string) string {
+	first, _, _ := strings.Cut(strings.ToLower(s), " ")
+	return first
+}
+
+// drownedBy are words that lead to what drowned a sound.
+var drownedBy = set(`with over because for`)
 
 // alone are words that say that nothing else came of it: "it only clicks".
 var alone = set(`just only`)

@@ -48,7 +48,7 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 		}
 		fd.Answer = *a
 		if v := only(part.values, "dead", "nothing"); len(v) > 0 && a.Number != nil {
-			fd.Assumed = append(fd.Assumed, v[0]+" taken as 0 V")
+			fd.Assumed = append(fd.Assumed, "0 V for “"+v[0]+"”")
 		}
 		c.settle(fd, &part)
 	}
