@@ -3,11 +3,15 @@ package session
 import (
 	"encoding/xml"
 	"errors"
+	"html"
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -150,11 +154,36 @@ func TestEveryTestCanBeDrawn(t *testing.T) {
 		for _, kind := range pictureKinds {
 			p := drawn(t, s, "every", PictureRequest{Job: job, Kind: kind, Test: test.ID})
 			texts := svgTexts(t, p.SVG)
+			if kind == "leads" {
+				inFrame(t, p.SVG, test.ID)
+			}
 			if test.Measure.Red != "" && kind != "socket" {
 				assert.Contains(t, texts, "RED", "%s of %s", kind, test.ID)
 				assert.Contains(t, texts, "BLACK", "%s of %s", kind, test.ID)
 			}
 		}
+	}
+}
+
+// inFrame holds every word of a picture within its frame, a letter taken for 0.6 of the size
+// of the type: about as wide as the letters of a bold sans serif are on average (no source).
+func inFrame(t *testing.T, svg, name string) {
+	t.Helper()
+	number := func(s string) float64 {
+		v, err := strconv.ParseFloat(s, 64)
+		require.NoError(t, err)
+		return v
+	}
+	wide := number(regexp.MustCompile(`viewBox="0 0 ([\d.]+) `).FindStringSubmatch(svg)[1])
+	texts := regexp.MustCompile(`<text x="([-\d.]+)" y="[-\d.]+" text-anchor="(\w+)" font-size="([\d.]+)"[^>]*>([^<]*)<`).FindAllStringSubmatch(svg, -1)
+	require.NotEmpty(t, texts, name)
+	for _, m := range texts {
+		left, long := number(m[1]), 0.6*number(m[3])*float64(utf8.RuneCountInString(html.UnescapeString(m[4])))
+		if m[2] == "middle" {
+			left -= long / 2
+		}
+		assert.GreaterOrEqual(t, left, 0.0, "%s: %s", name, m[4])
+		assert.LessOrEqual(t, left+long, wide, "%s: %s", name, m[4])
 	}
 }
 

@@ -29,9 +29,9 @@ func placeWords(place, labels string) string {
 	case "battery":
 		return "battery " + tail
 	case "feed_fuse":
-		return "the load's fuse" + map[string]string{"in": ", input", "out": ", output"}[tail]
+		return "the load's fuse" + map[string]string{"in": ", supply side", "out": ", load side"}[tail]
 	case "coil_fuse":
-		return "the coil's fuse" + map[string]string{"in": ", input", "out": ", output"}[tail]
+		return "the coil's fuse" + map[string]string{"in": ", supply side", "out": ", coil side"}[tail]
 	case "load":
 		return "the load's plug, " + side
 	case "control":

@@ -24,19 +24,30 @@ type Socket struct {
 // from the side that the relay plugs into, and whether the blade stands upright. From
 // memory; a second arrangement changes 30 and 86 over, so the drawing says to go by
 // the marks.
-var cavities = map[string]struct {
-	x, y    float64
-	upright bool
-}{
+var cavities = map[string]cavityAt{
 	"87": {370, 110, false}, "87a": {370, 200, false}, "86": {210, 190, true}, "85": {530, 190, true}, "30": {370, 290, true},
 }
+
+// narrowCavities is the same arrangement drawn closer, for a picture that fits a phone.
+var narrowCavities = map[string]cavityAt{
+	"87": {180, 100, false}, "87a": {180, 218, false}, "86": {92, 172, true}, "85": {284, 172, true}, "30": {180, 292, true},
+}
+
+type cavityAt struct {
+	x, y    float64
+	upright bool
+}
+
+// narrow is the width of the picture of the leads: of a phone's screen, so that its words
+// keep their size there.
+const narrow = 360.0
 
 // goByMarks is said under every socket face.
 const goByMarks = "The places are those of one usual layout; another has 30 and 86 changed over. Go by the marks in the plastic, not by the place."
 
 // Draw draws the face of the socket.
 func (k *Socket) Draw() Drawing {
-	s := &face{k: k}
+	s := &face{k: k, at: cavities, most: 60}
 	s.c.words(12, 22, "start", k.Title, 16, true)
 	s.c.box(100, 56, 540, 296, "")
 	for _, t := range k.Terminals {
@@ -59,12 +70,14 @@ func (k *Socket) Draw() Drawing {
 }
 
 type face struct {
-	k *Socket
-	c canvas
+	k    *Socket
+	c    canvas
+	at   map[string]cavityAt
+	most int // characters in a line beside a cavity
 }
 
 func (s *face) cavity(t string) {
-	at, ok := cavities[t]
+	at, ok := s.at[t]
 	if !ok {
 		return
 	}
@@ -81,8 +94,8 @@ func (s *face) cavity(t string) {
 	top := at.y - h/2
 	s.c.words(at.x, top-8, "middle", name, 20, true)
 	below := at.y + h/2 + 15
-	if small != "" {
-		s.c.words(at.x, below, "middle", small, 12, false)
+	for _, line := range wrapped(small, s.most) {
+		s.c.words(at.x, below, "middle", line, 12, false)
 		below += 15
 	}
 	if suspect, ok := s.k.Suspects[t]; ok {
@@ -151,41 +164,35 @@ type Test struct {
 
 // Draw draws the meter and its leads, and the socket's face where they go there.
 func (k *Test) Draw() Drawing {
-	s := &face{k: &k.Socket}
-	y := 22.0
-	for _, line := range wrapped(k.Title, 84) {
-		s.c.words(12, y, "start", line, 16, true)
-		y += 20
-	}
-	for _, line := range wrapped(k.Say, 104) {
-		s.c.words(12, y, "start", line, 13, false)
-		y += 17
-	}
-	s.c.words(12, y, "start", "State: "+k.Setup+".", 13, true)
-	y = k.meter(s, y+16)
+	s := &face{k: &k.Socket, at: narrowCavities, most: 18}
+	y := s.lines(22, k.Title, 36, 16, true)
+	y = s.lines(y, "State: "+k.Setup+".", 44, 13, true)
+	y = k.meter(s, y)
 	for _, caution := range k.Cautions {
-		for i, line := range wrapped("Careful: "+caution, 100) {
-			s.c.words(12, y, "start", line, 13, i == 0)
-			y += 17
-		}
+		y = s.lines(y, "Careful: "+caution, 44, 13, false)
 	}
 	if slices.ContainsFunc(k.Leads, onSocket) {
-		inner := canvas{}
-		f := &face{k: &k.Socket, c: inner}
-		f.c.box(100, 56, 540, 296, "")
-		for _, t := range k.Socket.Terminals {
-			f.cavity(t)
-		}
 		s.c.put(`<g transform="translate(0 %s)">`, n(y-46))
-		s.c.body.WriteString(f.c.body.String())
-		s.c.put(`</g>`)
-		y += 320
-		for _, line := range wrapped(goByMarks, 104) {
-			s.c.words(12, y, "start", line, 13, false)
-			y += 17
+		high := s.c.high
+		s.c.box(12, 56, narrow-24, 286, "")
+		for _, t := range k.Socket.Terminals {
+			s.cavity(t)
 		}
+		s.c.put(`</g>`)
+		s.c.high = high
+		s.lines(y+316, goByMarks, 44, 13, false)
 	}
-	return s.c.svg(safeID("leads-"+k.ID), width, Drawing{Title: k.Title, Description: k.describe()})
+	return s.c.svg(safeID("leads-"+k.ID), narrow, Drawing{Title: k.Title, Description: k.describe()})
+}
+
+// lines writes a text from the left edge, in lines of at most so many characters, and gives
+// where the next line goes.
+func (s *face) lines(y float64, text string, most int, size float64, bold bool) float64 {
+	for _, line := range wrapped(text, most) {
+		s.c.words(12, y, "start", line, size, bold)
+		y += size + 4
+	}
+	return y
 }
 
 func onSocket(l Lead) bool {
@@ -199,27 +206,31 @@ func onSocket(l Lead) bool {
 
 // meter draws the meter and one line for each lead to the place it goes to.
 func (k *Test) meter(s *face, y float64) float64 {
-	rows := max(2, len(k.Leads))
-	high := 30 + 38*float64(rows)
-	s.c.box(30, y, 150, high, "")
-	s.c.words(105, y+24, "middle", k.Dial, 15, true)
+	const right, tip = 104.0, 184.0 // of the meter, and of the leads
 	tags := sheet{k: &Circuit{}}
-	for i, l := range k.Leads {
-		at := y + 50 + 38*float64(i)
-		s.c.dot(172, at)
+	at := y + 50
+	for _, l := range k.Leads {
+		s.c.dot(right-8, at)
 		dash := ""
 		if l.Kind == "black" {
 			dash = "8 5"
 		}
-		s.c.stroke(180, at, 300, at, 2.5, dash)
-		tags.tag(l, 300, at)
-		for j, line := range wrapped(l.Words, 56) {
-			s.c.words(312, at+5+15*float64(j), "start", line, 14, true)
+		s.c.stroke(right, at, tip, at, 2.5, dash)
+		tags.tag(l, tip, at)
+		place := wrapped(l.Words, 20)
+		for j, line := range place {
+			s.c.words(tip+10, at+5+15*float64(j), "start", line, 13, true)
 		}
+		at += 23 + 15*float64(len(place))
 	}
 	s.c.body.WriteString(tags.c.body.String())
 	if len(k.Leads) == 0 {
-		s.c.words(200, y+40, "start", "No lead goes anywhere for this test.", 14, false)
+		s.c.words(right+12, y+40, "start", "No lead goes anywhere.", 14, false)
+	}
+	high := max(at-y-20, 106)
+	s.c.box(12, y, right-12, high, "")
+	for i, line := range wrapped(k.Dial, 10) {
+		s.c.words((12+right)/2, y+20+17*float64(i), "middle", line, 14, true)
 	}
 	return y + high + 24
 }

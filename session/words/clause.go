@@ -99,8 +99,10 @@ func clauses(in []item) [][]item {
 	}
 	for i, it := range in {
 		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:]) || partsSayings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
+		aside := it.text == "which" && it.kind == kWord && slices.ContainsFunc(in[start:i], func(it item) bool { return it.kind == kNum }) // "18, which seems a lot"
+		breaks = breaks || aside
 		if breaks && i+1 < len(in) {
-			in[i+1].so, in[i+1].but = it.text == "so", it.text == "but"
+			in[i+1].so, in[i+1].but = it.text == "so" || aside, it.text == "but"
 		}
 		if breaks {
 			cut(i)
@@ -144,7 +146,21 @@ func partsReadings(left, right []item) bool {
 	}
 	a, wholeA := placeFirst(left)
 	b, wholeB := placeFirst(right)
-	return wholeB && (wholeA && a != b || bareNumber(left) && (b || left[len(left)-1].text == "there"))
+	return wholeB && (wholeA && a != b || bareNumber(left) && (b || oneReading(right)))
+}
+
+// oneReading tells one number and one place.
+func oneReading(in []item) bool {
+	nums, places := 0, 0
+	for _, it := range in {
+		if it.kind == kNum {
+			nums++
+		}
+		if it.kind == kPlace || it.concept == "battery" {
+			places++
+		}
+	}
+	return nums == 1 && places == 1
 }
 
 // bareNumber tells a number and nothing else: "12.4 and 30 has 12.5" answers, and goes on.

@@ -23,7 +23,10 @@ export class Pictures {
     const kind = kinds.some(([k]) => k === this.kind) ? this.kind : kinds[0][0];
     const place = h("div.drawing", { role: "region", tabindex: "0", "aria-label": "Picture" });
     const tabs = kinds.map(([k, text]) => button(text, () => { this.kind = k; press(k); this.#fill(place, k, test); }, { "data-kind": k }));
-    const press = k => tabs.forEach(b => b.setAttribute("aria-pressed", String(b.dataset.kind === k)));
+    const press = k => {
+      tabs.forEach(b => b.setAttribute("aria-pressed", String(b.dataset.kind === k)));
+      place.dataset.kind = k;
+    };
     press(kind);
     const node = h("div.pictures", {}, h("div.row", { role: "group", "aria-label": "Which picture" }, tabs,
       button("Larger", () => enlarge(place), { class: "larger" })), place);
@@ -55,7 +58,7 @@ function enlarge(place) {
   svg.removeAttribute("aria-labelledby");
   svg.setAttribute("aria-label", name);
   const dialog = h("dialog.large", { "aria-label": name, onclose: () => dialog.remove() },
-    button("Close", () => dialog.close(), { class: "big" }), h("div.drawing", { tabindex: "0", role: "region", "aria-label": name }, svg));
+    button("Close", () => dialog.close(), { class: "big" }), h("div.drawing", { tabindex: "0", role: "region", "aria-label": name, "data-kind": place.dataset.kind }, svg));
   document.body.append(dialog);
   dialog.showModal();
 }
