@@ -229,7 +229,13 @@ func (c *call) onCoil(f *frame, said rules.Setup) bool {
 }
 
 func (c *call) atExpectedNumber(f *frame, said rules.Setup) bool {
-	return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" && c.atExpected(f, said) && !c.ofOtherKind(f)
+	return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" && c.atExpected(f, said) && !c.ofOtherKind(f) && !c.untold(f)
+}
+
+// untold tells a number that names no place while the test asked for waits for its caution,
+// and was not said yet.
+func (c *call) untold(f *frame) bool {
+	return c.ctx.Cautioned && len(f.places)+len(f.elements) == 0
 }
 
 // ofOtherKind tells that a number was read in another quantity than the test asks for, at a
@@ -276,7 +282,7 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 		}
 	}
 	e := c.ctx.Expected
-	if e == nil || e.Kind == "choice" || f.between && len(expectedSpots(e.Measure)) < 2 {
+	if e == nil || e.Kind == "choice" || c.untold(f) || f.between && len(expectedSpots(e.Measure)) < 2 {
 		return "it was not said where"
 	}
 	if f.has(f.elements, "other_load") {

@@ -187,13 +187,19 @@ func (c *call) bridged(f *frame, said rules.Setup, choice string) {
 	c.settle(fd, f)
 }
 
+// usualRun is how a load is run when nothing else is said.
+var usualRun = rules.Setup{Relay: "in", Key: "on", Command: "on"}
+
 // watched files what the load did, in the setup it runs in.
 func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) {
-	habit := rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	habit := usualRun
 	if f.outcome("stays_on") || said.Key == "off" { // whoever turns the key off has switched it off
 		habit.Command = "off"
 	}
-	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && fits(said, e.Setup) {
+	if ran := c.ranUncommanded(); ran != nil {
+		habit.Key, habit.Command = ran.Key, ran.Command // "pulled the relay and it stopped"
+	}
+	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && fits(said, e.Setup) && !c.ctx.Cautioned {
 		habit = e.Setup
 	}
 	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: m, During: during(f)}, Answer: Answer{Choice: choice}, Hedge: hedge(f), Notes: notes(f)}
@@ -201,9 +207,24 @@ func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) 
 	c.settle(fd, f)
 }
 
+// ranUncommanded is the setup of the last finding, where in it the load ran switched off.
+func (c *call) ranUncommanded() *rules.Setup {
+	if len(c.ctx.Last) == 0 {
+		return nil
+	}
+	last := c.ctx.Last[len(c.ctx.Last)-1]
+	if last.Measure.Mode != rules.Watch || last.Answer.Choice != "runs" || last.Setup.Command != "off" {
+		return nil
+	}
+	return &last.Setup
+}
+
 // answerSeen answers the expected test if the concepts say one of its answers.
 func (c *call) answerSeen(f *frame, said rules.Setup) bool {
 	e := c.ctx.Expected
+	if c.ctx.Cautioned && !fits(usualRun, e.Setup) {
+		return false // the test was not said yet: nobody answers it
+	}
 	if !fits(said, e.Setup) || len(f.places) > 0 && !c.atExpected(f, said) && e.Measure.Mode != rules.Look {
 		return false
 	}
