@@ -18,7 +18,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case len(in) == 1 && len(cl) == 1 && cl[0].text == "next":
 			skip = append(skip, rawOf(cl))
 		case asksWhy(cl):
-			c.command(Command{Kind: CmdWhy, Suspects: c.suspects(cl, true)})
+			c.command(Command{Kind: CmdWhy, Suspects: c.askedAbout(cl)})
 		case anyOf(cl, "unsure") && !hasReading(cl):
 			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
@@ -178,6 +178,19 @@ func asksWhy(cl []item) bool {
 	}
 	return false
 }
+
+// askedAbout are the suspects that a "why" names; none where it asks for the reason of doing
+// something: "why would I pull the relay".
+func (c *call) askedAbout(cl []item) []string {
+	words := strings.Fields(strings.ToLower(rawOf(cl)))
+	if slices.Contains(words, "i") && !hasConcept(cl, "maybe") && slices.ContainsFunc(words, func(w string) bool { return doing[w] }) {
+		return nil
+	}
+	return c.suspects(cl, true)
+}
+
+// doing are verbs of someone who is asked to do something.
+var doing = set(`would should do must have need am pull measure test check unplug read take`)
 
 // repair reads what was done to the vehicle and what became of it.
 func (c *call) repair(in []item) bool {

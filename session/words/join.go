@@ -28,6 +28,9 @@ func (c *call) merge(in []frame) []frame {
 	var before []string
 	led := false // by clauses that only tell a setup
 	for i, f := range in {
+		if i > 0 && len(in[i-1].nums) > 0 && !c.watching() && stateOn(&f) {
+			f.outcomes, f.elements, f.setups = nil, nil, append(f.setups, "loaded")
+		}
 		if f.onlySetup() && !f.no {
 			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
 			c.setups = append(c.setups, f.setups...)
@@ -68,6 +71,11 @@ func backIn(in []frame) {
 			f.acts, f.elements, f.setups = nil, nil, append(f.setups, "relay_in")
 		}
 	}
+}
+
+// stateOn tells "relay in and lights on", said after a number, from a result.
+func stateOn(f *frame) bool {
+	return len(f.setups) > 0 && onlyLoad(f) && slices.Equal(f.outcomes, []string{"runs"}) && strings.HasSuffix(strings.ToLower(f.raw), " on")
 }
 
 // stateNotOutcome tells "2.2 volts, running", which says in what state it was

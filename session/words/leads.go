@@ -244,7 +244,7 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	if said.Relay == "" {
 		said.Relay = c.impliedRelay(f, mode)
 	}
-	plan := setupPlan{said: said}
+	plan := setupPlan{said: said, offBench: mode != rules.Ohms && !c.expects(mode)}
 	if mode == rules.Ohms && len(f.places) == 1 && partOf(f.places[0].spots) != "" {
 		plan.habit = rules.Setup{Relay: "in", Key: "off", Command: "off"}
 	}

@@ -151,6 +151,8 @@ func conditionsOf(s rules.Setup) []string {
 type setupPlan struct {
 	said  rules.Setup
 	habit rules.Setup // what such a reading is taken in, before all but what was said
+
+	offBench bool // it is never taken on the bench unasked: volts and amperes
 }
 
 // complete fills in what was not said: from what such a reading is always taken
@@ -164,6 +166,9 @@ func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing s
 	e := c.ctx.Expected
 	if e != nil && e.Measure.Mode == rules.Ask {
 		e = nil // a question has no setup of its own
+	}
+	if e != nil && p.offBench && e.Setup.Relay == "bench" && p.said.Relay == "" {
+		e = nil
 	}
 	if e != nil && (p.said.Relay == "" || p.said.Relay == e.Setup.Relay) {
 		sources = append(sources, e.Setup)
