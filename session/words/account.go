@@ -101,7 +101,7 @@ func (c *call) choiceFor(words string, fd Finding) Choice {
 func (f *frame) doubt() string {
 	switch {
 	case len(f.strays) > 0:
-		return "I do not know what “" + strings.Join(f.strays, "”, “") + "” means there"
+		return "I do not know what “" + strings.Join(outermost(f.strays), "”, “") + "” means there"
 	case len(only(f.values, "open", "open_line", "beeps", "no_beep", "bright", "dim")) > 0 && len(f.nums) > 0 && f.nums[0].num.unit.dim != ohm:
 		return "“" + f.raw + "” says two things"
 	case f.outcome("runs") && len(only(f.elements, "load")) > 1:
@@ -118,6 +118,13 @@ func (f *frame) doubt() string {
 		return "That was read in a state that is not kept with a reading here"
 	}
 	return ""
+}
+
+// outermost leaves out what is part of another: of "ac" and "when I turn ac on", the second.
+func outermost(said []string) []string {
+	return slices.DeleteFunc(slices.Clone(said), func(s string) bool {
+		return slices.ContainsFunc(said, func(other string) bool { return len(other) > len(s) && strings.Contains(other, s) })
+	})
 }
 
 // otherLoad tells that a reading was said with a load of another kind than the job's, or

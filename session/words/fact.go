@@ -374,6 +374,11 @@ func (c *call) complaint(f *frame, seen []string) {
 	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
+	if runs := slices.Equal(only(seen, "runs", "off"), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
+		seen = append(seen, "drops_out_hot") // "only works when it's cold"
+	} else if runs && f.has(f.setups, "key_off", "command_off") {
+		seen = append(seen, "stays_on") // "runs with the key out"
+	}
 	for _, k := range complaintOf {
 		if k.id == "dead" && slices.Contains(seen, "runs") {
 			break // "comes on when I turn it off"

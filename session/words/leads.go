@@ -76,12 +76,20 @@ func (c *call) elementFits(f *frame, want []string) bool {
 				return false
 			}
 		case "coil", "load", "control", "battery", "contact", "feed_fuse", "coil_fuse":
-			if !c.names(e, want) && !(e == "load" && c.readsLoadAmps()) {
+			if !c.names(e, want) && !(e == "load" && c.readsLoadAmps()) || e == "load" && c.voltsAtPlug(f) {
 				return false
 			}
 		}
 	}
 	return true
+}
+
+// voltsAtPlug tells that a plug was named beside a bare number while amperes are asked for:
+// "fan plug 12.4" is volts, as like as not.
+func (c *call) voltsAtPlug(f *frame) bool {
+	raw := strings.ToLower(f.raw)
+	return c.expects(rules.AmpsDC) && len(f.nums) > 0 && f.nums[0].num.unit.dim == "" && !f.act("clamp", "current") &&
+		(strings.Contains(raw, "plug") || strings.Contains(raw, "connector"))
 }
 
 // readsLoadAmps tells that the test reads amps where the load's own current flows.
