@@ -113,7 +113,7 @@ func (i *Interview) Answer(text string) string {
 		return "That is too long. A few words will do."
 	}
 	if strings.EqualFold(text, "help") {
-		return "Say in your own words what does not work and how, or one of: " + either(i.Question().Choices) + "."
+		return "Say in your own words what does not work and how, or one of: " + oneOf(i.Question().Choices) + "."
 	}
 	if i.dontKnow(text) {
 		if i.at == 0 {
@@ -147,7 +147,7 @@ func (i *Interview) Answer(text string) string {
 	if i.at > 0 || i.o.Complaint != "" {
 		i.at++
 	} else {
-		return "And what does it do wrong? " + sentence(either(i.Question().Choices))
+		return "And what does it do wrong? " + sentence(oneOf(i.Question().Choices))
 	}
 	return ""
 }
@@ -167,11 +167,22 @@ func (i *Interview) notTaken() string {
 		i.at, i.missed = i.at+1, 0
 		return "I did not take that either; I leave it open."
 	}
-	say := "I did not take that. Say one of: " + either(i.Question().Choices)
+	say := "I did not take that. Say one of: " + oneOf(i.Question().Choices)
 	if i.at == 0 {
 		return say + "." // the one question that a job cannot do without
 	}
 	return say + "; or don't know."
+}
+
+// oneOf lists choices; where one has a comma in it, all stand in quotes.
+func oneOf(choices []string) string {
+	if slices.ContainsFunc(choices, func(c string) bool { return strings.Contains(c, ", ") }) {
+		choices = slices.Clone(choices)
+		for n, c := range choices {
+			choices[n] = "“" + c + "”"
+		}
+	}
+	return either(choices)
 }
 
 // dontKnow reports an answer that leaves the question open.

@@ -185,6 +185,11 @@ func (c *call) single(f *frame, said rules.Setup) {
 		c.ask("One number "+duringWords[d]+" is not enough: what was the lowest and what the highest?", nil)
 		return
 	}
+	if f.restless && !f.is("about") {
+		c.unsure = true
+		c.ask("“"+f.raw+"”: what was the lowest and what the highest that the meter showed?", nil)
+		return
+	}
 	if len(f.places) > 2 || len(f.places) == 2 && !c.meltPlaces(f) {
 		c.ask("There are several places in “"+f.raw+"”. Between which two, or at which one, was that read?", nil)
 		return

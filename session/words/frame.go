@@ -23,6 +23,7 @@ type frame struct {
 	nowhere   string   // "on the bracket": a place that is no place of the circuit
 	onlyIf    bool     // under a condition that was not understood
 	between   bool
+	restless  bool // it moved, and no more is said of where to: "12.4, jumping about", not "drops to 9"
 	onlyBlack bool // "0.4 to the battery", and no other place
 	span      bool // two numbers as a range: "5 to 11"
 	badNum    bool
@@ -109,6 +110,7 @@ func (c *call) frames(clause []item) []frame {
 		return c.inTwoSetups(left, right)
 	}
 	base.onlyBlack = onlyReference(clause)
+	base.restless = slices.ContainsFunc(clause, restless)
 	if p := c.prefixIn(clause); p != "" {
 		base.prefix = p
 	}
@@ -117,6 +119,11 @@ func (c *call) frames(clause []item) []frame {
 		base.between = false // "between 11 and 12" places no lead
 	}
 	return base.split(syms)
+}
+
+func restless(it item) bool {
+	raw := strings.ToLower(it.raw)
+	return it.concept == "jumping" && !strings.Contains(raw, "drop") && !strings.Contains(raw, "dip")
 }
 
 // onlyReference tells that all that is said of where is what was read against, after a "to":

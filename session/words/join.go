@@ -214,7 +214,7 @@ func (f *frame) join(g frame) {
 	} else {
 		f.hedges = append(f.hedges, g.hedges...)
 	}
-	f.or = f.or || g.or
+	f.or, f.restless = f.or || g.or, f.restless || g.restless
 	f.raw += ", " + g.raw
 }
 
