@@ -108,6 +108,8 @@ func (f *frame) doubt() string {
 		return "Several loads are named"
 	case f.act("lamp"):
 		return "A reading with a lamp on it is not kept as such"
+	case f.onlyIf && f.ofOther():
+		return "“" + f.raw + "” names another circuit's part"
 	case f.outcome("inverted") && len(f.nums) > 0:
 		return "“" + f.raw + "” says two things"
 	case f.act("swap") && len(f.nums) > 0:

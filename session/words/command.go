@@ -19,6 +19,9 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			skip = append(skip, rawOf(cl))
 		case asksWhy(cl):
 			c.command(Command{Kind: CmdWhy, Suspects: c.askedAbout(cl)})
+		case unsureWhether(cl):
+			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
+			unsure = true
 		case anyOf(cl, "unsure") && !hasReading(cl):
 			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
@@ -177,6 +180,17 @@ func asksWhy(cl []item) bool {
 		}
 	}
 	return false
+}
+
+// unsureWhether tells "can't tell if it's running" from "runs, not sure": what it is not sure
+// of is no answer.
+func unsureWhether(cl []item) bool {
+	i := slices.IndexFunc(cl, func(it item) bool { return it.concept == "unsure" })
+	if i < 0 || i+1 >= len(cl) || slices.ContainsFunc(cl, func(it item) bool { return it.kind == kNum }) {
+		return false
+	}
+	next := firstWord(cl[i+1].raw)
+	return next == "if" || next == "whether" || next == "it" || next == "that"
 }
 
 // askedAbout are the suspects that a "why" names; none where it asks for the reason of doing

@@ -21,6 +21,9 @@ func (c *call) compose(f *frame) {
 		c.ask("The test asks for the engine running, and “"+f.raw+"” says that the key was off. Was the engine running?", nil)
 	case f.badNum:
 		c.askMistyped(f)
+	case f.is("past") && len(f.nums)+len(f.values) == 0 && len(f.outcomes) > 0 && !c.ctx.Opening:
+		c.unlessTaken(f.raw, "that sounds like how it once was, not how it is now; it was not taken")
+		return
 	case f.is("should", "past") && len(f.nums)+len(f.values) > 0:
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 	case f.is("inrush") && len(f.nums) > 0:

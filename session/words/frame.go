@@ -3,6 +3,8 @@ package words
 import (
 	"slices"
 	"strings"
+
+	"coilside/rules"
 )
 
 // frame is one thing said: where, how much, in what setup, what was seen.
@@ -94,6 +96,7 @@ func (c *call) frames(clause []item) []frame {
 		base.nowhere, base.strays = "", slices.DeleteFunc(base.strays, func(s string) bool { return s == stray })
 	}
 	base.condition(clause)
+	base.onlyIf = base.onlyIf || len(base.outcomes) > 0 && (slices.Contains(base.strays, "other") || base.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"
 	if either(clause) {
 		c.muddled, base.outcomes = true, nil
 	}
@@ -119,6 +122,11 @@ func (c *call) frames(clause []item) []frame {
 		base.between = false // "between 11 and 12" places no lead
 	}
 	return base.split(syms)
+}
+
+// ofOther tells what is seen of another circuit's part, with nothing tried.
+func (f *frame) ofOther() bool {
+	return f.has(f.elements, "other_load") && len(f.acts) == 0 && f.outcome("runs", "off", "click", "silent", "buzz")
 }
 
 func restless(it item) bool {

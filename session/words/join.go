@@ -46,6 +46,10 @@ func (c *call) merge(in []frame) []frame {
 		}
 		led = false
 		f.before = before
+		if n := len(out); n > 0 && f.but && f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") {
+			out[n-1].limited = true // "something clicked, but not the relay"
+			continue
+		}
 		if n := len(out); n > 0 && stateNotOutcome(&out[n-1], &f) {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
 			continue
