@@ -3,6 +3,8 @@
 // and its units; it knows no circuit theory and no diagnosis.
 package rules
 
+import "slices"
+
 // Book is one checked rulebook: every layer of rule folders merged, every name
 // resolved and every expression compiled. A Book is immutable once loaded and
 // safe for concurrent use.
@@ -281,6 +283,11 @@ type Measure struct {
 	From     string `json:"from,omitempty"`
 	To       string `json:"to,omitempty"`
 	Question string `json:"question,omitempty"`
+}
+
+// Places lists where the leads or a jumper's ends go; none for what is looked at, heard or asked.
+func (m Measure) Places() []string {
+	return slices.DeleteFunc([]string{m.Red, m.Black, m.From, m.To}, func(place string) bool { return place == "" })
 }
 
 // Setup is the state the circuit is put in for a measurement.

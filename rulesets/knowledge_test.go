@@ -129,8 +129,7 @@ func TestPlacesFitTheirSetup(t *testing.T) {
 	book := relayBook(t)
 	state := map[string]string{"socket": "out", "back": "in", "relay": "bench"}
 	for _, test := range book.Tests {
-		m := test.Measure
-		for _, place := range []string{m.Red, m.Black, m.From, m.To} {
+		for _, place := range test.Measure.Places() {
 			prefix, _, _ := strings.Cut(place, ".")
 			if want := state[prefix]; want != "" {
 				assert.Equal(t, want, test.Setup.Relay, "%s at %s", test.ID, place)

@@ -61,10 +61,7 @@ func nodeName(place string) string {
 // Check says what is wrong with a measurement as such, whatever the wiring: a
 // place that no wiring has, or one that the setup does not give access to.
 func Check(m rules.Measure, s rules.Setup) error {
-	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
-		if place == "" {
-			continue
-		}
+	for _, place := range m.Places() {
 		head, _, _ := strings.Cut(place, ".")
 		want := map[string]string{"socket": "out", "back": "in", "relay": "bench"}[head]
 		if want != "" && s.Relay != want {

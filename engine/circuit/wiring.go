@@ -61,6 +61,7 @@ type Wirings struct {
 	upTo     []float64 // cumulative share, last = 1
 	free     []freeChoice
 	variants *variants
+	lattice  func() *lattice // worked out when it is first asked for
 }
 
 // variants are the wirings picked so far, by their choices. Jobs that share an opening
@@ -173,6 +174,7 @@ func (ws *Wirings) accumulate() {
 		shares[i] = w.Share
 	}
 	ws.upTo = cumulative(shares)
+	ws.lattice = sync.OnceValue(ws.spanned)
 }
 
 func cumulative(shares []float64) []float64 {

@@ -46,8 +46,8 @@ func (c *Case) checkReading(r *Reading) error {
 		of = rank.Choices(r.Measure.Mode)
 	}
 	r.Setup = circuit.SetupFor(r.Measure, r.Setup)
-	for _, place := range []string{r.Measure.Red, r.Measure.Black, r.Measure.From, r.Measure.To} {
-		if place != "" && !byHand && c.knowledge.model != nil && !c.belief.Has(place) {
+	for _, place := range r.Measure.Places() {
+		if !byHand && c.knowledge.model != nil && !c.belief.Has(place) {
 			return fmt.Errorf("this circuit has no place %s", place)
 		}
 	}

@@ -198,12 +198,7 @@ func (p Predicted) unlike(raw circuit.Raw) float64 {
 }
 
 func places(w *circuit.Wiring, m rules.Measure) bool {
-	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
-		if place != "" && !w.Has(place) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(m.Places(), func(place string) bool { return !w.Has(place) })
 }
 
 func normals(rng *rand.Rand, n int) []float64 {

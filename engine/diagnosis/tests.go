@@ -346,15 +346,7 @@ func fillRoles(m rules.Measure, roles map[string]string) (rules.Measure, bool) {
 
 // reachable reports whether the circuit, as far as it is known, has every place.
 func (c *Case) reachable(m rules.Measure) bool {
-	if c.knowledge.model == nil {
-		return true
-	}
-	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
-		if place != "" && !c.belief.Has(place) {
-			return false
-		}
-	}
-	return true
+	return c.knowledge.model == nil || !slices.ContainsFunc(m.Places(), func(place string) bool { return !c.belief.Has(place) })
 }
 
 func measureKey(m rules.Measure, s rules.Setup) string {

@@ -53,9 +53,9 @@ var forms = []struct {
 	value  func(part float64) float64
 }{
 	{"7", func(float64) float64 { return 7 }},
-	{"{about: 5, plus_minus: 0.8}", func(p float64) float64 { return 5 + 0.8*inverseNormal(p) }},
+	{"{about: 5, plus_minus: 0.8}", func(p float64) float64 { return 5 + 0.8*circuit.NormalQuantile(p) }},
 	{"{about: 5, spread: 0.3}", func(p float64) float64 {
-		return 5 * math.Exp(math.Sqrt(math.Log1p(0.09))*inverseNormal(p))
+		return 5 * math.Exp(math.Sqrt(math.Log1p(0.09))*circuit.NormalQuantile(p))
 	}},
 	{"{between: [2, 9]}", func(p float64) float64 { return 2 * math.Pow(4.5, p) }},
 	{"{even: [2, 9]}", func(p float64) float64 { return 2 + 7*p }},

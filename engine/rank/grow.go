@@ -68,17 +68,12 @@ func (s *shared) at(dim, i int) float64 {
 		column := make([]float64, s.n)
 		for start := 0; start < s.n; start += s.block {
 			for k, cell := range s.rng.Perm(s.block) {
-				column[start+k] = inverseNormal((float64(cell) + s.rng.Float64()) / float64(s.block))
+				column[start+k] = circuit.NormalQuantile((float64(cell) + s.rng.Float64()) / float64(s.block))
 			}
 		}
 		s.dims = append(s.dims, column)
 	}
 	return s.dims[dim][i]
-}
-
-// inverseNormal is the standard normal quantile of p, 0 < p < 1.
-func inverseNormal(p float64) float64 {
-	return math.Sqrt2 * math.Erfinv(2*min(max(p, 1e-12), 1-1e-12)-1)
 }
 
 // extend gives a cloud more particles from the prior, up to n, and hears what the

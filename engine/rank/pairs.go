@@ -45,7 +45,7 @@ func (b *Belief) consider() {
 	b.paired = len(b.readings)
 	b.dropPairs()
 	sub := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, clouds: b.clouds, paired: never, handless: b.handless}
+		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, wirings: b.wirings, clouds: b.clouds, paired: never, handless: b.handless}
 	var added []*Hypothesis
 	for _, p := range b.promising() {
 		h := p.hypothesis()

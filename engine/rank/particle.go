@@ -100,7 +100,7 @@ type cloud struct {
 	sizes      int        // of the fault that are tried on each guess at the circuit: see resize
 	behind     []int      // readings that were only glanced at
 	overruled  []int      // readings on which a rule has the word
-	keen       []float64  // by normal number after those of the wiring: how much the newest reading hangs on it, cumulative
+	keen       []float64  // by normal number after that of the network's shape: how much the newest reading hangs on it, cumulative
 	chosen     []int      // particles that have a say in what to measure next
 	share      []float64  // and how much of one
 	stream     *rand.PCG

@@ -60,7 +60,11 @@ type foreseen struct {
 // of which a rule has the word, only by which function it predicts it.
 func (b *Belief) foresee(m *measurement) []foreseen {
 	out := make([]foreseen, len(b.hyps))
-	if !m.circuit || m.wiring != "" {
+	if !m.circuit {
+		return out
+	}
+	if m.wiring != "" {
+		b.foreseeWiring(m, out)
 		return out
 	}
 	for _, hand := range append(b.hands, b) {
@@ -76,6 +80,38 @@ func (b *Belief) foresee(m *measurement) []foreseen {
 		}
 	})
 	return out
+}
+
+// foreseeWiring notes how many of each hypothesis's particles are wired as a question was
+// answered. All predict that by the same function.
+func (b *Belief) foreseeWiring(m *measurement, out []foreseen) {
+	field, all := 0.0, 0.0
+	for i, h := range b.hyps {
+		s := &out[i]
+		s.signed = h.cloud != nil
+		if !s.signed || h.cloud.dormant(h) || m.overruled(h) {
+			continue
+		}
+		s.ok = true
+		number := h.cloud.wirings.Number(m.wiring)
+		descent := make([]weighted, len(h.cloud.particles))
+		for k, w := range normalWeights(h.cloud.logw) {
+			p := &h.cloud.particles[k]
+			if is, _ := p.draw.Wiring.Choice(m.wiring); is == m.Answer.Choice {
+				s.middle += w
+			}
+			descent[k] = weighted{p.normal[number], w}
+		}
+		slices.SortFunc(descent, func(a, b weighted) int { return cmp.Compare(a.value, b.value) })
+		s.effective = min(effective(h.cloud.logw), distinct(descent))
+		field, all = field+h.bare*s.middle, all+h.bare
+	}
+	for i := range out { // what few particles say is no more than a hint
+		if s := &out[i]; s.ok {
+			s.middle = (s.effective*s.middle + field/all) / (s.effective + 1)
+			s.width = math.Sqrt(s.middle * (1 - s.middle))
+		}
+	}
 }
 
 func (b *Belief) signFor(s *foreseen, c *cloud, m *measurement) {
@@ -175,8 +211,9 @@ func (s *foreseen) sameFunction(t *foreseen, error float64) bool {
 // luck only.
 type twins struct {
 	n     int
-	no    []bool   // by pair of hypotheses: nothing is shared
-	apart []uint64 // by pair: the readings, a bit each, that they predict differently
+	no    []bool      // by pair of hypotheses: nothing is shared
+	apart []uint64    // by pair: the readings, a bit each, that they predict differently
+	can   [][]float64 // by hypothesis: 1 for each of the sound circuits, as at the opening, that can have it
 }
 
 // mostParted is how many readings are kept apart; later ones part for good.
@@ -191,29 +228,29 @@ func (b *Belief) areTwins(i, k int, m *measurement) bool {
 		return false
 	}
 	for apart := t.apart[i*t.n+k]; apart != 0; apart &= apart - 1 {
-		if related(b.readings[bits.TrailingZeros64(apart)], m) {
+		if related(b.readings[bits.TrailingZeros64(apart)].sound, m.sound) {
 			return false
 		}
 	}
-	return true
+	return slices.Equal(t.can[i], t.can[k]) || !related(t.can[i], m.sound) && !related(t.can[k], m.sound)
 }
 
 // relatedFrom is the squared correlation of two readings over sound circuits from
 // which on one is taken to tell something about the other.
 const relatedFrom = 0.1
 
-// related reports whether two readings hang on the same numbers of a sound circuit.
-func related(x, y *measurement) bool {
-	if len(x.sound) == 0 || len(x.sound) != len(y.sound) {
+// related reports whether two things that sound circuits show hang on the same of their numbers.
+func related(x, y []float64) bool {
+	if len(x) == 0 || len(x) != len(y) {
 		return true
 	}
-	n := float64(len(x.sound))
+	n := float64(len(x))
 	var a, b, aa, bb, ab float64
-	for i := range x.sound {
-		a, b = a+x.sound[i]/n, b+y.sound[i]/n
+	for i := range x {
+		a, b = a+x[i]/n, b+y[i]/n
 	}
-	for i := range x.sound {
-		dx, dy := x.sound[i]-a, y.sound[i]-b
+	for i := range x {
+		dx, dy := x[i]-a, y[i]-b
 		aa, bb, ab = aa+dx*dx, bb+dy*dy, ab+dx*dy
 	}
 	if aa < 1e-12 || bb < 1e-12 { // one of them shows nothing of the circuit's numbers
@@ -224,20 +261,37 @@ func related(x, y *measurement) bool {
 
 // foreseeSound notes what sound circuits as they were at the opening would read.
 func (b *Belief) foreseeSound(m *measurement) {
-	if !m.circuit || m.wiring != "" {
+	if !m.circuit {
 		return
 	}
 	var out [1]mix
-	for _, h := range b.hyps {
-		if h.cloud == nil || !h.cloud.sound() {
+	for i := range b.soundFirst() {
+		p := &b.soundFirst()[i]
+		if m.wiring != "" {
+			is, _ := p.draw.Wiring.Choice(m.wiring)
+			m.sound = append(m.sound, oneIf(is == m.Answer.Choice))
 			continue
 		}
-		for i := range h.cloud.first {
-			b.predict(&h.cloud.first[i], []*measurement{m}, out[:])
-			m.sound = append(m.sound, scaled(m.Measure.Mode, out[0].raw[0].A))
-		}
-		return
+		b.predict(p, []*measurement{m}, out[:])
+		m.sound = append(m.sound, scaled(m.Measure.Mode, out[0].raw[0].A))
 	}
+}
+
+// soundFirst are the guesses at a sound circuit as they were at the opening.
+func (b *Belief) soundFirst() []particle {
+	for _, h := range b.hyps {
+		if h.cloud != nil && h.cloud.sound() {
+			return h.cloud.first
+		}
+	}
+	return nil
+}
+
+func oneIf(is bool) float64 {
+	if is {
+		return 1
+	}
+	return 0
 }
 
 // part notes which hypotheses the newest reading tells apart.
@@ -253,7 +307,7 @@ func (b *Belief) part(m *measurement, expect []foreseen) {
 	for i := range t.n {
 		error := sigma(instrument(m.Measure), expect[i].middle, b.systemVolts)
 		for k := i + 1; k < t.n; k++ {
-			if t.no[i*t.n+k] || !m.circuit || m.wiring != "" ||
+			if t.no[i*t.n+k] || !m.circuit ||
 				expect[i].sameFunction(&expect[k], error) && m.overruled(b.hyps[i]) == m.overruled(b.hyps[k]) {
 				continue
 			}
@@ -267,17 +321,27 @@ func (b *Belief) part(m *measurement, expect []foreseen) {
 	}
 }
 
-// partForGood does it for what has no cloud, or one in other wirings.
+// partForGood does it for what has no cloud, and notes for the others in which wirings they
+// can be.
 func (b *Belief) partForGood() {
 	t := &b.twins
-	apart := func(x, y *Hypothesis) bool {
-		return x.cloud == nil || y.cloud == nil || x.cloud.wirings.Count() != y.cloud.wirings.Count()
-	}
-	for i := range t.n {
-		for k := i + 1; k < t.n; k++ {
-			if apart(b.hyps[i], b.hyps[k]) {
-				t.no[i*t.n+k], t.no[k*t.n+i] = true, true
+	t.can = make([][]float64, t.n)
+	for i, h := range b.hyps {
+		for k := range t.n {
+			if h.cloud == nil || b.hyps[k].cloud == nil {
+				t.no[i*t.n+k] = true
 			}
+		}
+		if h.cloud == nil || !b.wirings.Unknown() {
+			continue
+		}
+		can := map[*circuit.Wiring]float64{}
+		for k := range b.soundFirst() {
+			w := b.soundFirst()[k].draw.Wiring
+			if _, ok := can[w]; !ok {
+				can[w] = oneIf(!slices.ContainsFunc(h.cloud.faults, func(f *circuit.Fault) bool { return !b.model.Possible(f, w) }))
+			}
+			t.can[i] = append(t.can[i], can[w])
 		}
 	}
 }

@@ -103,8 +103,11 @@ func (c *cloud) sortByWiring() {
 func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64, sweep int) {
 	accept := math.Log(c.rng.Float64())
 	q := particle{normal: slices.Clone(p.normal), loglik: slices.Clone(p.loglik)}
-	onlyFault, prior := b.propose(c, q.normal, sweep)
-	if accept += prior; onlyFault {
+	onlyFault, prior := b.propose(c, q.normal, newest, sweep)
+	if accept += prior; math.IsInf(accept, 1) {
+		return
+	}
+	if onlyFault {
 		q.draw = p.draw
 	}
 	if err := b.build(c, &q); err != nil {
@@ -169,14 +172,17 @@ func (b *Belief) newestGroup(groups []group, newest int) int {
 // made fewer; then along the differences of others; then those that the newest reading
 // hangs on, the wiring, or all of them a little. It reports whether only the fault's own
 // numbers changed, and the log of the prior before against that after, where it is not kept.
-func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool, prior float64) {
+func (b *Belief) propose(c *cloud, normal []float64, newest, sweep int) (onlyFault bool, prior float64) {
+	wiring := c.wirings.Dims()
 	if sweep == alongSweep {
+		if newest >= 0 && newest < len(b.readings) && b.readings[newest].wiring != "" {
+			return false, c.wirings.StepIn(b.readings[newest].wiring, normal[:wiring], c.rng)
+		}
 		return b.along(c, normal)
 	}
 	shift := func(i int, step float64) { // 0..1: from nothing to a fresh number
 		normal[i] = math.Sqrt(1-step*step)*normal[i] + step*c.rng.NormFloat64()
 	}
-	wiring := c.wirings.Dims()
 	own := wiring + b.model.Dims()
 	step := math.Exp(math.Log(leastStep) * c.rng.Float64())
 	if sweep == 0 && own < len(normal) {
@@ -192,15 +198,17 @@ func (b *Belief) propose(c *cloud, normal []float64, sweep int) (onlyFault bool,
 	case kind < 0.45 && len(c.keen) > 0:
 		onlyFault = true
 		for range 1 + c.rng.IntN(3) {
-			i := min(wiring+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
+			i := min(unshaped+sort.SearchFloat64s(c.keen, c.rng.Float64()), len(normal)-1)
 			shift(i, step)
 			onlyFault = onlyFault && i >= own
 		}
 		return onlyFault, 0
-	case kind < 0.65 && c.wirings.Count() > 1:
+	case kind < 0.5 && c.wirings.Count() > 1:
 		shift(0, 1)
+	case kind < 0.75 && c.wirings.Count() > 1:
+		return false, c.wirings.Step(normal[:wiring], c.rng)
 	default:
-		c.freshen(normal, wiring)
+		c.freshen(normal)
 	}
 	return false, 0
 }
@@ -217,13 +225,8 @@ func (b *Belief) along(c *cloud, normal []float64) (onlyFault bool, prior float6
 	from, to := c.particles[c.rng.IntN(len(c.particles))].normal, c.particles[c.rng.IntN(len(c.particles))].normal
 	step := 0.3 + 0.9*c.rng.Float64()
 	onlyFault = true
-	last := 0.0
 	for i := wiring; i < len(normal); i++ {
-		keen := 0.0
-		if len(c.keen) > 0 {
-			keen, last = c.keen[i-wiring]-last, c.keen[i-wiring]
-		}
-		if i < own && keen < alongLeast {
+		if i < own && c.keenOn(i) < alongLeast {
 			continue
 		}
 		onlyFault = onlyFault && i >= own
@@ -240,19 +243,30 @@ const alongLeast = 0.03
 // freshen draws anew some of the numbers that the newest reading does not hang on,
 // few or many: copies of one particle would else go on agreeing in them, until a
 // reading comes that does.
-func (c *cloud) freshen(normal []float64, wiring int) {
-	few := math.Pow(float64(len(normal)-wiring), -c.rng.Float64()) // the part of them that is drawn
-	last := 0.0
-	for i := wiring; i < len(normal); i++ {
-		keen := 0.0
-		if len(c.keen) > 0 {
-			keen, last = c.keen[i-wiring]-last, c.keen[i-wiring]
-		}
-		if x := c.rng.NormFloat64(); keen < keenMost && c.rng.Float64() < few {
+func (c *cloud) freshen(normal []float64) {
+	few := math.Pow(float64(len(normal)-unshaped), -c.rng.Float64()) // the part of them that is drawn
+	for i := unshaped; i < len(normal); i++ {
+		if x := c.rng.NormFloat64(); c.keenOn(i) < keenMost && c.rng.Float64() < few {
 			normal[i] = x
 		}
 	}
 }
+
+// keenOn is the share that a normal number has in what the newest reading hangs on.
+func (c *cloud) keenOn(number int) float64 {
+	switch k := number - unshaped; {
+	case len(c.keen) == 0:
+		return 0
+	case k == 0:
+		return c.keen[0]
+	default:
+		return c.keen[k] - c.keen[k-1]
+	}
+}
+
+// unshaped is where the normal numbers start after the one that picks the network's shape,
+// which is changed by itself.
+const unshaped = 1
 
 // keenMost is the share of a reading from which on a number is left to the moves that
 // follow the reading.
@@ -278,7 +292,7 @@ func (c *cloud) feel() {
 		return
 	}
 	sum := 0.0
-	for k := c.wirings.Dims(); k < c.dims; k++ {
+	for k := unshaped; k < c.dims; k++ {
 		var about, spread, both float64
 		for i := range c.particles {
 			about += c.particles[i].normal[k] / n

@@ -3,6 +3,8 @@ package rank
 import (
 	"math"
 	"slices"
+
+	"coilside/engine/circuit"
 )
 
 // A fault of most sizes makes another complaint than the one in hand, and one of a few
@@ -103,7 +105,7 @@ func (c *cloud) draftSizes(dims int) [][]float64 {
 		for first, deviation := range []float64{wider, 1} {
 			cells := (len(out) + 1 - first) / 2
 			for at, cell := range c.rng.Perm(cells) {
-				out[2*at+first][d] = deviation * inverseNormal((float64(cell)+c.rng.Float64())/float64(cells))
+				out[2*at+first][d] = deviation * circuit.NormalQuantile((float64(cell)+c.rng.Float64())/float64(cells))
 			}
 		}
 	}

@@ -55,7 +55,7 @@ func (t *technician) answer(m rules.Measure, s rules.Setup) (a rank.Answer, wron
 // finds reports whether the vehicle has the places that the leads are to touch: whoever looks
 // for a terminal that is not there says so.
 func (t *technician) finds(m rules.Measure) bool {
-	return !slices.ContainsFunc([]string{m.Red, m.Black, m.From, m.To}, func(place string) bool { return place != "" && !t.has(place) })
+	return !slices.ContainsFunc(m.Places(), func(place string) bool { return !t.has(place) })
 }
 
 // elsewhere takes the reading with one place taken for another: one of the first

@@ -176,8 +176,8 @@ func placed(t *rules.Test, w *circuit.Wiring) (rules.Measure, bool) {
 	if rank.ByHand(t) {
 		return m, true
 	}
-	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
-		if place != "" && !w.Has(place) {
+	for _, place := range m.Places() {
+		if !w.Has(place) {
 			return m, false
 		}
 	}

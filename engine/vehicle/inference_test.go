@@ -276,6 +276,9 @@ func (v *Vehicle) logLikelihood(done []Taken) float64 {
 		case asked && is != d.Answer.Choice:
 			sum += math.Log(0.01)
 		case asked:
+		case v.model.Asked(d.Test) != nil:
+			of := v.model.Asked(d.Test)
+			sum += math.Log(of.Shares(of.In(v.draw))[slices.Index(d.Test.Of, d.Answer.Choice)])
 		default:
 			sum += math.Log(v.likelihood(d))
 		}

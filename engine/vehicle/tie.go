@@ -66,12 +66,7 @@ func (v *Vehicle) filled(m rules.Measure) rules.Measure {
 }
 
 func (v *Vehicle) canReach(m rules.Measure) bool {
-	for _, place := range []string{m.Red, m.Black, m.From, m.To} {
-		if place != "" && !v.wiring.Has(place) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(m.Places(), func(place string) bool { return !v.wiring.Has(place) })
 }
 
 // Live lists the places of a measurement's leads that are more than 0.1 V from the
