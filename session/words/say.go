@@ -152,6 +152,7 @@ var placeNames = map[string]string{
 	"feed_fuse.in": "the supply side of the load's fuse", "feed_fuse.out": "the load side of the load's fuse",
 	"coil_fuse.in": "the supply side of the coil's fuse", "coil_fuse.out": "the far side of the coil's fuse",
 	"control.in": "the supply side of the control", "control.out": "the ground side of the control",
+	"load_ground_point": "the load's ground point", "coil_ground_point": "the coil's ground point",
 	"load_part.in": "the unplugged load's supply terminal", "load_part.out": "its ground terminal",
 	"control_part.in": "the unplugged control's supply terminal", "control_part.out": "its far terminal",
 	"feed_fuse": "the load's fuse", "coil_fuse": "the coil's fuse", "load": "the load", "control": "the control", "battery": "the battery",
