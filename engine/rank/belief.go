@@ -42,6 +42,7 @@ type Belief struct {
 	shared      *shared
 	wirings     *circuit.Wirings
 	paired      int                     // how many readings there were when pairs of faults were last added
+	doubted     string                  // the suspect that led when two others were last held against it
 	lives       map[string]*Candidate   // volts readings that tell whether a place is live
 	changes     int                     // counts what changed the ranking
 	alone       map[*Hypothesis]float64 // see aloneProbabilities

@@ -12,7 +12,7 @@ import (
 func (b *Belief) Clone() *Belief {
 	out := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
 		named: b.named, handless: b.handless, complaint: b.complaint, repaired: b.repaired, shared: b.shared, wirings: b.wirings,
-		paired: b.paired, changes: b.changes, clouds: b.clouds, livesAt: b.livesAt}
+		paired: b.paired, doubted: b.doubted, changes: b.changes, clouds: b.clouds, livesAt: b.livesAt}
 	cloned := map[*Hypothesis]*Hypothesis{}
 	for _, h := range b.hyps {
 		own := *h

@@ -37,17 +37,26 @@ const (
 	never = -1 // of Belief.paired
 )
 
-// consider adds pairs of suspects when the readings fit no single one.
+// consider adds pairs of suspects when the readings fit no single one, and when two faults
+// may look like the one that leads.
 func (b *Belief) consider() {
-	if b.model == nil || b.paired == never || len(b.readings) < b.paired+pairsEvery || b.misfits() < misfitsForPairs {
+	if b.model == nil || b.paired == never {
 		return
 	}
-	b.paired = len(b.readings)
+	lead := ""
+	if len(b.readings) < b.paired+pairsEvery || b.misfits() < misfitsForPairs {
+		if lead = b.unbracketed(); lead == "" {
+			return
+		}
+		b.doubted = lead
+	} else {
+		b.paired = len(b.readings)
+	}
 	b.dropPairs()
 	sub := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
 		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, wirings: b.wirings, clouds: b.clouds, paired: never, handless: b.handless}
 	var added []*Hypothesis
-	for _, p := range b.promising() {
+	for _, p := range b.promising(lead) {
 		h := p.hypothesis()
 		h.cloud = sub.newCloud(h.faults...)
 		added = append(added, h)
@@ -89,7 +98,7 @@ func (b *Belief) consider() {
 func (b *Belief) dropPairs() {
 	gone := map[*Hypothesis]bool{}
 	for _, h := range b.hyps {
-		if len(h.Suspects) > 1 && h.forms != nil && h.sum < hopelessPair {
+		if len(h.Suspects) > 1 && h.forms != nil && h.sum < hopelessPair && b.ByReadingsAlone(h) < hopelessAlone {
 			for _, form := range h.forms {
 				gone[form] = true
 			}
@@ -98,8 +107,12 @@ func (b *Belief) dropPairs() {
 	b.hyps = slices.DeleteFunc(b.hyps, func(h *Hypothesis) bool { return gone[h] })
 }
 
-// hopelessPair is the probability below which a pair is dropped when others are added.
-const hopelessPair = 1e-5
+// A pair is dropped, when others are added, below hopelessPair with everything known and
+// hopelessAlone by the readings alone.
+const (
+	hopelessPair  = 1e-5
+	hopelessAlone = 1e-4
+)
 
 // misfits is how many readings are explained as slips, on average over what is
 // believed; that a repair mended nothing counts like one.
@@ -142,8 +155,8 @@ func (b *Belief) slipped(m *measurement, gained float64) bool {
 
 // couple is a pair that may explain what neither of its suspects does alone.
 type couple struct {
-	x, y         *Hypothesis
-	prior, score float64 // logs
+	x, y                *Hypothesis
+	prior, start, score float64 // logs: before anything was read, what it is scored from, and its score
 }
 
 // hypothesis is the pair as one, its suspects in order.
@@ -157,11 +170,12 @@ func (c *couple) hypothesis() *Hypothesis {
 
 // promising lists the pairs to add, best first: of those that would do best if each
 // reading were explained by the better of the two, those of which a few guesses fit
-// the readings best. A fault and its absence make no pair.
-func (b *Belief) promising() []couple {
-	out, there := b.couples()
+// the readings best. A fault and its absence make no pair, and one that leads is not looked
+// for: with another beside it, it is at fault all the same.
+func (b *Belief) promising(lead string) []couple {
+	out, there := b.couples(lead)
 	b.tries = true
-	b.each(len(out), func(hand *Belief, i int) { out[i].score = out[i].prior + hand.try(&out[i]) })
+	b.each(len(out), func(hand *Belief, i int) { out[i].score = out[i].start + hand.try(&out[i]) })
 	b.tries = false
 	sortCouples(out)
 	return varied(out, min(len(out), pairsMost, max(pairsInAll-there, 0)))
@@ -185,9 +199,84 @@ func varied(cs []couple, n int) []couple {
 	return append(out, later...)[:n]
 }
 
+// unbracketed is a suspect that leads though, by the readings alone, two others may do as
+// well between them; "" where none does. It is one that no reading shows by itself, such as
+// a wire found open by what is dead before it and after it: two faults look like that too.
+func (b *Belief) unbracketed() string {
+	lead, with := b.lead()
+	if lead == "" || lead == b.doubted {
+		return ""
+	}
+	own := max(with.complain, -2)
+	for _, g := range with.gained {
+		own += g
+	}
+	if len(with.Suspects) == 1 {
+		own -= math.Log(pairOdds)
+	}
+	between := 0.0
+	singles := b.singles(lead)
+	for i, x := range singles {
+		for _, y := range singles[i+1:] {
+			if x.ID() != y.ID() {
+				between += math.Exp(b.explained(x, y) - own)
+			}
+		}
+	}
+	if between < betweenLeast {
+		return ""
+	}
+	return lead
+}
+
+// leadAt is the probability from which on a suspect leads, and betweenLeast what two others
+// must have between them, against it, by the readings alone.
+const (
+	leadAt       = 0.9
+	betweenLeast = 0.05
+)
+
+// lead is the suspect that leads, alone or with others, and the likeliest hypothesis that it
+// is a part of; "" where there is none, or nothing is wrong with the circuit.
+func (b *Belief) lead() (string, *Hypothesis) {
+	sums, with := map[string]float64{}, map[string]*Hypothesis{}
+	lead := ""
+	for _, h := range b.hyps {
+		for _, s := range h.Suspects {
+			sums[s] += h.bare
+			if sums[s] >= leadAt && (lead == "" || sums[s] > sums[lead]) {
+				lead = s
+			}
+			if with[s] == nil || h.bare > with[s].bare {
+				with[s] = h
+			}
+		}
+	}
+	if lead == "" || with[lead].cloud == nil || with[lead].cloud.sound() {
+		return "", nil
+	}
+	return lead, with[lead]
+}
+
+// explained is the log of how likely the readings are where each is explained by the better
+// of two suspects.
+func (b *Belief) explained(x, y *Hypothesis) float64 {
+	log := max(x.complain, y.complain, -2)
+	for r := range b.readings {
+		log += max(x.gained[r], y.gained[r])
+	}
+	return log
+}
+
+// singles are the single faults that can be one of a pair, but for one that leads.
+func (b *Belief) singles(lead string) []*Hypothesis {
+	return slices.DeleteFunc(slices.Clone(b.hyps), func(h *Hypothesis) bool {
+		return len(h.Suspects) > 1 || h.cloud == nil || h.cloud.sound() || h.ID() == lead
+	})
+}
+
 // couples lists the pairs to try, and how many have been added already.
-func (b *Belief) couples() (out []couple, added int) {
-	var singles []*Hypothesis
+func (b *Belief) couples(lead string) (out []couple, added int) {
 	there := map[[2]*Hypothesis]bool{}
 	total := 0.0
 	for _, h := range b.hyps {
@@ -196,20 +285,18 @@ func (b *Belief) couples() (out []couple, added int) {
 			continue
 		}
 		total += math.Exp(h.prior)
-		if h.cloud != nil && !h.cloud.sound() {
-			singles = append(singles, h)
-		}
 	}
+	singles := b.singles(lead)
 	for i, x := range singles {
 		for _, y := range singles[i+1:] {
 			if x.ID() == y.ID() || there[[2]*Hypothesis{x, y}] || there[[2]*Hypothesis{y, x}] {
 				continue
 			}
 			c := couple{x: x, y: y, prior: x.prior + y.prior - math.Log(total) + math.Log(2*pairOdds)}
-			c.score = c.prior + max(x.complain, y.complain)
-			for r := range b.readings {
-				c.score += max(x.gained[r], y.gained[r])
+			if lead == "" { // else whatever the readings speak for is held against it, likely before or not
+				c.start = c.prior
 			}
+			c.score = c.start + b.explained(x, y)
 			out = append(out, c)
 		}
 	}
