@@ -54,7 +54,7 @@ func TestResizeKeepsTheFit(t *testing.T) {
 // A question about a number of the circuit tells the circuits apart that have it from those
 // that have another, and its answers' shares sum to 1.
 func TestAskedNumberIsHeard(t *testing.T) {
-	b := open(t, "weak", DefaultDraws, 1)
+	b := open(t, "weak", 4*DefaultDraws, 1)
 	test, ok := b.book.Test("ask_fuse_amps")
 	require.True(t, ok)
 	require.NoError(t, b.Read(Reading{ID: 1, Measure: test.Measure, Setup: test.Setup, Test: test, Answer: Answer{Choice: "10"}}))
