@@ -36,8 +36,9 @@ type proofPart struct {
 	test    *rules.Test
 	measure rules.Measure
 	want    diagnosis.Predicted
-	decided bool // the circuit decides what it should give
-	entry   *Entry
+	decided bool   // the circuit decides what it should give
+	entry   *Entry // the last reading of it since the repair, nil while one is missing
+	times   int    // how often it was read since
 	passed  bool
 	skipped bool
 }
@@ -200,22 +201,35 @@ func (j *job) chosenProof(r *Repaired) []proofPart {
 	return parts
 }
 
-// judge finds the last reading of a test since the repair and holds it to what is expected.
+// goodAfterBad is how many good readings in a row prove a repair after a bad one: what comes and
+// goes may just be away.
+const goodAfterBad = 2
+
+// judge holds the readings of a test since the repair to what is expected, the last first. One
+// that is good after a bad one is not enough by itself.
 func (j *job) judge(p *proofPart) {
 	setup := circuit.SetupFor(p.measure, p.test.Setup)
+	good, bad := 0, false
 	for _, e := range slices.Backward(standing(j.log)) {
 		switch {
 		case e.Kind == kindRepaired:
+			if p.passed && bad && good < goodAfterBad {
+				p.entry, p.passed = nil, false
+			}
 			return
-		case e.Kind == kindSkipped && e.Skipped.Test == p.test.ID:
+		case e.Kind == kindSkipped && e.Skipped.Test == p.test.ID && p.times == 0:
 			p.skipped = true
 			return
 		case e.Kind != kindReading || e.Reading.Answer.Unsure || !p.isOf(e.Reading, setup):
 			continue
 		}
-		p.entry = &e
-		p.passed = !p.decided || p.want.Fits(diagnosis.Answer(e.Reading.Answer))
-		return
+		fits := !p.decided || p.want.Fits(diagnosis.Answer(e.Reading.Answer))
+		if p.times++; p.times == 1 {
+			p.entry, p.passed = &e, fits
+		}
+		if bad = bad || !fits; !bad {
+			good++
+		}
 	}
 }
 

@@ -62,14 +62,21 @@ const noFault = "none.found"
 // the diagnosis to go on after a repair that helped. Practice, no source.
 const speaksAgainst = -2
 
-// sinceRepair are the readings since the last repair, by entry.
+// sinceRepair are the readings since the last repair, by entry, but for those of a test that
+// was done again.
 func (j *job) sinceRepair() map[int]bool {
 	since := map[int]bool{}
+	of := map[string]int{}
 	for _, e := range standing(j.log) {
 		switch e.Kind {
 		case kindRepaired:
 			clear(since)
+			clear(of)
 		case kindReading:
+			if test := e.Reading.Test; test != "" && !e.Reading.Answer.Unsure {
+				delete(since, of[test])
+				of[test] = e.Entry
+			}
 			since[e.Entry] = !e.Reading.Answer.Unsure
 		}
 	}
@@ -113,10 +120,34 @@ func (j *job) fillMeasure(m rules.Measure) (rules.Measure, bool) {
 	return m, true
 }
 
+// onceMore is a test of the proof that spoke against the repair the first time it was done: a
+// second look costs less than doubting a good repair. Nil where there is none.
+func (j *job) onceMore() *diagnosis.Proposal {
+	for _, p := range j.proofParts() {
+		if p.state() == "failed" && p.times == 1 && j.newestReading() == p.entry.Entry {
+			return j.proving(p.test, p.measure)
+		}
+	}
+	return nil
+}
+
+// newestReading is the entry of the last reading that stands, 0 for none.
+func (j *job) newestReading() int {
+	for _, e := range slices.Backward(standing(j.log)) {
+		if e.Kind == kindReading {
+			return e.Entry
+		}
+	}
+	return 0
+}
+
 // proposal is the test proposed now; nil where there is none.
 func (j *job) proposal() *diagnosis.Proposal {
 	if j.settled() {
 		return j.verify()
+	}
+	if again := j.onceMore(); again != nil {
+		return again
 	}
 	if best := j.now().best; len(best) > 0 {
 		return &best[0]
@@ -152,7 +183,11 @@ func (t *turn) failedLines() []string {
 	}
 	for _, p := range t.j.proofParts() {
 		if p.state() == "failed" && p.entry.Entry > t.start {
-			return []string{sentence("That does not prove the repair: a sound circuit gives "+p.want.Words()) + " So it goes on; measure again if you doubt the reading."}
+			line := sentence("That does not prove the repair: a sound circuit gives " + p.want.Words())
+			if p.times == 1 {
+				return []string{line + " Once more, to be sure."}
+			}
+			return []string{line + " So it goes on; measure again if you doubt the reading."}
 		}
 	}
 	return nil

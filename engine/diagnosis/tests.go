@@ -16,19 +16,36 @@ import (
 const roleSure = 0.97
 
 // What a test must tell to be worth anybody's time, bits: so much, and where one suspect is
-// likely enough to act on, so much for each of its minutes.
+// likely enough to act on, so much for each of its minutes. Both grow with the readings
+// taken since the last repair, once patience is at an end: what many tests left open is
+// better named as it stands than asked about for another hour.
 const (
 	worthless     = 0.02
 	worthAtMinute = 0.003
+	patience      = 20 // readings
 )
 
 // worthIt gives whether a test tells enough for the minutes it takes.
 func (c *Case) worthIt() func(gain, minutes float64) bool {
-	atMinute := 0.0
+	worn := max(1, float64(c.readSinceRepair())/patience)
+	atMinute := worthAtMinute * (worn - 1)
 	if c.surest().probability >= likelyAt {
-		atMinute = worthAtMinute
+		atMinute = worthAtMinute * worn
 	}
-	return func(gain, minutes float64) bool { return gain >= max(worthless, atMinute*minutes) }
+	return func(gain, minutes float64) bool { return gain >= max(worthless*worn, atMinute*minutes) }
+}
+
+func (c *Case) readSinceRepair() int {
+	n := 0
+	for _, e := range c.events {
+		switch {
+		case e.repair != nil:
+			n = 0
+		case e.reading != nil:
+			n++
+		}
+	}
+	return n
 }
 
 // Next lists up to limit tests worth doing now, best first; limit 0 means all.

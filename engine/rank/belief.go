@@ -119,6 +119,7 @@ type Repaired struct {
 	Suspect   string
 	Was       []Was // what was mended: at most one of these was there
 	Complains bool  // the complaint was still there afterwards
+	Gone      bool  // nobody complained of anything afterwards
 }
 
 // Was is a fault that a repair may have mended.
@@ -197,11 +198,34 @@ func Open(o Opening) (*Belief, error) {
 	if err := b.suspects(priors); err != nil {
 		return nil, err
 	}
+	if n := len(b.repaired); n > 0 && b.repaired[n-1].Gone {
+		b.expectSound()
+	}
 	if len(b.hyps) == 0 {
 		return nil, fmt.Errorf("the rulebook has no suspect that fits this circuit")
 	}
 	b.normalise()
 	return b, nil
+}
+
+// soundOnceGone is how likely nothing is wrong any more once a repair made the complaint go.
+// Experience, no source.
+const soundOnceGone = 0.9
+
+// expectSound makes a sound circuit as likely as it is once the complaint is gone.
+func (b *Belief) expectSound() {
+	isSound := func(h *Hypothesis) bool { return h.cloud != nil && h.cloud.sound() }
+	others := math.Inf(-1)
+	for _, h := range b.hyps {
+		if !isSound(h) {
+			others = logSum([]float64{others, h.prior})
+		}
+	}
+	for _, h := range b.hyps {
+		if isSound(h) {
+			h.prior = others + math.Log(soundOnceGone/(1-soundOnceGone))
+		}
+	}
 }
 
 // botch lessens what a repair mends.

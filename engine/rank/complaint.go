@@ -128,7 +128,8 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 }
 
 // complaintLikelihood is how likely all that was complained of is of a particle: first the
-// job's complaint, and after each repair the same as before or, where it changed, any other.
+// job's complaint, and after each repair the same as before, nothing or, where it changed, any
+// other.
 func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 	at := slices.Index(Complaints, b.complaint)
 	if at < 0 {
@@ -141,7 +142,8 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 	now[at] = 1
 	heat := at == dropsOutHot
 	for i := range p.epochs {
-		if i > 0 && !b.repaired[i-1].Complains {
+		gone := i > 0 && b.repaired[i-1].Gone
+		if i > 0 && !gone && !b.repaired[i-1].Complains {
 			heat = true
 			sum := total(now)
 			for k := range now {
@@ -154,6 +156,13 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 			away = b.without(k, p.draw)
 		}
 		pr := present(&b.solver, k.there, away, k.chance, heat)
+		if gone {
+			quiet := max(1-total(pr.Of), complaintError)
+			for k := range now {
+				now[k] *= quiet
+			}
+			continue
+		}
 		for k := range now {
 			now[k] *= (1-complaintError)*pr.Of[k] + complaintError/8
 		}
