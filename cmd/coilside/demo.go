@@ -162,6 +162,9 @@ func (p *player) work(ctx context.Context) error {
 			return err
 		}
 	}
+	if p.closed {
+		return nil
+	}
 	if err := p.tell(ctx, "done"); err != nil || p.closed { // out of patience
 		return err
 	}

@@ -138,7 +138,7 @@ func conditionsOf(s rules.Setup) []string {
 		words string
 	}{
 		{s.Heat == "soaked", "hot"}, {s.Engine == "running", "engine running"}, {s.Neighbours == "on", "neighbours on"},
-		{slices.Contains(s.Unplugged, "tap"), "added wiring off"}, {slices.Contains(s.Unplugged, "load"), "load unplugged"},
+		{slices.Contains(s.Unplugged, "tap"), "added wiring off"}, {slices.Contains(s.Unplugged, "load"), "load unplugged"}, {slices.Contains(s.Unplugged, "control"), "control unplugged"},
 	} {
 		if x.is {
 			out = append(out, x.words)
