@@ -22,8 +22,8 @@ func answerKind(m rules.Measure, asked []string) AnswerKind {
 	return AnswerKind{Kind: "number", Unit: m.Mode.Unit()}
 }
 
-// takesOver are the modes that may answer OL.
-var takesOver = []rules.Mode{rules.Ohms, rules.PullIn}
+// takesOver are the modes that may answer OL: of a relay, that it never pulls in or lets go.
+var takesOver = []rules.Mode{rules.Ohms, rules.PullIn, rules.DropOut}
 
 // takes says in words what a measurement takes: "a number of volts".
 func (k AnswerKind) takes(m rules.Mode) string {

@@ -166,3 +166,50 @@ func TestProofAndRecordWithoutACircuit(t *testing.T) {
 		require.ErrorContains(t, err, "no table")
 	}
 }
+
+// A test that speaks against a repair is done once more before the repair is doubted; after
+// that one good reading is not enough, two are.
+func TestAFailedProofIsDoneOnceMore(t *testing.T) {
+	b := book(t)
+	k, err := diagnosis.Compile(b)
+	require.NoError(t, err)
+	s, err := New(Options{Book: b})
+	require.NoError(t, err)
+	v, complaint := complaining(b, k.Model(), "coil.open", 1)
+	require.NotNil(t, v)
+	_, err = v.Repair("coil.open")
+	require.NoError(t, err)
+	mended := func() (string, *Test) {
+		job := openedFor(t, s, v, complaint)
+		r, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "coil.open", Action: "mended", Result: "gone"})
+		require.NoError(t, err)
+		require.NotNil(t, r.Next)
+		require.Equal(t, rules.Watch, r.Next.Measure.Mode)
+		return job, r.Next
+	}
+	read := func(job string, test *Test, saw string) Reply {
+		r, err := s.Record(t.Context(), RecordRequest{Write: Write{Job: job}, Test: test.ID, Answer: Answer{Choice: saw}})
+		require.NoError(t, err)
+		return r
+	}
+
+	job, test := mended()
+	r := read(job, test, "off")
+	assert.Contains(t, r.Text, "Once more")
+	require.NotNil(t, r.Next)
+	require.Equal(t, test.ID, r.Next.ID)
+	r = read(job, test, "runs")
+	assert.False(t, r.ProofOfRepair.Proven, "it may come and go")
+	require.NotNil(t, r.Next)
+	require.Equal(t, test.ID, r.Next.ID)
+	r = read(job, test, "runs")
+	assert.True(t, r.ProofOfRepair.Proven)
+
+	job, test = mended()
+	read(job, test, "off")
+	r = read(job, test, "off")
+	assert.Contains(t, r.Text, "So it goes on")
+	require.NotNil(t, r.Next)
+	assert.NotEqual(t, test.ID, r.Next.ID)
+	assert.False(t, r.ProofOfRepair.Proven)
+}

@@ -17,6 +17,8 @@ func saying(t session.Test, a diagnosis.Answer, rng *rand.Rand) string {
 	switch {
 	case a.Unsure:
 		return pick(rng, "not sure", "can't tell")
+	case a.Over && t.Measure.Mode != rules.Ohms:
+		return "never"
 	case a.Over:
 		return pick(rng, "OL", "over range, OL")
 	case a.MinMax != nil && figure(a.MinMax[0]) == figure(a.MinMax[1]):

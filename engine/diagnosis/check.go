@@ -68,7 +68,7 @@ func checkAnswer(mode rules.Mode, of []string, a Answer) error {
 	number := of == nil && mode != rules.MinMax
 	takes := "a number"
 	switch {
-	case mode == rules.Ohms || mode == rules.PullIn:
+	case mode == rules.Ohms || mode == rules.PullIn || mode == rules.DropOut:
 		takes = "a number or OL"
 	case mode == rules.MinMax:
 		takes = "two numbers, min and max"

@@ -112,6 +112,7 @@ func corpusContexts() map[string]Context {
 		"ohms_coil":       with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, Setup: bench, Kind: "number"}),
 		"amps":            with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.AmpsDC, At: "load.in", How: "clamp"}, Setup: in, Kind: "number"}),
 		"pull_in":         with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.PullIn}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
+		"drop_out":        with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.DropOut}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"}, Kind: "number"}),
 		"min_max":         with(&Expected{ID: "t", Measure: rules.Measure{Mode: rules.MinMax, Red: "back.86", Black: "battery.negative", During: "wiggle"}, Setup: in, Kind: "min_max"}),
 		"fuse_volts":      with(volts("feed_fuse.out", out)),
 		"lamp_30":         with(choiceTest(rules.Measure{Mode: rules.TestLamp, Red: "socket.30", Black: "battery.negative"}, out, "bright", "dim", "dark")),

@@ -129,7 +129,7 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "load_moves=false"
 		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
 			in[i].concept = "pull_in"
-		case c.expects(rules.PullIn) && strings.EqualFold(it.raw, "never") && len(in) == 1:
+		case (c.expects(rules.PullIn) || c.expects(rules.DropOut)) && strings.EqualFold(it.raw, "never") && len(in) == 1:
 			in[i].concept = "nothing"
 		case it.concept == "off" && vague[strings.ToLower(it.raw)] && (c.expects(rules.Listen) || c.expects(rules.TestLamp)):
 			in[i].concept = "nothing"

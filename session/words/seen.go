@@ -318,7 +318,9 @@ func (c *call) valueAnswer(m rules.Mode, seen []string) (a *Answer, q string) {
 			return nil, "The same as what? What number did the meter show?"
 		case (s == "open_line" || s == "open" || s == "nothing") && m == rules.Ohms:
 			return &Answer{Over: true}, ""
-		case m == rules.PullIn && (s == "nothing" || s == "off" || s == "silent" || s == "open_line" || s == "dead"):
+		case m == rules.DropOut && s == "stays_on":
+			return &Answer{Over: true}, ""
+		case (m == rules.PullIn || m == rules.DropOut) && (s == "nothing" || s == "off" || s == "silent" || s == "open_line" || s == "dead"):
 			return &Answer{Over: true}, ""
 		case s == "open_line" || s == "open":
 			return nil, "OL on that range means too much to show. What was the meter set to?"
