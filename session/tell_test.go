@@ -295,7 +295,7 @@ func TestCorrectionsFindTheirReading(t *testing.T) {
 		said []string
 		want []string
 	}{
-		{"after a question about another place", []string{"86 has 12.3, noting on 85", "no wait that was 12.5 on 86"}, []string{"socket.86 12.5"}},
+		{"after a question about another place", []string{"86 has 12.3, hot on 85", "no wait that was 12.5 on 86"}, []string{"socket.86 12.5"}},
 		{"the first of two", []string{"30 is 12.6 and 86 is 12.4", "no, 30 was 12.5"}, []string{"socket.30 12.5", "socket.86 12.4"}},
 		{"both of two", []string{"30 is 12.6 and 86 is 12.4", "no wait, 30 is 12.5 and 86 is 12.2"}, []string{"socket.30 12.5", "socket.86 12.2"}},
 		{"an earlier one", []string{"30 is 12.6", "86 is 12.4", "sorry, that was 12.5 on 30"}, []string{"socket.30 12.5", "socket.86 12.4"}},

@@ -146,21 +146,7 @@ func partsReadings(left, right []item) bool {
 	}
 	a, wholeA := placeFirst(left)
 	b, wholeB := placeFirst(right)
-	return wholeB && (wholeA && a != b || bareNumber(left) && (b || oneReading(right)))
-}
-
-// oneReading tells one number and one place.
-func oneReading(in []item) bool {
-	nums, places := 0, 0
-	for _, it := range in {
-		if it.kind == kNum {
-			nums++
-		}
-		if it.kind == kPlace || it.concept == "battery" {
-			places++
-		}
-	}
-	return nums == 1 && places == 1
+	return wholeB && (wholeA && a != b || bareNumber(left) && b)
 }
 
 // bareNumber tells a number and nothing else: "12.4 and 30 has 12.5" answers, and goes on.
