@@ -11,8 +11,8 @@ import (
 
 // When a fault counts as proven.
 const (
-	concludeAt = 0.95 // probability with everything known
-	provenAt   = 0.92 // probability by the readings alone, every suspect starting even
+	concludeAt = 0.97 // probability with everything known
+	provenAt   = 0.95 // probability by the readings alone, every suspect starting even
 	likelyAt   = 0.85 // probability that is enough when nothing more can be measured
 	likelyBy   = 0.80 // and probability by the readings alone
 	tiedAt     = 0.80 // probability that suspects named together must hold between them
