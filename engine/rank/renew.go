@@ -167,11 +167,12 @@ func (b *Belief) newestGroup(groups []group, newest int) int {
 	return len(groups) - 1
 }
 
-// propose changes normal in place, in every sweep another part of it: the fault's
-// own numbers, which a reading of something else leaves as they were and the copying
-// made fewer; then along the differences of others; then those that the newest reading
-// hangs on, the wiring, or all of them a little. It reports whether only the fault's own
-// numbers changed, and the log of the prior before against that after, where it is not kept.
+// propose changes normal in place, in every sweep another part of it: the fault's own
+// numbers, which a reading of something else leaves as they were and the copying
+// made fewer; then along the differences of others, or, after an answer about the wiring, in
+// what was answered; then those that the newest reading hangs on, the wiring, or those that
+// it does not hang on. It reports whether only the fault's own numbers changed, and the log
+// of the prior before against that after, where it is not kept: +Inf where nothing changed.
 func (b *Belief) propose(c *cloud, normal []float64, newest, sweep int) (onlyFault bool, prior float64) {
 	wiring := c.wirings.Dims()
 	if sweep == alongSweep {
