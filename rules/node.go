@@ -267,6 +267,21 @@ func (o *object) choice(key string, of ...string) string {
 	return v
 }
 
+// textsOf is texts of which each must be one of some.
+func (o *object) textsOf(key string, of ...string) []string {
+	all := o.texts(key)
+	for i, v := range all {
+		if !slices.Contains(of, v) {
+			n := o.at(key)
+			if i < len(n.Content) {
+				n = n.Content[i]
+			}
+			o.r.fail(n, CodeChoice, didYouMean(v, of), "%q is nothing that can be %s", v, key)
+		}
+	}
+	return all
+}
+
 // items gives the members of a list field; a single value is a list of one.
 func (o *object) items(key string) []*yaml.Node {
 	n := o.at(key)

@@ -147,7 +147,7 @@ func (r *reader) setup(n *yaml.Node) Setup {
 	o := r.object(n, "setup", "relay", "key", "command", "coil", "unplugged", "heat", "engine", "neighbours")
 	s := Setup{
 		Relay: o.choice("relay", "in", "out", "bench"), Key: o.onOff("key"), Command: o.onOff("command"),
-		Coil: o.choice("coil", "rest", "energised"), Unplugged: o.texts("unplugged"),
+		Coil: o.choice("coil", "rest", "energised"), Unplugged: o.textsOf("unplugged", "load", "control", "tap"),
 		Heat: o.choice("heat", "soaked"), Engine: o.choice("engine", "running", "off"), Neighbours: o.onOff("neighbours"),
 	}
 	return s.Usual()
