@@ -10,11 +10,12 @@ import (
 // checker resolves every name of a merged book and compiles its expressions.
 type checker struct {
 	*problems
-	book  *Book
-	named int    // suspects and tests that patterns stand for
-	facts *scope // facts and parameters: what rules may read
-	all   *scope // and the names of every circuit
-	kept  *Loader
+	book   *Book
+	named  int      // suspects and tests that patterns stand for
+	facts  *scope   // facts and parameters: what rules may read
+	all    *scope   // and the names of every circuit
+	places []string // that some wiring of some circuit has, sorted
+	kept   *Loader
 }
 
 func check(m *merge, found *problems, kept *Loader) {
@@ -29,6 +30,7 @@ func check(m *merge, found *problems, kept *Loader) {
 	for _, c := range b.Circuits {
 		k.all = k.circuit(c)
 	}
+	k.places = k.knownPlaces()
 	each(k, b.Complaints, k.complaint)
 	each(k, b.Suspects, k.suspect)
 	each(k, b.Tests, k.test)

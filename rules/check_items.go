@@ -215,6 +215,7 @@ func (k *checker) test(t *Test) {
 	in.suspects = nil
 	k.formula(t.When, &in, Bool, unit{})
 	k.roles(t)
+	k.touches(t)
 	k.spread(t.Reads, k.drawn(), unit{free: true})
 	if t.Reads != nil && t.Reads.Spread.op != nil && !t.Reads.Spread.Constant() {
 		k.add(t.Reads.Spread.at, CodeValue, "how far an answer may be off is a number here, the same for all circuits", "spread: 0.15")

@@ -102,7 +102,7 @@ tests:
 
 func TestDeclaredByTests(t *testing.T) {
 	book, err := rules.Load(brokenBase, layer("shop", `tests:
-  - {id: wiggle, measure: {mode: min_max, red: lamp.in, black: lamp.out, during: wiggle}, say: Wiggle.}
+  - {id: wiggle, measure: {mode: min_max, red: lamp.in, black: battery.negative, during: wiggle}, say: Wiggle.}
   - {id: ask_wet, sets: wet, measure: {mode: ask, question: Is it wet}, of: ["yes", "no"], say: Say.}
   - {id: ask_fuse, sets: fuse_at, measure: {mode: ask}, of: [before, after], say: Say.}
 rules:

@@ -33,7 +33,7 @@ func TestShippedSuspectsCanBeToldApart(t *testing.T) {
 }
 
 // A suspect that does to the circuit what another does, with another repair, is a twin; a test
-// with both leads on one wire tells nothing; one at a place that is nowhere is never taken.
+// with both leads on one wire tells nothing; one at a place that its wirings lack is never taken.
 func TestTwinsAndIdleTestsAreFound(t *testing.T) {
 	shop := `
 suspects:
@@ -48,9 +48,10 @@ tests:
     setup: {relay: in, key: on, command: on}
     say: Read volts between the battery's negative post and itself.
   - id: nowhere
-    measure: {mode: volts_dc, red: socket.99, black: battery.negative}
+    when: contact == "make"
+    measure: {mode: volts_dc, red: socket.87a, black: battery.negative}
     setup: {relay: out, key: on, command: on}
-    say: Read volts at cavity 99.
+    say: Read volts at cavity 87a of a relay that has none.
 `
 	book, r := surveyed(t, rules.Layer{Name: "shop", FS: fstest.MapFS{"shop.yaml": {Data: []byte(shop)}}})
 	assert.Equal(t, []survey.Pair{{"load_wire.open", "load_plug.open"}}, r.Twins)

@@ -103,8 +103,15 @@ func (c *call) askEnd(f *frame, take func(*call, *frame)) bool {
 		}
 		choices = append(choices, Choice{Words: placeName(end.abs), Findings: trial.res.Findings})
 	}
-	c.ask(fmt.Sprintf("“%s”: which side of %s?", f.raw, placeName(part)), choices)
+	c.ask(fmt.Sprintf("“%s”: %s?", f.raw, whichEnd(part)), choices)
 	return true
+}
+
+func whichEnd(part string) string {
+	if part == "ground_point" {
+		return "which ground point"
+	}
+	return "which side of " + placeName(part)
 }
 
 func (c *call) tooManyVolts(n num) bool {

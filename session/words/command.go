@@ -197,10 +197,35 @@ func unsureWhether(cl []item) bool {
 // something: "why would I pull the relay".
 func (c *call) askedAbout(cl []item) []string {
 	words := strings.Fields(strings.ToLower(rawOf(cl)))
+	if asksOf(cl, c.atAsked) {
+		return nil // "why 86", where the test reads 86
+	}
 	if slices.Contains(words, "i") && !hasConcept(cl, "maybe") && slices.ContainsFunc(words, func(w string) bool { return doing[w] }) {
 		return nil
 	}
 	return c.suspects(cl, true)
+}
+
+// asksOf tells that nothing but places is named beside the question word, each of them fitting.
+func asksOf(cl []item, fits func(placeRef) bool) bool {
+	named := false
+	for _, it := range cl {
+		switch {
+		case it.kind == kPlace && fits(it.place):
+			named = true
+		case it.concept == "why", it.kind == kWord && (linkWords[it.text] || common[it.text] || terminalWords[it.text]):
+		default:
+			return false
+		}
+	}
+	return named
+}
+
+// atAsked tells that the test asked for reads every spot of the place.
+func (c *call) atAsked(p placeRef) bool {
+	return c.ctx.Expected != nil && !slices.ContainsFunc(p.spots, func(s spot) bool {
+		return !slices.ContainsFunc(expectedSpots(c.ctx.Expected.Measure), func(at string) bool { return c.isSpot(s, at) })
+	})
 }
 
 // doing are verbs of someone who is asked to do something.

@@ -38,7 +38,7 @@ var concepts = map[string]group{
 	"battery_positive": gPlace, "battery_negative": gPlace, "battery": gPlace, "chassis": gPlace, "ground": gPlace,
 	"load": gPlace, "feed_fuse": gPlace, "coil_fuse": gPlace, "fuse": gPlace, "control": gPlace,
 	"coil": gPlace, "coil_plus": gPlace, "coil_minus": gPlace, "contact": gPlace, "relay": gPlace, "other_load": gPlace,
-	"colour": gPlace, "load_ground": gPlace,
+	"colour": gPlace, "load_ground": gPlace, "ground_point": gPlace, "load_ground_point": gPlace,
 
 	"in_side": gSide, "out_side": gSide, "both_sides": gSide, "one_side": gSide,
 	"socket": gSide, "backprobe": gSide, "blade": gSide, "part": gSide, "red_lead": gSide, "black_lead": gSide,

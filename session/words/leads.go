@@ -39,7 +39,7 @@ func (c *call) atExpected(f *frame, said rules.Setup) bool {
 	if e != nil && strings.Contains(e.Measure.Red, "_part.") {
 		said.Unplugged = nil // the place says so already
 	}
-	if e == nil || !fits(said, e.Setup) || f.nowhere != "" {
+	if e == nil || !fits(said, e.Setup) || f.nowhere != "" || c.voltsAtPlug(f) {
 		return false
 	}
 	want := expectedSpots(e.Measure)
@@ -76,7 +76,7 @@ func (c *call) elementFits(f *frame, want []string) bool {
 				return false
 			}
 		case "coil", "load", "control", "battery", "contact", "feed_fuse", "coil_fuse":
-			if !c.names(e, want) && !(e == "load" && c.readsLoadAmps()) || e == "load" && c.voltsAtPlug(f) {
+			if !c.names(e, want) && !(e == "load" && c.readsLoadAmps()) {
 				return false
 			}
 		}

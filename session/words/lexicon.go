@@ -170,7 +170,7 @@ func (r *Reader) match(in []item) []item {
 func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n) {
+		if n.ends() && i > took && as.mayMean(n) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -203,6 +203,13 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 	}
 	walk(&r.root, 0, nil, reading{})
 	return best, took, loose
+}
+
+// startsPart tells that a part of more words than one is named: a saying that ends in the
+// first of them would cut it, as "supply side of the coil" the coil fuse.
+func (r *Reader) startsPart(in []item) bool {
+	n, took, _ := r.longest(in)
+	return took > 1 && concepts[n.concept] == gPlace
 }
 
 // pinCount is the word for how many pins a relay has, "four" of "4 pin relay"; "" for any

@@ -106,7 +106,7 @@ func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
 	if len(p.spots) == 2 && p.pair && slices.ContainsFunc(p.spots, func(s spot) bool { return strings.HasPrefix(s.abs, "battery") }) {
 		return []rules.Mode{rules.VoltsDC}
 	}
-	bench := said.Relay == "bench" || c.prefixFor(f, 0) == "relay" || said.Relay == "" && c.onBench()
+	bench := said.Relay == "bench" || c.prefixFor(f, 0) == "relay" || said.Relay == "" && c.onBench() && ofRelay(p)
 	switch {
 	case !p.pair && !p.vague, againstGround(p):
 		if bench {
@@ -125,13 +125,26 @@ func (c *call) byPlace(f *frame, said rules.Setup, v float64) []rules.Mode {
 	case said.Relay != "" || c.prefixFor(f, 0) != "" || f.is("drop"):
 		return []rules.Mode{rules.VoltsDC}
 	}
-	if now := c.ctx.Now; now != nil && now.Relay == "in" && now.Command == "on" {
+	if stands := c.stands(); stands != nil && stands.Relay == "in" && stands.Command == "on" {
 		return []rules.Mode{rules.VoltsDC} // live: nobody reads ohms there
 	}
 	if c.expects(rules.VoltsDC) {
 		return []rules.Mode{rules.VoltsDC} // the meter is on volts
 	}
 	return []rules.Mode{rules.VoltsDC, rules.Ohms}
+}
+
+// stands is how the vehicle stands, as far as is known: else as the test asks for.
+func (c *call) stands() *rules.Setup {
+	if c.ctx.Now == nil && c.ctx.Expected != nil && c.ctx.Expected.Measure.Mode != rules.Ask {
+		return &c.ctx.Expected.Setup
+	}
+	return c.ctx.Now
+}
+
+// ofRelay tells a place with a terminal of the relay in it: no other is on the bench with it.
+func ofRelay(p placeRef) bool {
+	return slices.ContainsFunc(p.spots, func(s spot) bool { return s.role != "" })
 }
 
 func (c *call) onBench() bool {

@@ -31,6 +31,8 @@ var ends = map[string][2]spot{
 	"feed_fuse": {{abs: "feed_fuse.in"}, {abs: "feed_fuse.out"}},
 	"coil_fuse": {{abs: "coil_fuse.in"}, {abs: "coil_fuse.out"}},
 	"control":   {{abs: "control.in"}, {abs: "control.out"}},
+
+	"ground_point": {{abs: "load_ground_point"}, {abs: "coil_ground_point"}}, // two of a kind: each has one reading
 }
 
 // places joins place words, sides and terminals into places.
@@ -257,6 +259,10 @@ func (c *call) namedPlaces(in []item) []item {
 			in[i] = placeItem(it, spot{part: "ground"})
 		case "load_ground":
 			in[i] = placeItem(it, spot{abs: "load.out"})
+		case "load_ground_point":
+			in[i] = placeItem(it, ends["ground_point"][0])
+		case "ground_point":
+			in[i] = placeItem(it, c.groundPoint(in[:i]))
 		case "coil_plus", "coil_minus":
 			in[i] = placeItem(it, c.coilSide(it.concept))
 		case "colour":
@@ -281,11 +287,29 @@ func (c *call) namedPlaces(in []item) []item {
 	return in
 }
 
+// groundPoint is the ground point of the part named just before it, or the one that the
+// test asks for.
+func (c *call) groundPoint(before []item) spot {
+	of := ""
+	for i := len(before) - 1; i >= 0 && (of == "" && before[i].kind == kWord && linkWords[before[i].text] || before[i].concept != ""); i-- {
+		of = firstText(of, before[i].concept)
+	}
+	switch of {
+	case "load":
+		return ends["ground_point"][0]
+	case "coil", "control":
+		return ends["ground_point"][1]
+	}
+	return c.endUnsaid("ground_point")
+}
+
 // endUnsaid is the end of a part that the test asks for, if it reads one; else it is to be
 // asked: "24.6 at the horn".
 func (c *call) endUnsaid(part string) spot {
-	if e := c.ctx.Expected; e != nil {
-		if at := expectedSpots(e.Measure); len(at) == 1 && strings.HasPrefix(at[0], part+".") && e.Kind == "number" {
+	two := ends[part]
+	if e := c.ctx.Expected; e != nil && e.Kind == "number" {
+		at := expectedSpots(e.Measure)
+		if len(at) == 1 && slices.ContainsFunc(two[:], func(s spot) bool { return s.abs == at[0] }) {
 			return spot{abs: at[0]}
 		}
 	}

@@ -119,8 +119,12 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "engine_running"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
+		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening && slices.ContainsFunc(in[i+1:], ofLoad):
+			in[i].concept = "aside" // "the pump hums but won't turn"
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
 			in[i].concept = "unclear" // "the pump hums" says nothing of the relay
+		case it.concept == "runs" && strings.HasSuffix(strings.ToLower(it.raw), " up") && neighbour(in, i, 1).kind == kNum:
+			in[i].concept = "aside" // "comes up 12.4" is said of the meter
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
@@ -200,6 +204,9 @@ func isSounder(it item) bool {
 	return it.concept == "load" && slices.ContainsFunc([]string{"horn", "alarm", "buzzer", "siren"}, func(w string) bool { return strings.HasSuffix(raw, w) })
 }
 
+// ofLoad tells what a load plainly does.
+func ofLoad(it item) bool { return it.concept == "runs" || it.concept == "off" || it.concept == "weak" }
+
 func goesOff(raw string) bool {
 	low := strings.ToLower(raw)
 	return low == "goes off" || low == "went off"
@@ -262,7 +269,7 @@ func (c *call) run(items []item) {
 
 // readVolts tells a frame with a number that can only be volts, at one place.
 func readVolts(f frame) bool {
-	return len(f.nums) == 1 && len(f.places) == 1 && len(f.places[0].spots) == 1 && (f.nums[0].num.unit.dim == "" || f.nums[0].num.unit.dim == volt) &&
+	return len(f.nums) == 1 && len(f.places) == 1 && !f.places[0].pair && (f.nums[0].num.unit.dim == "" || f.nums[0].num.unit.dim == volt) &&
 		len(f.acts) == 0 && f.prefix != "relay" && !f.has(f.setups, "bench")
 }
 

@@ -279,8 +279,12 @@ func elementOf(s spot) string {
 		return ""
 	case s.role != "":
 		return "terminal_" + s.role
-	case s.part == "ground" || s.abs == "load.out":
+	case s.part == "ground" || s.abs == "load.out" || s.abs == "load_ground_point":
 		return "load_ground"
+	case s.abs == "coil_ground_point":
+		return "coil_ground"
+	case s.part == "ground_point":
+		return ""
 	case s.part != "":
 		return s.part
 	}
