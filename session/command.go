@@ -46,6 +46,8 @@ func (t *turn) command(c words.Command) error {
 		t.status()
 	case words.CmdRepeat:
 		t.asked = t.j.asked // what is asked back, or else the step, is said again by every reply
+	case words.CmdHow:
+		t.how()
 	case words.CmdHelp:
 		t.lines = append(t.lines, help)
 	}
@@ -53,7 +55,7 @@ func (t *turn) command(c words.Command) error {
 }
 
 const help = `Tell me what you measure, in your own words: "12.4 at 86, relay out", "no click", "85 to 86 is 84 ohms on the bench".
-You can also say: unsure · skip · can't reach it · why · why the coil · what else · where are we · undo · no, 0.3 · is 107 ohms all right? · what should 87 read? · replaced the fuse, works now · done.`
+You can also say: unsure · skip · can't reach it · how · why · why the coil · what else · where are we · undo · no, 0.3 · is 107 ohms all right? · what should 87 read? · replaced the fuse, works now · done.`
 
 func (t *turn) unsure() error {
 	p := t.j.proposal()
@@ -327,14 +329,19 @@ func strongest(reasons []diagnosis.Reason) []diagnosis.Reason {
 const rareOutcome = 0.05
 
 func (j *job) whyTest(p diagnosis.Proposal) string {
-	lines := []string{sentence(withMarks(p.Why, j.labels()))}
+	return strings.Join(append([]string{sentence(withMarks(p.Why, j.labels()))}, j.outcomeLines(p)...), "\n")
+}
+
+// outcomeLines say what each likely outcome of a test would point at.
+func (j *job) outcomeLines(p diagnosis.Proposal) []string {
+	var lines []string
 	for _, o := range p.Outcomes {
-		if len(o.Then) == 0 || o.Probability < rareOutcome && len(lines) > 1 {
+		if len(o.Then) == 0 || o.Probability < rareOutcome && len(lines) > 0 {
 			continue
 		}
 		lines = append(lines, fmt.Sprintf("- %s: then %s (%s).", o.Words, j.suspectWords(o.Then[0].Suspect), percent(o.Then[0].Probability)))
 	}
-	return strings.Join(lines, "\n")
+	return lines
 }
 
 // whatElse lists the tests after the one proposed.

@@ -170,7 +170,7 @@ func (t *turn) commandCourse(c words.Command, expected *Test) (bool, error) {
 	case words.CmdHelp:
 		t.say(`Answer in your own words: "84 ohms", "OL", "a to c is open", "15 amps over 6 metres". You can also say: don't know, why, where are we, undo, done.`)
 		return true, nil
-	case words.CmdElse, words.CmdStatus, words.CmdRepeat, words.CmdYes, words.CmdReady, words.CmdNo:
+	case words.CmdElse, words.CmdStatus, words.CmdRepeat, words.CmdHow, words.CmdYes, words.CmdReady, words.CmdNo:
 		return true, t.statusCourse()
 	}
 	return false, nil

@@ -58,7 +58,7 @@ func (s *Service) Grammar(ctx context.Context, r GrammarRequest) (Grammar, error
 }
 
 // commandsHeard are the meanings of commands that make sense at any time.
-var commandsHeard = []string{"skip", "unsure", "why", "else", "undo", "status", "help", "repeat", "done"}
+var commandsHeard = []string{"skip", "unsure", "why", "else", "undo", "status", "help", "how", "repeat", "done"}
 
 // moment is what may be said now.
 func (j *job) moment() speech.Moment {

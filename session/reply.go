@@ -124,6 +124,9 @@ func prefixed(prefix string, list []string) []string {
 // step is the one thing to do now; in short where only a question was answered.
 func (t *turn) step(r Reply) []string {
 	lines := t.j.step(r)
+	if len(t.steps) > 0 && r.Question == nil {
+		return nil
+	}
 	if len(t.j.log) == t.start && len(t.lines) > 0 && r.Question == nil && r.Next != nil {
 		return lines[:1]
 	}

@@ -20,6 +20,8 @@ func (t *turn) speak(r Reply) []speech.Of {
 		first = speech.Of{Text: firstSentence(t.warnings[0]), Caution: true}
 	case len(t.understood) > 0:
 		first.Text = t.heardBack()
+	case len(t.steps) > 0:
+		first.Text = strings.Join(t.steps, " ")
 	case len(t.lines) > 0:
 		first.Text = firstSentence(t.lines[0])
 	}

@@ -30,6 +30,7 @@ type turn struct {
 	warnings   []string // cautions of this turn only
 	asked      []words.Question
 	warned     []string // cautions and advice said for the first time
+	steps      []string // of the test at hand, said because they were asked for
 }
 
 func (s *Service) newTurn(j *job) *turn {

@@ -25,7 +25,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case anyOf(cl, "unsure") && !hasReading(cl):
 			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
-		case anyOf(cl, "help", "status", "else", "repeat", "done") && !hasReading(cl):
+		case anyOf(cl, "help", "how", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
 		case onlyConcepts(cl, "ready"):
 			if len(in) == 1 {
@@ -88,6 +88,8 @@ func (c *call) simple(cl []item) {
 		switch it.concept {
 		case "help":
 			c.command(Command{Kind: CmdHelp})
+		case "how":
+			c.command(Command{Kind: CmdHow})
 		case "status":
 			c.command(Command{Kind: CmdStatus})
 		case "else":

@@ -203,7 +203,7 @@ func (c *call) answerAsk(in []item) bool {
 		not = false
 	}
 	switch {
-	case len(got) == 0 || anyOf(in, "skip", "cannot", "why", "help", "status", "else"):
+	case len(got) == 0 || anyOf(in, "skip", "cannot", "why", "help", "how", "status", "else"):
 		return false
 	case len(got) > 1 || not:
 		c.ask("“"+c.text+"”: which of these is it?", c.expectedChoices())

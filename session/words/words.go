@@ -106,6 +106,7 @@ const (
 	CmdCorrect = "correct" // take back Entry; the findings beside it replace it
 	CmdStatus  = "status"
 	CmdHelp    = "help"
+	CmdHow     = "how"    // how the proposed test is done, in more words
 	CmdRepeat  = "repeat" // say the proposed test again
 	CmdRepair  = "repair" // Suspects, Action, Result
 	CmdDone    = "done"
