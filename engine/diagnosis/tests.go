@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -100,7 +101,7 @@ func (c *Case) worthBy(proving bool) []Proposal {
 	worthIt := c.worthIt()
 	for i, cand := range cs {
 		o := &outlooks[i]
-		gain := choose.Gain(o.Prior, o.Cells)
+		gain := told(o)
 		minutes := c.minutes(cand)
 		opening, proving := o, 0.0
 		if o, ok := opens[opensBy(cand)]; ok && o.gain > gain {
@@ -124,6 +125,10 @@ func (c *Case) worthBy(proving bool) []Proposal {
 	c.lookAhead(ps)
 	return ps
 }
+
+// told is the information that a test is expected to give, in bits >= 0, without what only
+// the luck of small clouds would have it give.
+func told(o *rank.Outlook) float64 { return math.Max(choose.Gain(o.Prior, o.Cells)-o.Luck, 0) }
 
 // lookingUp is what any test costs beside its own minutes: reading what to do,
 // and saying what came of it.
@@ -177,7 +182,7 @@ type opening struct {
 func (c *Case) opens(blocked []*rank.Candidate, outlooks []rank.Outlook) map[string]opening {
 	out := map[string]opening{}
 	for i, cand := range blocked {
-		o := opening{choose.Gain(outlooks[i].Prior, outlooks[i].Cells), anotherReading, &outlooks[i]}
+		o := opening{told(&outlooks[i]), anotherReading, &outlooks[i]}
 		if !c.meterProved() && o.gain > out[meterKey].gain {
 			out[meterKey] = o
 		}

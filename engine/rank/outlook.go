@@ -14,6 +14,7 @@ type Outlook struct {
 	Hyps  []*Hypothesis
 	Prior []float64   // by hypothesis, sums to 1
 	Cells [][]float64 // by hypothesis, by outcome: chance, sums to 1
+	Luck  float64     // bits that the luck of small clouds pretends the outcomes tell, >= 0
 	grid  grid
 	at    []int // by outcome: its cell of the grid; rest for what only a slip reads; nil = in the grid's order
 }
@@ -72,7 +73,11 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 	for k, c := range cs {
 		at := b.expectedCells(c, all)
 		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, at: at, Cells: mixed(forms, b.outcomes(c, all, at), weigh)}
-		out[k].pool(c.signatures(forms), effectives(forms))
+		carried := effectives(forms)
+		out[k].pool(c.signatures(forms), carried)
+		if c.m.circuit {
+			out[k].Luck = out[k].luck(c.lucky(forms, carried))
+		}
 	}
 	return out
 }
@@ -131,13 +136,27 @@ func effectives(forms [][]*Hypothesis) []float64 {
 	return out
 }
 
-// effectiveShare is how many of the chosen particles carry the weight.
-func effectiveShare(share []float64) float64 {
-	squares := 0.0
-	for _, w := range share {
-		squares += w * w
+// lucky are, by hypothesis, how many guesses carry what it expects, +Inf where they are not
+// its own: clouds that were never renewed share their guesses with all others.
+func (c *Candidate) lucky(forms [][]*Hypothesis, carried []float64) []float64 {
+	out := slices.Clone(carried)
+	for h, of := range forms {
+		if of[0].cloud == nil || of[0].cloud.generation == 0 {
+			out[h] = math.Inf(1)
+		}
 	}
-	return 1 / squares
+	return out
+}
+
+// effectiveShare is how many of the chosen particles carry the weight.
+func effectiveShare(share []float64) float64 { return 1 / squares(share) }
+
+func squares(of []float64) float64 {
+	sum := 0.0
+	for _, x := range of {
+		sum += x * x
+	}
+	return sum
 }
 
 // pool gives hypotheses that expect the same number the same outcomes: as far as a meter
@@ -183,8 +202,12 @@ func (o *Outlook) pool(signatures []*signature, effective []float64) {
 		for cell := range mixed {
 			mixed[cell] /= sum
 		}
+		one := 0.0
 		for _, h := range group {
-			done[h], o.Cells[h] = true, mixed
+			one += o.Prior[h] * o.Prior[h] / (sum * sum * effective[h])
+		}
+		for _, h := range group {
+			done[h], o.Cells[h], effective[h] = true, mixed, 1/one
 		}
 	}
 }

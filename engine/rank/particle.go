@@ -101,6 +101,8 @@ type cloud struct {
 	behind     []int      // readings that were only glanced at
 	overruled  []int      // readings on which a rule has the word
 	keen       []float64  // by normal number after that of the network's shape: how much the newest reading hangs on it, cumulative
+	hangs      []float64  // by number of the circuit: by how many nats what was read hangs on it; see sense
+	sensed     int        // readings that hangs takes account of
 	chosen     []int      // particles that have a say in what to measure next
 	share      []float64  // and how much of one
 	stream     *rand.PCG

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilside/engine/circuit"
+	"coilside/rules"
 )
 
 // Many readings have nothing to do with most suspects: the volts of the battery
@@ -23,13 +24,13 @@ const probesKept = 5
 
 // signature is what a cloud's probes predict of a measurement: suspects that predict it by
 // the same function of the circuit have the same one.
-type signature [probesKept * 2]float64
+type signature [probesKept][3]float64
 
 // put notes the prediction of one probe.
 func (s *signature) put(probe int, x *mix) {
-	s[2*probe], s[2*probe+1] = x.raw[0].A, 1
+	s[probe] = [3]float64{x.raw[0].A, x.raw[0].B, 1}
 	if x.n > 1 && x.raw[1] != x.raw[0] {
-		s[2*probe+1] = 10 + x.raw[1].A + x.chance[0]
+		s[probe][2] = 10 + x.raw[1].A + x.raw[1].B + x.chance[0]
 	}
 }
 
@@ -37,9 +38,11 @@ func (s *signature) put(probe int, x *mix) {
 // the standard deviation of the reading.
 func (s *signature) same(t *signature, error float64) bool {
 	for i := range s {
-		x, y := finite(s[i]), finite(t[i])
-		if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
-			return false
+		for k := range s[i] {
+			x, y := finite(s[i][k]), finite(t[i][k])
+			if math.Abs(x-y) > 0.3*error+0.01*math.Max(math.Abs(x), math.Abs(y)) {
+				return false
+			}
 		}
 	}
 	return true
@@ -51,7 +54,13 @@ type foreseen struct {
 	mixes     []mix // by particle
 	signed    bool  // the signature is there; also of what is dormant
 	signature signature
-	middle    float64 // median of what is expected
+	about            // of what is expected; of the lowest where a span is read
+	highest   *about // of a span; nil where one number or choice is read
+}
+
+// about is what a hypothesis expects a number to be.
+type about struct {
+	middle    float64 // median
 	width     float64 // half of what holds two thirds of it, as a standard deviation does
 	effective float64 // particles that carry the weight
 }
@@ -131,21 +140,34 @@ func (b *Belief) foreseeOne(s *foreseen, h *Hypothesis, m *measurement) {
 	start := len(b.foreseen)
 	b.foreseen = append(b.foreseen, make([]mix, len(c.particles))...)
 	s.mixes = b.foreseen[start:len(b.foreseen):len(b.foreseen)]
-	expected := make([]weighted, 0, len(c.particles)+8)
 	weights := normalWeights(c.logw)
+	for i := range weights {
+		b.predict(&c.particles[i], ms, s.mixes[i:i+1])
+	}
+	s.about = s.tell(weights, func(r circuit.Raw) float64 { return r.A })
+	if m.Measure.Mode == rules.MinMax {
+		highest := s.tell(weights, func(r circuit.Raw) float64 { return r.B })
+		s.highest = &highest
+	}
+	if h.bare >= liveAt {
+		h.expect(m, inWords(m, s.mixes, weights))
+	}
+}
+
+// tell sums up what is foreseen of one number that a reading shows.
+func (s *foreseen) tell(weights []float64, number func(circuit.Raw) float64) about {
+	expected := make([]weighted, 0, len(weights)+8)
 	for i, w := range weights {
 		x := &s.mixes[i]
-		b.predict(&c.particles[i], ms, s.mixes[i:i+1])
 		for k := range x.n {
-			expected = append(expected, weighted{finite(x.raw[k].A), w * x.chance[k]})
+			expected = append(expected, weighted{finite(number(x.raw[k])), w * x.chance[k]})
 		}
 	}
 	slices.SortFunc(expected, func(a, b weighted) int { return cmp.Compare(a.value, b.value) })
-	s.middle = quantile(expected, 0.5)
-	s.width = (quantile(expected, 0.84) - quantile(expected, 0.16)) / 2
-	s.effective = min(effective(c.logw), distinct(expected))
-	if h.bare >= liveAt {
-		h.expect(m, inWords(m, s.mixes, weights))
+	return about{
+		middle:    quantile(expected, 0.5),
+		width:     (quantile(expected, 0.84) - quantile(expected, 0.16)) / 2,
+		effective: min(1/squares(weights), distinct(expected)),
 	}
 }
 
@@ -188,12 +210,17 @@ func finite(x float64) float64 {
 // or they predict by the same function and expect the same but for that luck.
 // error is the standard deviation of the reading.
 func (s *foreseen) alike(t *foreseen, error float64) bool {
+	same := s.sameFunction(t, error)
+	return s.about.alike(&t.about, error, same) && (s.highest == nil || s.highest.alike(t.highest, error, same))
+}
+
+func (s *about) alike(t *about, error float64, sameFunction bool) bool {
 	apart := math.Abs(s.middle - t.middle)
 	a, b := math.Hypot(s.width, error), math.Hypot(t.width, error)
 	if wide := 3 * error; s.width < wide && t.width < wide && apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b) {
 		return true
 	}
-	if !s.sameFunction(t, error) {
+	if !sameFunction {
 		return false
 	}
 	luck := math.Hypot(s.width/math.Sqrt(s.effective), t.width/math.Sqrt(t.effective))
@@ -273,7 +300,7 @@ func (b *Belief) foreseeSound(m *measurement) {
 			continue
 		}
 		b.predict(p, []*measurement{m}, out[:])
-		m.sound = append(m.sound, scaled(m.Measure.Mode, out[0].raw[0].A))
+		m.sound = append(m.sound, scaled(m.Measure.Mode, out[0].raw[0]))
 	}
 }
 

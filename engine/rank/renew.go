@@ -27,6 +27,7 @@ func (b *Belief) renewTempered(c *cloud, groups []group, newest int, part float6
 	step := uint64(len(b.readings))<<20 | uint64(part*(1<<16))
 	c.stream.Seed(b.seed^0xc0ffee, step)
 	c.feel()
+	b.sense(c, groups)
 	b.resample(c)
 	for i := range c.particles {
 		p := &c.particles[i]
@@ -106,6 +107,9 @@ func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part fl
 	onlyFault, prior := b.propose(c, q.normal, newest, sweep)
 	if accept += prior; math.IsInf(accept, 1) {
 		return
+	}
+	if !onlyFault {
+		c.renewIdle(q.normal)
 	}
 	if onlyFault {
 		q.draw = p.draw
@@ -227,7 +231,7 @@ func (b *Belief) along(c *cloud, normal []float64) (onlyFault bool, prior float6
 	step := 0.3 + 0.9*c.rng.Float64()
 	onlyFault = true
 	for i := wiring; i < len(normal); i++ {
-		if i < own && c.keenOn(i) < alongLeast {
+		if i < own && (c.keenOn(i) < alongLeast || c.idle(i)) {
 			continue
 		}
 		onlyFault = onlyFault && i >= own
@@ -311,10 +315,13 @@ func (c *cloud) feel() {
 	}
 }
 
-// scaled is a prediction on a scale on which its cause acts about evenly.
-func scaled(mode rules.Mode, v float64) float64 {
-	if mode == rules.Ohms {
-		return math.Log(math.Min(math.Abs(v), circuit.OverRange) + ohmsFloor)
+// scaled is a prediction on a scale on which its cause acts about evenly; of a span, its middle.
+func scaled(mode rules.Mode, raw circuit.Raw) float64 {
+	switch mode {
+	case rules.Ohms:
+		return math.Log(math.Min(math.Abs(raw.A), circuit.OverRange) + ohmsFloor)
+	case rules.MinMax:
+		return (raw.A + raw.B) / 2
 	}
-	return finite(v)
+	return finite(raw.A)
 }

@@ -271,7 +271,7 @@ func (b *Belief) earlier(m *measurement) int {
 // logFor is the log likelihood of a reading for a particle. Where the same thing
 // was read before, what made that reading wrong may make this one wrong again.
 func (b *Belief) logFor(p *particle, m *measurement, x *mix) float64 {
-	p.newest = scaled(m.Measure.Mode, x.raw[0].A)
+	p.newest = scaled(m.Measure.Mode, x.raw[0])
 	log := b.logLikelihood(m, x)
 	if m.again < 0 {
 		return log
