@@ -314,14 +314,16 @@ func (c *call) choicesByMeaning(in []item) []string {
 		}
 	}
 	for _, it := range in {
-		fact, val, ok := strings.Cut(it.concept, "=")
 		for _, s := range it.place.spots {
 			add(s.role)
 		}
+		for _, said := range append([]string{it.concept}, it.facts...) {
+			if fact, val, ok := strings.Cut(said, "="); ok && (fact == firstText(e.Sets, e.ID) || fact == e.ID) {
+				add(val)
+				add(map[string]string{"true": "yes", "false": "no"}[val])
+			}
+		}
 		switch {
-		case ok && (fact == firstText(e.Sets, e.ID) || fact == e.ID):
-			add(val)
-			add(map[string]string{"true": "yes", "false": "no"}[val])
 		case it.concept == "yes":
 			add("yes")
 			add("true")
