@@ -26,6 +26,7 @@ func negate(in []item) []item {
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
 				in[j].raw = it.raw + " " + in[j].raw
+				in[i+1].so, in[i+1].but = in[i+1].so || it.so, in[i+1].but || it.but
 				continue
 			}
 			if o := trailing(in, i); o != "" {

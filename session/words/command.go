@@ -35,7 +35,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			c.yesNo(true, len(in) == 1)
 		case i > 0 && breaksOff(cl):
 			rest = append(rest, otherwiseThan(in[i-1], cl)...)
-		case onlyConcepts(cl, "no", "not") && (len(in) > 1 || !contents(cl)):
+		case onlyConcepts(cl, "no", "not") && !cl[0].but && (len(in) > 1 || !contents(cl)):
 			c.yesNo(false, len(in) == 1)
 		default:
 			rest = append(rest, cl)

@@ -160,6 +160,9 @@ var interjections = set(`oh ah er erm um uh well damn shit bugger blast argh eh 
 // plain answer.
 func (c *call) noCorrects(in []item, i int) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
+	if next.text == "it" && verbs[neighbour(in, i, 2).text] {
+		next = neighbour(in, i, 3) // "no it's 11.9"
+	}
 	if next.kind == kNum && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum }) {
 		return true // "12 no 11"; but "there's no 12 volts at 86"
 	}

@@ -80,7 +80,7 @@ type symbol struct {
 func (c *call) frames(clause []item) []frame {
 	var base frame
 	var syms []symbol
-	clause = c.coilAsPlace(negate(clause))
+	clause = c.withoutReference(c.coilAsPlace(negate(clause)))
 	base.raw = rawOf(clause)
 	base.so = len(clause) > 0 && clause[0].so
 	base.but = len(clause) > 0 && clause[0].but
@@ -151,6 +151,21 @@ func onlyReference(clause []item) bool {
 	return after
 }
 
+// withoutReference leaves out "to ground" where that is what the test asked for is read
+// against anyway, and no other place is named.
+func (c *call) withoutReference(clause []item) []item {
+	at := slices.IndexFunc(clause, func(it item) bool { return it.kind == kPlace || it.concept == "battery" })
+	e := c.ctx.Expected
+	if at < 0 || e == nil || e.Kind != "number" || !reference(e.Measure.Black) || placeWordBefore(clause, at).text != "to" || onlyOther(clause, at) >= 0 {
+		return clause
+	}
+	p := clause[at].place
+	if len(p.spots) != 1 || p.spots[0].part != "ground" && (p.spots[0].abs == "" || p.spots[0].abs != e.Measure.Black) {
+		return clause
+	}
+	return slices.Delete(slices.Clone(clause), at, at+1)
+}
+
 // stretch are names for what lies between the two leads.
 var stretch = set(`wire cable joint run section length loom harness lead`)
 
@@ -172,8 +187,8 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 		return []symbol{{true, it}}
 	case it.kind == kNum:
 		return c.number(base, clause, i)
-	case it.concept == "good" && i == 0 && hasReading(clause[1:]):
-		// "ok so 86 has 12.4"
+	case it.concept == "good" && i == 0 && (hasReading(clause[1:]) || isSetup(neighbour(clause, 1, 0))):
+		// "ok so 86 has 12.4", "ok key's on"
 	case concepts[it.concept] == gSide && sideOf[it.concept]:
 		return c.loneSide(base, it)
 	case it.concept == "off" && i > 0 && strings.EqualFold(it.raw, "off") && !mayBeOff(clause, i):

@@ -23,7 +23,7 @@ func joinAll(all []frame) []frame {
 // merge joins frames that complete each other: a place and the number after it,
 // an act and what became of it.
 func (c *call) merge(in []frame) []frame {
-	backIn(in)
+	c.backIn(in)
 	var out []frame
 	var before []string
 	led := false // by clauses that only tell a setup
@@ -46,7 +46,7 @@ func (c *call) merge(in []frame) []frame {
 		}
 		led = false
 		f.before = before
-		if n := len(out); n > 0 && f.but && f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") {
+		if n := len(out); n > 0 && f.but && (f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") || slices.Equal(f.allSeen(), []string{"unclear"})) {
 			out[n-1].limited = true // "something clicked, but not the relay"
 			continue
 		}
@@ -65,13 +65,16 @@ func (c *call) merge(in []frame) []frame {
 
 // backIn takes "plugged the relay back in, 86 shows 12.2" for how the vehicle then stood:
 // something was read after it, and nothing seen that a reseating could have changed.
-func backIn(in []frame) {
+func (c *call) backIn(in []frame) {
 	read := slices.IndexFunc(in, func(f frame) bool { return len(f.nums) > 0 && len(f.places) > 0 })
+	if read < 0 && c.ctx.Now != nil && c.ctx.Now.Relay == "out" && !c.watching() {
+		read = len(in) // it was out, and is in now
+	}
 	if read < 0 || slices.ContainsFunc(in, func(f frame) bool { return len(f.outcomes) > 0 }) {
 		return
 	}
 	for i := range in[:read] {
-		if f := &in[i]; f.bare() && len(f.places) == 0 && slices.Equal(f.acts, []string{"reseat"}) {
+		if f := &in[i]; f.bare() && len(f.places) == 0 && slices.Equal(f.acts, []string{"reseat"}) && !f.has(f.setups, "command_on") {
 			f.acts, f.elements, f.setups = nil, nil, append(f.setups, "relay_in")
 		}
 	}
@@ -166,7 +169,7 @@ func onlyNumber(f *frame) bool {
 // onlyLoad tells whether the frame says only what the load does.
 func onlyLoad(f *frame) bool {
 	seen := f.allSeen()
-	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes")) == len(seen) &&
+	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes", "drops_out_hot")) == len(seen) &&
 		len(f.nums)+len(f.places)+len(f.acts) == 0
 }
 

@@ -216,7 +216,7 @@ func (c *call) expectedElement() string {
 		if r := role(p); r == "85" || r == "86" {
 			return "coil"
 		}
-		if el, _, ok := strings.Cut(p, "."); ok && ends[el] != [2]spot{} {
+		if el, _, _ := strings.Cut(p, "."); ends[el] != [2]spot{} {
 			return el
 		}
 	}

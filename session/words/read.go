@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -245,6 +246,7 @@ func (c *call) run(items []item) {
 		all = joinAll(all)
 	}
 	sameAgain(all)
+	all = c.saidBetter(all)
 	c.inherit(all)
 	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
@@ -265,6 +267,18 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands)+len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// saidBetter drops a limit that is said again as a number: "24 and a bit, 24.3".
+func (c *call) saidBetter(all []frame) []frame {
+	for i := 0; i+1 < len(all); i++ {
+		a, b := &all[i], &all[i+1]
+		if a.is("bound") && len(a.nums) == 1 && len(a.places) == 0 && onlyNumber(b) && !b.is("bound") && len(b.nums) == 1 && math.Abs(a.nums[0].num.v-b.nums[0].num.v) < 1 {
+			c.settled(a.nums...)
+			return append(slices.Clone(all[:i]), all[i+1:]...)
+		}
+	}
+	return all
 }
 
 // readVolts tells a frame with a number that can only be volts, at one place.

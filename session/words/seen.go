@@ -92,7 +92,7 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		return // "there's a click but it's faint"
 	}
 	switch {
-	case f.limited && f.outcome("runs", "click", "bright"):
+	case f.limited && len(only(seen, "runs", "click", "bright")) > 0:
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case c.expects(rules.Ask) && len(f.elements)+len(f.places)+len(f.acts) == 0:
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
