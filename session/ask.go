@@ -188,11 +188,24 @@ func (j *job) askedReading(text string, open bool) (rules.Measure, rules.Setup, 
 	return rules.Measure{}, rules.Setup{}, diagnosis.Answer{}, false
 }
 
+// readingJudged is the reading that is asked about: as said, or else the last number read.
+func (j *job) readingJudged(said string) (rules.Measure, rules.Setup, diagnosis.Answer, bool) {
+	if said != "" {
+		return j.askedReading(said, true)
+	}
+	for _, e := range slices.Backward(standing(j.log)) {
+		if e.Kind == kindReading && (e.Reading.Answer.Number != nil || e.Reading.Answer.Over) {
+			return e.Reading.Measure, e.Reading.Setup, diagnosis.Answer(e.Reading.Answer), true
+		}
+	}
+	return rules.Measure{}, rules.Setup{}, diagnosis.Answer{}, false
+}
+
 // judgeReading says whether a reading is what a sound circuit gives there, and what else
 // would give it.
 func (j *job) judgeReading(q asking.Question, a *Asked) error {
-	m, s, value, ok := j.askedReading(q.Reading, true)
-	if !ok { // only a number with its unit: ohms by themselves are of the coil
+	m, s, value, ok := j.readingJudged(q.Reading)
+	if !ok && q.Reading != "" { // only a number with its unit: ohms by themselves are of the coil
 		m, s = rules.Measure{Mode: rules.Ohms, Red: "relay.86", Black: "relay.85"}, rules.Setup{Relay: "bench"}
 		_, _, value, ok = j.askedReading(q.Reading+" between relay blades 86 and 85 on the bench", false)
 	}
@@ -208,9 +221,9 @@ func (j *job) judgeReading(q asking.Question, a *Asked) error {
 	shown := Answer(value).words(m.Mode.Unit())
 	a.Text = fmt.Sprintf("%s, %s: a sound circuit gives %s.", sentence(measureWords(m, j.labels()))[:len(sentence(measureWords(m, j.labels())))-1], setupWords(s), want.Words())
 	if fits {
-		a.Text += " So " + shown + " is all right."
+		a.Text += " So " + shown + " is all right." + j.wouldGive(" These would give it too: ", m, s, value)
 	} else {
-		a.Text += " So " + shown + " is not all right." + j.wouldGive(m, s, value)
+		a.Text += " So " + shown + " is not all right." + j.wouldGive(" These would give it: ", m, s, value)
 	}
 	if m.Mode == rules.Ohms && s.Relay == "bench" && s.Coil != "energised" && strings.HasPrefix(m.Red, "relay.8") && !want.Over && want.Typical > 0 {
 		a.Text += fmt.Sprintf(" A hot coil reads more: at 80 °C %d %% above what it reads at 20 °C.", int(math.Round(100*(circuit.CoilOhmsAt(1, 20, 80)-1))))
@@ -221,8 +234,8 @@ func (j *job) judgeReading(q asking.Question, a *Asked) error {
 // mostWouldGive bounds the suspects that are named for a reading that is not all right.
 const mostWouldGive = 3
 
-// wouldGive names the likeliest suspects that would give a reading.
-func (j *job) wouldGive(m rules.Measure, s rules.Setup, value diagnosis.Answer) string {
+// wouldGive names the likeliest suspects that would give a reading, after lead; "" for none.
+func (j *job) wouldGive(lead string, m rules.Measure, s rules.Setup, value diagnosis.Answer) string {
 	var names []string
 	for _, r := range j.now().ranking {
 		if r.Suspect == noFault || strings.Contains(r.Suspect, " + ") {
@@ -238,7 +251,7 @@ func (j *job) wouldGive(m rules.Measure, s rules.Setup, value diagnosis.Answer) 
 	if len(names) == 0 {
 		return ""
 	}
-	return " These would give it: " + joined(names, "or") + "."
+	return lead + joined(names, "or") + "."
 }
 
 // tellExpected says what should be read somewhere: sound, and by the likeliest suspects.

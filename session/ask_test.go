@@ -41,6 +41,10 @@ func TestQuestionsInPassing(t *testing.T) {
 	assert.False(t, *a.Fits, a.Text)
 	assert.Contains(t, a.Text, "coil has too much resistance")
 
+	a = ask("is that ok?") // the last number that was read
+	assert.True(t, *a.Fits, a.Text)
+	assert.Equal(t, "battery.positive", a.Measure.Red)
+
 	a = ask("what should 87 read now?") // as the vehicle stands: relay in, key on, commanded on
 	assert.Equal(t, "back.87", a.Measure.Red)
 	assert.Contains(t, a.Expected, "12.")

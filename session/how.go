@@ -63,7 +63,7 @@ func (j *job) steps(m rules.Measure, s rules.Setup) []string {
 	if m.Mode != rules.Bridge {
 		tool()
 	}
-	add(stateSteps(s)...)
+	add(j.stateSteps(s)...)
 	if m.Mode == rules.Bridge {
 		tool() // what a jumper runs, it runs at once
 	}
@@ -121,7 +121,7 @@ func (j *job) leadStep(m rules.Measure) string {
 }
 
 // stateSteps are done last, with the leads in place: the key, the engine, the load.
-func stateSteps(s rules.Setup) []string {
+func (j *job) stateSteps(s rules.Setup) []string {
 	if s.Relay == "bench" {
 		return []string{"coil_" + s.Coil}
 	}
@@ -133,7 +133,11 @@ func stateSteps(s rules.Setup) []string {
 	if s.Neighbours == "on" {
 		rows = append(rows, "neighbours_on")
 	}
-	rows = append(rows, "command_"+s.Command)
+	command := "command_" + s.Command
+	if s.Command == "on" && j.moves() {
+		command = "command_on_moving"
+	}
+	rows = append(rows, command)
 	if s.Heat != "" {
 		rows = append(rows, "heat_"+s.Heat)
 	}

@@ -47,7 +47,7 @@ func TestEveryStepIsDescribed(t *testing.T) {
 			continue
 		}
 		rows := append(relaySteps(test.Measure, test.Setup), toolOf(test.Measure))
-		rows = append(rows, stateSteps(test.Setup)...)
+		rows = append(rows, j.stateSteps(test.Setup)...)
 		if test.Measure.During != "" {
 			rows = append(rows, test.Measure.During)
 		}

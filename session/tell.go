@@ -267,6 +267,9 @@ func (t *turn) notRead(u words.Unread) {
 		line = "“" + short(u.Text) + "”: I did not take that"
 	}
 	switch {
+	case u.Why == words.AlreadyKept:
+		t.say("It is kept like that already; nothing changes.")
+		return
 	case u.Why == words.NotUnderstood && u.Text != "":
 		line = "I did not understand “" + short(u.Text) + "”"
 	case u.Why != "":

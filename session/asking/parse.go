@@ -20,7 +20,7 @@ const (
 // Question is one question in passing.
 type Question struct {
 	Kind    string
-	Reading string   // of fits: "107 ohms between 85 and 86"
+	Reading string   // of fits: "107 ohms between 85 and 86"; "" = the last one that was read
 	Place   string   // of expect and terminal, as said
 	Amps    *float64 // of wire; nil = not said
 	Metres  *float64 // of wire, one way; nil = not said
@@ -35,8 +35,15 @@ const (
 )
 
 var (
-	isIt     = regexp.MustCompile(`^(?:is|are|would|isn't) (?:an? |about )?(` + number + ` ?` + units + `\b.*?),? (?:be )?` + judged + now + `$`)
-	itIs     = regexp.MustCompile(`^(` + number + ` ?` + units + `\b.*?),? (?:(?:is|are) that |is it )?` + judged + `$`)
+	isIt   = regexp.MustCompile(`^(?:is|are|would|isn't) (?:an? |about )?(` + number + ` ?` + units + `\b.*?),? (?:be )?` + judged + now + `$`)
+	itIs   = regexp.MustCompile(`^(` + number + ` ?` + units + `\b.*?),? (?:(?:is|are) that |is it )?` + judged + `$`)
+	isThat = []*regexp.Regexp{
+		regexp.MustCompile(`^(?:so |and |but |hmm,? )?(?:is|was|isn't) (?:that|it|this)(?: reading| number| value)? (?:a bit |a little |really |very |any |about |still )?` + judged + `(?:,? or (?:bad|not|what|too (?:high|low)))?` + now + `$`),
+		regexp.MustCompile(`^(?:is|are) (?:that|those|these) (?:what|as) (?:it|they) should be$`),
+		regexp.MustCompile(`^does (?:that|it) (?:look|sound|seem) ` + judged + `(?: to you)?$`),
+		regexp.MustCompile(`^should (?:it|that) (?:be|read) (?:that|so|this) (?:high|low|much|little)$`),
+		regexp.MustCompile(`^(?:good or bad|should i worry|is that (?:a|the) problem)$`),
+	}
 	expected = []*regexp.Regexp{
 		regexp.MustCompile(`^what (?:should|ought|would) (?:(?:i|we) (?:see|read|get|measure|have|find|expect) (?:at|on|across|from|between) )?(.+?)(?: (?:read|show|be|give|have|measure|to read))?` + now + `$`),
 		regexp.MustCompile(`^what(?: do (?:i|we))? expect (?:at|on|across|from|between) (.+?)` + now + `$`),
@@ -85,6 +92,11 @@ func Parse(text string) (Question, bool) {
 	}
 	if m := itIs.FindStringSubmatch(text); m != nil && asked { // without the mark it is a reading
 		return Question{Kind: Fits, Reading: m[1]}, true
+	}
+	for _, form := range isThat {
+		if form.MatchString(text) {
+			return Question{Kind: Fits}, true
+		}
 	}
 	for _, form := range atHand {
 		if form.MatchString(text) {

@@ -12,6 +12,13 @@ func TestQuestionsAreTold(t *testing.T) {
 	for text, want := range map[string]Question{
 		"is 107 ohms all right?":                       {Kind: Fits, Reading: "107 ohms"},
 		"Is 0.3 V across the contact too much?":        {Kind: Fits, Reading: "0.3 v across the contact"},
+		"is that bad":                                  {Kind: Fits},
+		"Is that ok?":                                  {Kind: Fits},
+		"is it a bit low":                              {Kind: Fits},
+		"was that reading all right?":                  {Kind: Fits},
+		"does that look right to you":                  {Kind: Fits},
+		"is that good or bad":                          {Kind: Fits},
+		"should it be that low?":                       {Kind: Fits},
 		"107 ohms, is that ok?":                        {Kind: Fits, Reading: "107 ohms"},
 		"107 ohms between 85 and 86 ok?":               {Kind: Fits, Reading: "107 ohms between 85 and 86"},
 		"what should 87 read now?":                     {Kind: Expect, Place: "87"},

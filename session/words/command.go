@@ -25,6 +25,8 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case anyOf(cl, "unsure") && !hasReading(cl):
 			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
+		case i == 0 && onlyConcepts(cl, "done") && slices.ContainsFunc(in[1:], hasNumber):
+			continue // "done, it was 12.4"
 		case anyOf(cl, "help", "how", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
 		case onlyConcepts(cl, "ready"):
@@ -169,6 +171,10 @@ func hasReading(cl []item) bool {
 	return slices.ContainsFunc(cl, func(it item) bool {
 		return it.kind == kNum || concepts[it.concept] == gOutcome
 	})
+}
+
+func hasNumber(cl []item) bool {
+	return slices.ContainsFunc(cl, func(it item) bool { return it.kind == kNum })
 }
 
 // asksWhy tells a question from "dunno why".

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -42,6 +43,7 @@ type frame struct {
 	or        bool   // begins with "or": another value for what went before
 	no        bool   // "no" in front
 	sideOnly  bool   // a side, and nothing it is a side of
+	also      bool   // "too": as what was read before it
 	prefix    string // socket, back, relay, said apart from the place
 	raw       string
 }
@@ -84,6 +86,7 @@ func (c *call) frames(clause []item) []frame {
 	base.raw = rawOf(clause)
 	base.so = len(clause) > 0 && clause[0].so
 	base.but = len(clause) > 0 && clause[0].but
+	base.also = slices.ContainsFunc(clause, func(it item) bool { return saysToo[strings.ToLower(it.raw)] })
 	base.or = len(clause) > 0 && clause[0].text == "or"
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
@@ -123,6 +126,8 @@ func (c *call) frames(clause []item) []frame {
 	}
 	return base.split(syms)
 }
+
+var saysToo = map[string]bool{"too": true, "also": true, "as well": true}
 
 // ofOther tells what is seen of another circuit's part, with nothing tried.
 func (f *frame) ofOther() bool {
@@ -425,7 +430,7 @@ func locative(clause []item, i int) bool {
 // split pairs places and values in the order said. Where they do not pair off,
 // all stay in one frame, which is then asked about.
 func (f frame) split(syms []symbol) []frame {
-	syms = f.respectively(syms)
+	syms = f.respectively(inNumbers(syms))
 	places, vals := 0, 0
 	alternate := true
 	for i, s := range syms {
@@ -450,6 +455,21 @@ func (f frame) split(syms []symbol) []frame {
 		f.take(s)
 	}
 	return []frame{f}
+}
+
+// inNumbers leaves out what the number after it says better: "live 12.3", "dead 0.02".
+func inNumbers(syms []symbol) []symbol {
+	var out []symbol
+	for i, s := range syms {
+		if i+1 < len(syms) && !s.place && s.item.kind != kNum && !syms[i+1].place && syms[i+1].item.kind == kNum {
+			v := math.Abs(value(syms[i+1].item.num))
+			if s.item.concept == "live" && v >= 1 || (s.item.concept == "dead" || s.item.concept == "nothing") && v < 0.5 {
+				continue
+			}
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // respectively parts "86 and 85 read 12.4 and 0.3" into two pairs.

@@ -124,8 +124,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "aside" // "the pump hums but won't turn"
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
 			in[i].concept = "unclear" // "the pump hums" says nothing of the relay
-		case it.concept == "runs" && strings.HasSuffix(strings.ToLower(it.raw), " up") && neighbour(in, i, 1).kind == kNum:
-			in[i].concept = "aside" // "comes up 12.4" is said of the meter
+		case it.concept == "runs" && ofMeter(it, neighbour(in, i, 1)):
+			in[i].concept = "aside" // "comes up 12.4"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
@@ -203,6 +203,14 @@ func fromLoad(rest []item) bool {
 func isSounder(it item) bool {
 	raw := strings.ToLower(it.raw)
 	return it.concept == "load" && slices.ContainsFunc([]string{"horn", "alarm", "buzzer", "siren"}, func(w string) bool { return strings.HasSuffix(raw, w) })
+}
+
+// ofMeter tells a verb of a load's that is said of the meter here: a number comes next, or
+// from where to where it went.
+func ofMeter(it, next item) bool {
+	raw := strings.ToLower(it.raw)
+	moved := raw == "went" || raw == "goes" || raw == "ran" || raw == "came on"
+	return (moved || strings.HasSuffix(raw, " up")) && next.kind == kNum || moved && (next.concept == "between" || next.text == "from" || next.text == "down" || next.text == "to")
 }
 
 // ofLoad tells what a load plainly does.

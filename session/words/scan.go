@@ -212,12 +212,18 @@ func appendWord(to []item, s string, glued bool) []item {
 			item{kind: kWord, text: plain(base), raw: s[:len(base)], glued: glued},
 			item{kind: kWord, text: "'s", raw: "'s", glued: true})
 	}
+	if base, ok := strings.CutSuffix(low, "s"); ok && asksShort[base] {
+		return append(to, item{kind: kWord, text: base, raw: s, glued: glued}, item{kind: kWord, text: "'s", glued: true})
+	}
 	low = plain(low)
 	if low == "" {
 		return to
 	}
 	return append(to, item{kind: kWord, text: low, raw: s, glued: glued})
 }
+
+// asksShort are words that "is" is often typed onto without its mark: "wheres that fuse".
+var asksShort = set(`where what how who when`)
 
 func plain(s string) string { return strings.ReplaceAll(s, "'", "") }
 

@@ -148,6 +148,9 @@ type Choice struct {
 // NotUnderstood is Unread.Why where nothing more can be said.
 const NotUnderstood = "that was not understood"
 
+// AlreadyKept is Unread.Why of a correction that changes nothing.
+const AlreadyKept = "it is kept like that already"
+
 // Unread is something that was not understood or not accepted.
 type Unread struct {
 	Text    string // as heard
