@@ -27,6 +27,8 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
 		case i == 0 && onlyConcepts(cl, "done") && slices.ContainsFunc(in[1:], hasNumber):
 			continue // "done, it was 12.4"
+		case anyOf(cl, "done") && anyOf(cl, "not"):
+			c.unread(rawOf(cl), NotUnderstood)
 		case anyOf(cl, "help", "how", "status", "else", "repeat", "done") && !hasReading(cl):
 			c.simple(cl)
 		case onlyConcepts(cl, "ready"):

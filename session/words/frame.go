@@ -373,7 +373,7 @@ func (f *frame) word(clause []item, i int, r *Reader) {
 		}
 		return
 	}
-	if w == "as" && stateNext(clause[i+1:]) || w == "instead" && neighbour(clause, i, -1).kind == kPlace && neighbour(clause, i, 1).text != "of" {
+	if (w == "as" || w == "after") && stateNext(clause[i+1:]) || w == "instead" && neighbour(clause, i, -1).kind == kPlace && neighbour(clause, i, 1).text != "of" {
 		return
 	}
 	if f.nowhere == "" && locative(clause, i) && !harmless[w] && !r.filler[w] {

@@ -139,7 +139,7 @@ func (n *node) mean(means string) {
 func (r *Reader) match(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); {
-		end, n, loose := r.longest(in[i:])
+		end, n, loose := r.longestAs(in[i:], reading{asSaid: i > 0 && in[i-1].text == "to"}) // "it took a while to come up"
 		if state, took, not := r.state(in[i:]); took > n {
 			if not {
 				out = append(out, item{kind: kConcept, concept: "not", text: "not", raw: "not"})
@@ -168,9 +168,13 @@ func (r *Reader) match(in []item) []item {
 // longest finds the longest phrase that in begins with; loose are the words that stood for
 // a *.
 func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
+	return r.longestAs(in, reading{})
+}
+
+func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
+		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -185,14 +189,19 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 		}
 		for _, form := range denialForms(in, i) {
 			if next := n.next[form.word]; next != nil {
-				walk(next, i+form.took, stars, reading{reworded: as.reworded || form.word != "not", named: as.named})
+				walk(next, i+form.took, stars, as.inOtherWords(form.word != "not"))
 			}
 		}
 		if next := n.next[present[in[i].text]]; i > 0 && next != nil {
-			walk(next, i+1, stars, reading{reworded: true, named: as.named})
+			walk(next, i+1, stars, as.inOtherWords(true))
+		}
+		for _, form := range verbForms[in[i].text] {
+			if next := n.next[form]; next != nil && !as.asSaid && in[0].text != "it" {
+				walk(next, i+1, stars, as.inOtherWords(true))
+			}
 		}
 		if part := r.aliases[in[i].text]; part != "" && n.next[part] != nil {
-			walk(n.next[part], i+1, stars, reading{reworded: as.reworded, named: part})
+			walk(n.next[part], i+1, stars, reading{reworded: as.reworded, asSaid: as.asSaid, named: part})
 		}
 		if any := n.next[star]; any != nil && i > 0 {
 			walk(any, i+1, append(slices.Clip(stars), in[i]), as)
@@ -201,7 +210,7 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 			}
 		}
 	}
-	walk(&r.root, 0, nil, reading{})
+	walk(&r.root, 0, nil, as)
 	return best, took, loose
 }
 
@@ -229,14 +238,20 @@ func pinCount(it item) string {
 // reading is how the words were taken for those of a saying.
 type reading struct {
 	reworded bool   // "didn't run" for "doesn't run", "was gone" for "is gone"
+	asSaid   bool   // no other form of a verb may stand for it
 	named    string // a part by another of its names: "horn ground" for "load ground"
+}
+
+func (as reading) inOtherWords(really bool) reading {
+	as.reworded = as.reworded || really
+	return as
 }
 
 // mayMean keeps a saying in other words to what holds in them as well. What the load was
 // doing is left to the load's own name: another kind's is a neighbour.
-func (as reading) mayMean(n *node) bool {
-	if as.reworded && concepts[n.concept] != gOutcome {
-		return false // "don't have" and "doesn't have" are not alike
+func (as reading) mayMean(n *node, words int) bool {
+	if as.reworded && (words == 1 || concepts[n.concept] != gOutcome) {
+		return false // "don't have" and "doesn't have" are not alike, nor are "blew" and "blowing"
 	}
 	if as.named == "load" || as.named == "control" {
 		return concepts[n.concept] == gPlace || n.concept == "load_unplugged"
@@ -246,6 +261,27 @@ func (as reading) mayMean(n *node) bool {
 
 // present are words of being, by their past.
 var present = map[string]string{"was": "is", "were": "are"}
+
+// verbForms are the other forms of a verb that says what a load, a relay or a fuse does:
+// "blowing the fuse" is "blows the fuse". Past, present, for one and for many.
+var verbForms = otherVerbForms(`blow blows blowing blew/pop pops popping popped/trip trips tripping tripped/run runs running ran/
+	come comes coming came/go goes going went/stop stops stopping stopped/cut cuts cutting/die dies dying died/quit quits quitting/
+	pack packs packing packed/conk conks conking conked/drop drops dropping dropped/kick kicks kicking kicked/
+	start starts starting started/turn turns turning turned/spin spins spinning spun/light lights lighting lit/
+	work works working worked/move moves moving moved/click clicks clicking clicked/keep keeps keeping kept/
+	stay stays staying stayed/get gets getting got/give gives giving gave/take takes taking took/shut shuts shutting/
+	switch switches switching switched/fire fires firing fired/make makes making made/eat eats eating ate/sound sounds sounding sounded`)
+
+func otherVerbForms(verbs string) map[string][]string {
+	out := map[string][]string{}
+	for verb := range strings.SplitSeq(verbs, "/") {
+		forms := strings.Fields(verb)
+		for _, f := range forms {
+			out[f] = slices.DeleteFunc(slices.Clone(forms), func(other string) bool { return other == f })
+		}
+	}
+	return out
+}
 
 // denialForm is another way to say a denial, and how many words it takes the place of.
 type denialForm struct {

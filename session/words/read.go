@@ -120,6 +120,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "engine_running"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
+		case it.concept == "runs" && c.expects(rules.Listen) && strings.Contains(it.raw, " like ") && !hasConcept(in, "load"):
+			in[i].concept = "buzz" // "going like the clappers", of a relay
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening && slices.ContainsFunc(in[i+1:], ofLoad):
 			in[i].concept = "aside" // "the pump hums but won't turn"
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
