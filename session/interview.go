@@ -113,13 +113,13 @@ func (i *Interview) Answer(text string) string {
 		return "That is too long. A few words will do."
 	}
 	if strings.EqualFold(text, "help") {
-		return "Say in your own words what does not work and how, or one of: " + oneOf(i.Question().Choices) + "."
+		return "Say it in your own words, or pick one:"
 	}
 	if i.dontKnow(text) {
 		if i.at == 0 {
 			return "I need that one. What does it do wrong?"
 		}
-		i.at++
+		i.at, i.missed = i.at+1, 0
 		return ""
 	}
 	kind, before := i.o.Circuit.Load.Kind, i.known(q)
@@ -135,7 +135,7 @@ func (i *Interview) Answer(text string) string {
 		offer.set(&i.o)
 		took = true
 	}
-	if !took {
+	if !took && !i.answersAnother(text) {
 		return i.notTaken()
 	}
 	i.name(text, plainly, kind == "" && i.o.Circuit.Load.Kind != "")
@@ -147,7 +147,7 @@ func (i *Interview) Answer(text string) string {
 	if i.at > 0 || i.o.Complaint != "" {
 		i.at++
 	} else {
-		return "And what does it do wrong? " + sentence(oneOf(i.Question().Choices))
+		return "Noted. And what does it do wrong?"
 	}
 	return ""
 }
@@ -167,22 +167,10 @@ func (i *Interview) notTaken() string {
 		i.at, i.missed = i.at+1, 0
 		return "I did not take that either; I leave it open."
 	}
-	say := "I did not take that. Say one of: " + oneOf(i.Question().Choices)
 	if i.at == 0 {
-		return say + "." // the one question that a job cannot do without
+		return "I did not take that. Pick one:" // the one question that a job cannot do without
 	}
-	return say + "; or don't know."
-}
-
-// oneOf lists choices; where one has a comma in it, all stand in quotes.
-func oneOf(choices []string) string {
-	if slices.ContainsFunc(choices, func(c string) bool { return strings.Contains(c, ", ") }) {
-		choices = slices.Clone(choices)
-		for n, c := range choices {
-			choices[n] = "“" + c + "”"
-		}
-	}
-	return either(choices)
+	return "I did not take that. Pick one, or say don't know:"
 }
 
 // dontKnow reports an answer that leaves the question open.
@@ -305,8 +293,14 @@ func (i *Interview) takeWords(text string) bool {
 // question still to come.
 func (i *Interview) takeClause(clause string, c words.Context) bool {
 	took := i.o.Complaint == "" && i.takeFindings(clause, c)
+	return i.answersAnother(clause) || took
+}
+
+// answersAnother takes what is plainly the answer to another question than the one asked.
+func (i *Interview) answersAnother(text string) bool {
+	took := false
 	for _, q := range i.questions()[1:] {
-		if offer, plainly := nearestOffer(q, clause); plainly && !i.knows(q) {
+		if offer, plainly := nearestOffer(q, text); plainly && !i.knows(q) {
 			offer.set(&i.o)
 			took = true
 		}
