@@ -46,6 +46,9 @@ func (t *turn) command(c words.Command) error {
 		t.status()
 	case words.CmdRepeat:
 		t.asked = t.j.asked // what is asked back, or else the step, is said again by every reply
+	case words.CmdWait:
+		t.say("Take your time.")
+		t.asked = t.j.asked
 	case words.CmdHow:
 		t.how()
 	case words.CmdHelp:

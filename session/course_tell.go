@@ -167,6 +167,9 @@ func (t *turn) commandCourse(c words.Command, expected *Test) (bool, error) {
 			t.say("The result depends on it.")
 		}
 		return true, nil
+	case words.CmdWait:
+		t.say("Take your time.")
+		return true, nil
 	case words.CmdHelp:
 		t.say(`Answer in your own words: "84 ohms", "OL", "a to c is open", "15 amps over 6 metres". You can also say: don't know, why, where are we, undo, done.`)
 		return true, nil

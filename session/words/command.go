@@ -168,6 +168,29 @@ func onlyConcepts(cl []item, want ...string) bool {
 	return found
 }
 
+// acknowledged are sayings with a meaning of their own that only tell, said alone, that
+// something was heard: not that the load runs well, nor that a reading was wrong.
+var acknowledged = set(`ok okay alright wait`)
+
+var holding = map[string]bool{"all right": true, "hang on": true, "hold on": true}
+
+// onlyHeard tells "ok, two minutes" from something found. Of what was looked at, "ok" is an
+// answer.
+func (c *call) onlyHeard(in []item) bool {
+	heard := false
+	for _, it := range in {
+		raw := strings.ToLower(it.raw)
+		switch {
+		case it.concept == "wait" || it.kind == kNum && it.num.unit.dim == "time" && !strings.Contains(it.num.digits, "."), holding[raw], acknowledged[raw] && !c.expects(rules.Look):
+			heard = true
+		case it.kind == kSep, it.concept == "yes", it.concept == "filler", it.kind == kWord && (linkWords[it.text] || common[it.text] || c.r.filler[it.text]) && !turning[it.text]:
+		default:
+			return false
+		}
+	}
+	return heard
+}
+
 // hasReading tells whether the clause holds a number or something seen.
 func hasReading(cl []item) bool {
 	return slices.ContainsFunc(cl, func(it item) bool {

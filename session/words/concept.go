@@ -45,7 +45,7 @@ var concepts = map[string]group{
 	"between": gSide, "across": gSide,
 
 	"unsure": gCommand, "skip": gCommand, "cannot": gCommand, "why": gCommand, "else": gCommand, "undo": gCommand, "status": gCommand,
-	"help": gCommand, "how": gCommand, "repeat": gCommand, "done": gCommand, "ready": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "exchange": gCommand, "rather": gCommand, "that_was": gCommand,
+	"help": gCommand, "how": gCommand, "wait": gCommand, "repeat": gCommand, "done": gCommand, "ready": gCommand, "yes": gCommand, "no": gCommand, "correction": gCommand, "exchange": gCommand, "rather": gCommand, "that_was": gCommand,
 
 	"about": gManner, "maybe": gManner, "bound": gManner, "should": gManner, "past": gManner, "inrush": gManner,
 	"not": gManner, "both": gManner, "customer": gManner, "respectively": gManner, "aside": gManner, "steady": gManner, "filler": gManner,

@@ -58,6 +58,11 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 		c.unread(text, "nothing was said")
 		return c.res
 	}
+	if c.onlyHeard(items) {
+		c.settled(items...)
+		c.command(Command{Kind: CmdWait})
+		return c.res
+	}
 	if c.answerAsk(items) {
 		return c.res
 	}

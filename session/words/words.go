@@ -107,6 +107,7 @@ const (
 	CmdStatus  = "status"
 	CmdHelp    = "help"
 	CmdHow     = "how"    // how the proposed test is done, in more words
+	CmdWait    = "wait"   // heard, and nothing found yet: "ok", "hang on", "doing it now"
 	CmdRepeat  = "repeat" // say the proposed test again
 	CmdRepair  = "repair" // Suspects, Action, Result
 	CmdDone    = "done"
