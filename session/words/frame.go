@@ -91,6 +91,9 @@ func (c *call) frames(clause []item) []frame {
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}
+	if !hasNumber(clause) && (len(base.outcomes)+len(base.elements) > 0 || hasConcept(clause, "short")) {
+		base.hedges = doubtsIn(clause)
+	}
 	if gone := slices.Index(base.outcomes, "gone"); gone >= 0 && slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
 		base.outcomes[gone] = "good" // "all good on 30"
 	}
@@ -128,6 +131,18 @@ func (c *call) frames(clause []item) []frame {
 }
 
 var saysToo = map[string]bool{"too": true, "also": true, "as well": true}
+
+// doubtsIn are the doubts voiced of what is no number, of which nothing is roughly so: "a bit
+// burnt round the edges".
+func doubtsIn(clause []item) []string {
+	var out []string
+	for _, it := range clause {
+		if it.concept == "maybe" || it.concept == "unsure" {
+			out = append(out, it.raw)
+		}
+	}
+	return out
+}
 
 // ofOther tells what is seen of another circuit's part, with nothing tried.
 func (f *frame) ofOther() bool {

@@ -267,7 +267,7 @@ var present = map[string]string{"was": "is", "were": "are"}
 var verbForms = otherVerbForms(`blow blows blowing blew/pop pops popping popped/trip trips tripping tripped/run runs running ran/
 	come comes coming came/go goes going went/stop stops stopping stopped/cut cuts cutting/die dies dying died/quit quits quitting/
 	pack packs packing packed/conk conks conking conked/drop drops dropping dropped/kick kicks kicking kicked/
-	start starts starting started/turn turns turning turned/spin spins spinning spun/light lights lighting lit/
+	start starts starting started/turn turns turning turned/spin spins spinning spun/
 	work works working worked/move moves moving moved/click clicks clicking clicked/keep keeps keeping kept/
 	stay stays staying stayed/get gets getting got/give gives giving gave/take takes taking took/shut shuts shutting/
 	switch switches switching switched/fire fires firing fired/make makes making made/eat eats eating ate/sound sounds sounding sounded`)

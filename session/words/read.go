@@ -279,9 +279,14 @@ func (c *call) run(items []item) {
 	if len(c.res.Findings) == 0 {
 		c.res.Unread = append(c.res.Unread, c.aside...)
 	}
-	if len(all) == 0 && len(c.setups) > 0 && len(c.res.Commands)+len(c.res.Questions) == 0 {
+	if len(all) == 0 && len(c.setups) > 0 && !slices.ContainsFunc(c.res.Commands, changes) && len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// changes tells a command that changes what is kept, or leaves it.
+func changes(c Command) bool {
+	return !slices.Contains([]string{CmdRepeat, CmdElse, CmdStatus, CmdHow, CmdHelp, CmdWhy}, c.Kind)
 }
 
 // saidBetter drops a limit that is said again as a number: "24 and a bit, 24.3".

@@ -275,7 +275,8 @@ func (c *call) setupOnly() {
 		c.ask("“"+c.text+"” tells how it stood. How does it stand now?", nil)
 		return
 	}
-	if first, _, _ := strings.Cut(strings.ToLower(c.text), " "); strings.HasSuffix(c.text, "?") || interrogative[first] || first == "do" {
+	asks := strings.HasSuffix(c.text, "?") && len(c.res.Commands) == 0 // "key on, what's next?" asks something else
+	if first, _, _ := strings.Cut(strings.ToLower(c.text), " "); asks || interrogative[first] || first == "do" {
 		c.unread(c.text, "that sounds like a question; nothing was taken")
 		return
 	}

@@ -6,7 +6,7 @@ import (
 )
 
 // beingWords may stand between a thing and the state it is in: "the key was still on".
-var beingWords = set(`is 's was were been being are now still just already also again then got left`)
+var beingWords = set(`is 's was were been being are now still just already also again back then got left`)
 
 // denials among them turn the state round: "the relay wasn't in".
 var denials = set(`not isnt wasnt arent werent aint never`)
