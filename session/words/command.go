@@ -27,6 +27,10 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
 		case i == 0 && onlyConcepts(cl, "done") && slices.ContainsFunc(in[1:], hasNumber):
 			continue // "done, it was 12.4"
+		case anyOf(cl, "wait") && !hasReading(cl):
+			if !slices.ContainsFunc(in, hasReading) {
+				c.command(Command{Kind: CmdWait})
+			}
 		case anyOf(cl, "done") && anyOf(cl, "not"):
 			c.unread(rawOf(cl), NotUnderstood)
 		case anyOf(cl, "help", "how", "status", "else", "repeat", "done") && !hasReading(cl):
@@ -268,6 +272,9 @@ var doing = set(`would should do must have need am pull measure test check unplu
 func (c *call) repair(in []item) bool {
 	if c.ctx.Opening {
 		return false // what was repaired before the job began
+	}
+	if hasConcept(in, "wait") {
+		return false // "new horn on order"
 	}
 	act := hasConcept(in, "replaced") || c.ctx.Repairing != "" && hasText(in, "new")
 	result := c.repairResult(in)

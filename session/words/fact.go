@@ -70,7 +70,7 @@ func (c *call) systemVoltsAlone(in []item, i int) bool {
 	}
 	ofThing := (n.unit == unit{volt, 1} || n.unit.dim == "rating" && n.size == volt) && (next.kind == kWord && plainly(next.text) || next.concept == "load")
 	starts := before.kind == kSep || before.kind == kWord && linkWords[before.text] && before.text != "at"
-	return ofThing && starts || n.unit == unit{volt, 1} && (before.kind == kSep || before.text == "on" || before.concept == "off") && next.kind == kSep
+	return ofThing && starts || n.unit == unit{volt, 1} && (before.kind == kSep || before.text == "on" || concepts[before.concept] == gOutcome) && next.kind == kSep
 }
 
 // describes files what the name of a part tells besides: a fan is a motor.
