@@ -284,7 +284,7 @@ func (c *call) repair(in []item) bool {
 	if e := c.ctx.Expected; act && e != nil && (e.Measure.Mode == rules.Swap || e.Measure.Mode == rules.Look && c.ctx.Repairing == "" && hasConcept(in, "wrong_part")) {
 		return false // "somebody fitted a 30 amp fuse, wrong one"
 	}
-	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(replacedIn(in), false)}
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(withoutResult(replacedIn(in)), false)}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
@@ -301,6 +301,11 @@ func replacedIn(in []item) []item {
 		}
 	}
 	return in
+}
+
+// withoutResult leaves out what became of it: "replaced, working" names no working contact.
+func withoutResult(in []item) []item {
+	return slices.DeleteFunc(slices.Clone(in), func(it item) bool { return watchChoice[it.concept] != "" })
 }
 
 // inSetup tells that a state of the vehicle was said: "it runs with it switched

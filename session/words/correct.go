@@ -23,8 +23,8 @@ func (c *call) corrections(in []item) []segment {
 		mark, skip := c.markAt(cur, in, i)
 		fresh := !hasContent(cur.items)
 		switch {
-		case mark == "correction" && !hasSaid(in[i+1:]) && c.behind(segs, in[i].raw):
-			cur.mark = mark
+		case (mark == "correction" || in[i].concept == "rather") && !hasSaid(in[i+1:]) && c.behind(segs, in[i].raw):
+			cur.mark = "correction"
 		case mark != "" && cur.mark != "" && fresh:
 			cur.mark = strongest(cur.mark, mark)
 		case mark != "":
@@ -45,12 +45,18 @@ func (c *call) deniesLast(in []item) bool {
 		return false
 	}
 	for i, it := range in {
-		next := neighbour(in, i, 1)
-		if i > 0 && it.concept == "not" && in[i-1].kind == kNum && next.kind == kNum && math.Floor(value(next.num)) == math.Floor(*c.ctx.Last[last].Answer.Number) {
+		if i > 0 && it.concept == "not" && in[i-1].kind == kNum && c.nearLast(in[i+1:min(i+2, len(in))]) {
 			return true
 		}
 	}
 	return false
+}
+
+// nearLast tells a number whose whole part is that of the one understood last, which has to
+// be there.
+func (c *call) nearLast(in []item) bool {
+	last := *c.ctx.Last[c.lastReading()].Answer.Number
+	return slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum && math.Floor(value(it.num)) == math.Floor(last) })
 }
 
 // markAt tells whether the item at in[i] takes something back, and how many
@@ -134,6 +140,9 @@ var meantThat = set(`i_mean i_meant i_should_say rather correction`)
 // what was understood last.
 func (c *call) behind(segs []segment, raw string) bool {
 	said := strings.ReplaceAll(strings.ToLower(raw), " ", "_")
+	if said == "sorry" && len(segs) == 1 && c.numberAlone(segs[0].items) && c.nearLast(segs[0].items) {
+		return true // "12.2 sorry"
+	}
 	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && (meantThat[said] || said == "actually" && pastTense(c.text)) // "it was 12.3 actually"
 }
 

@@ -3,6 +3,8 @@ package words
 import (
 	"slices"
 	"strings"
+
+	"coilside/rules"
 )
 
 // This file gives each frame what was said for it elsewhere in the utterance.
@@ -45,6 +47,13 @@ func (c *call) inherit(all []frame) {
 			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
 		}
 	}
+	if c.clickedNow(all) {
+		for i := range all {
+			if f := &all[i]; len(f.places) > 0 && len(f.nums)+len(f.values) > 0 && f.prefix == "" {
+				f.setups = append(f.setups, "relay_in", "command_on")
+			}
+		}
+	}
 	c.muddled = c.muddled || c.unevenly(all)
 	for i := range all {
 		f := &all[i]
@@ -55,6 +64,13 @@ func (c *call) inherit(all []frame) {
 			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 		}
 	}
+}
+
+// clickedNow tells that the relay clicked in its socket, and nothing else was said of how the
+// vehicle stood: what was read in the same breath was read with the relay in.
+func (c *call) clickedNow(all []frame) bool {
+	said := func(f frame) bool { return len(f.setups)+len(f.acts) > 0 }
+	return clicked(all) && len(c.setups) == 0 && !c.asksRelayOut() && !c.expects(rules.PullIn) && !c.expects(rules.DropOut) && !slices.ContainsFunc(all, said)
 }
 
 // running tells that the load was said to run, without a number beside it.

@@ -184,7 +184,7 @@ func (f *frame) nothingBut() bool {
 }
 
 func (f *frame) join(g frame) {
-	f.limited = f.limited || g.but && g.nothingBut() && len(g.unknown) > 0
+	f.limited = f.limited || g.but && g.nothingBut() && len(g.unknown)+len(g.strays) > 0
 	switch { // what stands in a clause without a reading is not said of one
 	case f.nothingBut():
 		f.strays = g.strays

@@ -123,7 +123,7 @@ func (c *call) sidesOf(in []item) []item {
 		}
 		j := skipFiller(in, i+1)
 		if j < len(in) {
-			if p, ok := c.side(it.concept, in[j].concept); ok {
+			if p, ok := c.side(it.concept, in[j].concept); ok && !(it.concept == "between" && andNext(in[j+1:])) {
 				out, i = append(out, asPlace(it, in[j], p)), j
 				continue
 			}
@@ -135,6 +135,12 @@ func (c *call) sidesOf(in []item) []item {
 		out = append(out, it)
 	}
 	return out
+}
+
+// andNext tells that another place is joined on: "between the motor's plug and the battery".
+func andNext(rest []item) bool {
+	and := slices.IndexFunc(rest, func(it item) bool { return it.text == "and" || it.kind == kSep || it.kind == kNum })
+	return and >= 0 && rest[and].text == "and"
 }
 
 // shortSide reads "load out" and "load.out" as one end of the load, where it
@@ -323,6 +329,9 @@ func (c *call) endOfPair(in []item, i int) bool {
 		return false
 	}
 	tie := placeWordBefore(in, i)
+	if tie.concept == "between" && in[i].kind == kConcept && neighbour(in, i, 1).text == "and" {
+		return true // "between the motor and battery negative"
+	}
 	if in[i].kind != kConcept || tie.text != "to" && tie.text != "and" && tie.text != "at" {
 		return false
 	}

@@ -133,6 +133,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "unclear" // "the pump hums" says nothing of the relay
 		case it.concept == "runs" && ofMeter(it, neighbour(in, i, 1)):
 			in[i].concept = "aside" // "comes up 12.4"
+		case it.concept == "off" && strings.HasSuffix(strings.ToLower(it.raw), " go") && neighbour(in, i, 1).concept == "bound":
+			in[i].concept = "aside" // "it won't go below 12"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
 			in[i].concept = "good" // "all good there"
 		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
