@@ -322,8 +322,8 @@ func (c *call) watching() bool {
 // repairResult is gone, still_there, changed, or "" where nothing tells.
 func (c *call) repairResult(in []item) string {
 	var seen []string
-	for _, it := range negate(in) {
-		if concepts[it.concept] == gOutcome {
+	for i, it := range negate(in) {
+		if ack := i == 0 && acknowledged[strings.ToLower(it.raw)]; concepts[it.concept] == gOutcome && !ack {
 			seen = append(seen, it.concept)
 		}
 	}

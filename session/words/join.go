@@ -104,7 +104,7 @@ func joins(a, b *frame) bool {
 		return true // a hedge, a filler
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
-	case aPlace && a.bareButGood() && onlyNumber(b):
+	case (aPlace || a.has(a.elements, "battery")) && a.bareButGood() && onlyNumber(b):
 		return true // "thirty's good, twelve six"
 	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
 		return true // "pulled the feed fuse, it's fine"

@@ -59,6 +59,17 @@ func loadStates(in []item) []item {
 	return in
 }
 
+// switchedToo takes "with the relay in and on", where one state was said before it, for
+// switched on.
+func switchedToo(in []item) []item {
+	for i := 2; i < len(in); i++ {
+		if w := in[i].text; w == "on" && in[i].kind == kWord && in[i-1].text == "and" && isSetup(in[i-2]) && !strings.HasSuffix(in[i-2].raw, "on") && ended(neighbour(in, i, 1)) {
+			in[i] = item{kind: kConcept, concept: "command_on", text: "command_on", raw: in[i].raw}
+		}
+	}
+	return in
+}
+
 // when are words after which a state tells when something was read.
 var when = set(`with when while whilst if once until till unless after before without`)
 

@@ -89,7 +89,7 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = measureUnits(alpha(spell(in)))
-	in = loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))
+	in = switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in))))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }
@@ -280,6 +280,10 @@ func (c *call) run(items []item) {
 	c.contradictions()
 	if len(c.res.Findings) == 0 {
 		c.res.Unread = append(c.res.Unread, c.aside...)
+	}
+	if len(all) == 0 && len(c.setups) > 0 && len(only(c.setups, "loaded", "unkept_state")) == len(c.setups) && c.setups[0] == "loaded" && !when[firstWord(c.text)] {
+		c.compose(&frame{outcomes: []string{"runs"}, elements: []string{"load"}, raw: c.text}) // "the fan's running now"
+		return
 	}
 	if len(all) == 0 && len(c.setups) > 0 && !slices.ContainsFunc(c.res.Commands, changes) && len(c.res.Questions) == 0 {
 		c.setupOnly()
