@@ -15,7 +15,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		switch {
 		case anyOf(cl, "skip", "cannot"):
 			skip = append(skip, rawOf(cl))
-		case len(in) == 1 && len(cl) == 1 && cl[0].text == "next":
+		case len(cl) == 1 && cl[0].text == "next" && !slices.ContainsFunc(in, hasReading):
 			skip = append(skip, rawOf(cl))
 		case asksWhy(cl):
 			c.command(Command{Kind: CmdWhy, Suspects: c.askedAbout(cl)})

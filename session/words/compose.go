@@ -40,7 +40,9 @@ func (c *call) compose(f *frame) {
 		c.incomplete(f)
 	}
 	underway := len(f.elements) == 0 && strings.Contains(strings.ToLower(f.raw), "running") // "fifteen amps running"
-	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "good" || s == "bad" || s == "runs" && underway }); len(f.nums) > 0 && len(seen) > 0 {
+	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool {
+		return s == "good" || s == "bad" || s == "runs" && underway || s == "comes_and_goes" && c.expects(rules.MinMax)
+	}); len(f.nums) > 0 && len(seen) > 0 {
 		g := *f
 		g.outcomes = seen
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil

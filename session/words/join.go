@@ -104,7 +104,7 @@ func joins(a, b *frame) bool {
 		return true // a hedge, a filler
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
-	case (aPlace || a.has(a.elements, "battery")) && a.bareButGood() && onlyNumber(b):
+	case (aPlace || a.has(a.elements, "battery", "coil")) && a.bareButGood() && onlyNumber(b):
 		return true // "thirty's good, twelve six"
 	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
 		return true // "pulled the feed fuse, it's fine"
@@ -241,7 +241,7 @@ func (c *call) bears(f *frame) bool {
 // it so it's blown".
 func (f *frame) concludes() bool {
 	seen := f.allSeen()
-	return len(f.nums)+len(f.places)+len(f.acts) == 0 && len(only(seen, "good", "bad", "sound", "blown", "burnt", "corroded", "loose", "wet", "open", "short")) == len(seen)
+	return len(f.nums)+len(f.places)+len(f.acts) == 0 && len(only(seen, "good", "bad", "sound", "blown", "burnt", "corroded", "loose", "wet", "open", "short", "live", "dead")) == len(seen)
 }
 
 // supposes tells what is thought to lie behind a reading, in words of no meaning here: "0.4 so

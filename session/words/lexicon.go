@@ -146,6 +146,11 @@ func (r *Reader) match(in []item) []item {
 			}
 			end, n, loose = state, took, nil
 		}
+		if n == 0 || end.concept == "not" {
+			if denied, took := r.deniedAny(in[i:]); took > 0 {
+				end, n, loose = denied, took, nil
+			}
+		}
 		if n > 0 {
 			var raw []string
 			for _, it := range in[i : i+n] {
@@ -163,6 +168,26 @@ func (r *Reader) match(in []item) []item {
 		i++
 	}
 	return out
+}
+
+// deniedAny reads "not getting anything" as nothing, and "doesn't make any noise" as no
+// noise, where that is a saying.
+func (r *Reader) deniedAny(in []item) (end *node, took int) {
+	if len(in) == 0 || in[0].kind != kWord || !denials[in[0].text] && !slices.Contains(doDenials, in[0].text) {
+		return nil, 0
+	}
+	for i := 1; i <= 3 && i < len(in) && in[i].kind == kWord; i++ {
+		none := map[string]string{"any": "no", "anything": "nothing"}[in[i].text]
+		if none == "" {
+			continue
+		}
+		said := append([]item{{kind: kWord, text: none, raw: none}}, in[i+1:]...)
+		if end, n, _ := r.longest(said); n > 0 && (none == "nothing" || n > 1) && end.concept != "no" {
+			return end, i + n
+		}
+		return nil, 0
+	}
+	return nil, 0
 }
 
 // longest finds the longest phrase that in begins with; loose are the words that stood for

@@ -70,6 +70,25 @@ func switchedToo(in []item) []item {
 	return in
 }
 
+// offThenOn takes "12.1 off, 0.2 on" for two numbers, each with the state of the switch it
+// was read in.
+func offThenOn(in []item) []item {
+	var at []int
+	for i := 1; i < len(in); i++ {
+		if w := strings.ToLower(in[i].raw); (w == "on" || w == "off") && in[i-1].kind == kNum && (ended(neighbour(in, i, 1)) || neighbour(in, i, 1).text == "then") {
+			at = append(at, i)
+		}
+	}
+	if len(at) != 2 || strings.EqualFold(in[at[0]].raw, in[at[1]].raw) {
+		return in
+	}
+	for _, i := range at {
+		concept := "command_" + strings.ToLower(in[i].raw)
+		in[i] = item{kind: kConcept, concept: concept, text: concept, raw: in[i].raw}
+	}
+	return in
+}
+
 // when are words after which a state tells when something was read.
 var when = set(`with when while whilst if once until till unless after before without`)
 

@@ -391,6 +391,9 @@ func leads(in []item) []item {
 	if black >= 0 && red < 0 {
 		in[black].place.black = true
 	}
+	if red >= 0 && black < 0 {
+		return dropLeads(in) // "24.4, red on 86"
+	}
 	if red < 0 || black < 0 || red == black {
 		return in
 	}

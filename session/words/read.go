@@ -89,7 +89,7 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = measureUnits(alpha(spell(in)))
-	in = switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in))))))
+	in = offThenOn(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }
@@ -263,7 +263,7 @@ func (c *call) run(items []item) {
 		all = joinAll(all)
 	}
 	sameAgain(all)
-	all = c.saidBetter(all)
+	all = c.withoutSize(c.saidBetter(all))
 	c.inherit(all)
 	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
@@ -288,6 +288,20 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && !slices.ContainsFunc(c.res.Commands, changes) && len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// withoutSize drops the size of a part that was looked at and is the wrong one: "wrong
+// rating, it's a 30".
+func (c *call) withoutSize(all []frame) []frame {
+	if !c.expects(rules.Look) || !slices.ContainsFunc(all, func(f frame) bool { return f.outcome("wrong_part") }) {
+		return all
+	}
+	return slices.DeleteFunc(all, func(f frame) bool {
+		if onlyNumber(&f) {
+			c.settled(f.nums...)
+		}
+		return onlyNumber(&f)
+	})
 }
 
 // changes tells a command that changes what is kept, or leaves it.

@@ -29,7 +29,9 @@ func (r *Reader) fixSlips(in []item) []item {
 			in[i].text = firstText(exchangedNumber(it.text), badNumber)
 			continue
 		}
-		if w := r.correct(it.text); w != "" {
+		if unit := mistypedUnit(it.text); unit != "" {
+			in[i].text = unit
+		} else if w := r.correct(it.text); w != "" {
 			in[i].text = w
 		} else {
 			in[i].text = r.exchanged(it.text)
@@ -119,6 +121,16 @@ func inflected(w string) bool {
 		}
 	}
 	return false
+}
+
+// mistypedUnit is the unit that w is a slip of, "" for none: "voltts".
+func mistypedUnit(w string) string {
+	for _, unit := range []string{"volts", "amps", "ohms", "millivolts"} {
+		if len(w) > 4 && sameStart(w, unit) && within(w, unit, 1) {
+			return unit
+		}
+	}
+	return ""
 }
 
 func likeNumber(w string) bool {
@@ -313,7 +325,7 @@ var linkWords = set(`'s measure give show read coming is are was were has have g
 	gave measures measured measuring says saying at on to and from of for with the a an its it im ive i we get getting
 	gets see seeing seen comes sits sitting equals equal makes then or but n yeah well so just now here there that this
 	be been being only still all when while if whilst am by do did he she his hers my our own via use who whose theres
-	hes youre indicating indicates displays displayed registers registering noted recorded probed touched clipped`)
+	hes youre weve youve theyve indicating indicates displays displayed registers registering noted recorded probed touched clipped`)
 
 // turning are common words that change what is said of a number: beside one, they are
 // asked about.
