@@ -42,7 +42,7 @@ func (c *call) compose(f *frame) {
 	underway := len(f.elements) == 0 && strings.Contains(strings.ToLower(f.raw), "running") // "fifteen amps running"
 	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool {
 		return s == "good" || s == "bad" || s == "runs" && underway || s == "comes_and_goes" && c.expects(rules.MinMax)
-	}); len(f.nums) > 0 && len(seen) > 0 {
+	}); (len(f.nums) > 0 || len(f.values) > 0 && len(f.places) > 0) && len(seen) > 0 {
 		g := *f
 		g.outcomes = seen
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil

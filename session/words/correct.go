@@ -140,8 +140,8 @@ var meantThat = set(`i_mean i_meant i_should_say rather correction`)
 // what was understood last.
 func (c *call) behind(segs []segment, raw string) bool {
 	said := strings.ReplaceAll(strings.ToLower(raw), " ", "_")
-	if said == "sorry" && len(segs) == 1 && c.numberAlone(segs[0].items) && c.nearLast(segs[0].items) {
-		return true // "12.2 sorry"
+	if !acknowledged[said] && !holding[strings.ToLower(raw)] && len(segs) == 1 && c.numberAlone(segs[0].items) && c.nearLast(segs[0].items) {
+		return true // "12.2 sorry", "12.5, I misread"
 	}
 	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && (meantThat[said] || said == "actually" && pastTense(c.text)) // "it was 12.3 actually"
 }

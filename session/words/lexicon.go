@@ -199,7 +199,7 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
+		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -238,6 +238,13 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 	walk(&r.root, 0, nil, as)
 	return best, took, loose
 }
+
+// onTheThing tells "on the trailer", a place, from "comes on the moment I switch it on".
+func onTheThing(in []item) bool {
+	return in[0].text == "on" && (in[1].text == "the" || in[1].text == "my" || in[1].text == "our") && len(in) > 2 && !moments[in[2].text]
+}
+
+var moments = set(`moment second minute instant first whole other key ignition switch`)
 
 // startsPart tells that a part of more words than one is named: a saying that ends in the
 // first of them would cut it, as "supply side of the coil" the coil fuse.

@@ -89,6 +89,23 @@ func offThenOn(in []item) []item {
 	return in
 }
 
+// loadDid takes a verb at the end of a clause, in whatever form, for what the load named
+// before it did: "the fan turned".
+func (r *Reader) loadDid(in []item) []item {
+	for i, it := range in {
+		if it.kind != kWord || i == 0 || in[i-1].concept != "load" || neighbour(in, i, 1).kind != kSep {
+			continue
+		}
+		for _, form := range verbForms[it.text] {
+			if n := r.root.next[form]; n != nil && concepts[n.concept] == gOutcome {
+				in[i].kind, in[i].concept, in[i].text = kConcept, n.concept, n.concept
+				break
+			}
+		}
+	}
+	return in
+}
+
 // when are words after which a state tells when something was read.
 var when = set(`with when while whilst if once until till unless after before without`)
 

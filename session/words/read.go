@@ -89,7 +89,7 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = measureUnits(alpha(spell(in)))
-	in = offThenOn(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))))
+	in = c.r.loadDid(offThenOn(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in))))))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }
@@ -125,6 +125,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "engine_running"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
+		case it.text == "charging" && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
+			in[i].kind, in[i].concept = kConcept, "aside" // "it's charging at 14.2"
 		case it.concept == "runs" && c.expects(rules.Listen) && strings.Contains(it.raw, " like ") && !hasConcept(in, "load"):
 			in[i].concept = "buzz" // "going like the clappers", of a relay
 		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening && slices.ContainsFunc(in[i+1:], ofLoad):
