@@ -259,6 +259,7 @@ func (c *call) coilAsPlace(in []item) []item {
 		}
 		if it.concept == "contact" && open {
 			two := ends["contact"]
+			two[0].prefix, two[1].prefix = "relay", "relay" // its own contacts, in the hand
 			in[i] = item{kind: kPlace, raw: it.raw, glued: it.glued, place: placeRef{spots: two[:], pair: true}}
 		}
 		if it.concept == "coil" {

@@ -25,6 +25,8 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case anyOf(cl, "unsure") && !hasReading(cl):
 			c.muddled = c.muddled || slices.ContainsFunc(cl, isSetup)
 			unsure = unsure || !anyOf(cl, "why") || len(in) == 1
+		case cl[0].concept == "how" && !hasNumber(cl):
+			c.command(Command{Kind: CmdHow}) // "how's that work" tells of nothing that works
 		case i == 0 && onlyConcepts(cl, "done") && slices.ContainsFunc(in[1:], hasNumber):
 			continue // "done, it was 12.4"
 		case anyOf(cl, "wait") && !hasReading(cl):

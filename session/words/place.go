@@ -364,7 +364,7 @@ func (c *call) colourPlace(in []item, i int) bool {
 		return false
 	}
 	j := skipFiller(in, i+1)
-	return !(j < len(in) && in[j].kind == kPlace)
+	return !(j < len(in) && (in[j].kind == kPlace || in[j].concept == "battery"))
 }
 
 // leads reads "red on 86, black on 85" as one pair, red first.
@@ -376,6 +376,10 @@ func leads(in []item) []item {
 			lead = it.concept[:len(it.concept)-len("_lead")]
 		}
 		j := skipFiller(in, i+1)
+		if lead == "black" && j < len(in) && in[j].concept == "battery" {
+			two := ends["battery"]
+			in[j] = item{kind: kPlace, raw: in[j].raw, glued: in[j].glued, place: placeRef{spots: two[1:]}}
+		}
 		if j >= len(in) || in[j].kind != kPlace || len(in[j].place.spots) != 1 {
 			continue
 		}

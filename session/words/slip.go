@@ -90,7 +90,7 @@ func (r *Reader) exchanged(w string) string {
 
 // undoubled is w without the second of two like letters at its end.
 func undoubled(w string) string {
-	if n := len(w); n == 3 && w[n-1] == w[n-2] {
+	if n := len(w); n >= 3 && w[n-1] == w[n-2] {
 		return w[:n-1]
 	}
 	return w
