@@ -33,6 +33,28 @@ func TestHowATestIsDone(t *testing.T) {
 	require.Len(t, c.log(), 1)
 }
 
+// "Ok" and "hang on" are heard, and are nothing that a load did; what was asked back is asked again.
+func TestOkIsNoReading(t *testing.T) {
+	c, first := talking(t, OpenRequest{Complaint: "stays_on", Circuit: CircuitSpec{Contact: "make", SystemVolts: number(12)}})
+	for _, text := range []string{"ok", "hang on", "doing it now", "two minutes", "ok will do"} {
+		r := c.say(text)
+		require.Empty(t, r.Entries, text)
+		require.Contains(t, r.Text, "Take your time.", text)
+		require.Equal(t, first.Next.ID, r.Next.ID, text)
+	}
+	asked := c.say("300 millis on the ground")
+	require.Equal(t, asked.Question, c.say("ok").Question)
+}
+
+// A correction that changes nothing is said to be none.
+func TestACorrectionThatChangesNothing(t *testing.T) {
+	c, _ := talking(t, plough())
+	c.say("24.4 at 30, relay out, key on, switched on")
+	r := c.say("the key was on")
+	require.Empty(t, r.Entries)
+	require.Contains(t, r.Text, "kept like that already")
+}
+
 // Every step that a shipped test calls for has a row, with its setup before its leads and
 // the load last of all; a question in words has no steps.
 func TestEveryStepIsDescribed(t *testing.T) {

@@ -122,6 +122,9 @@ func (i *Interview) Answer(text string) string {
 		i.at, i.missed = i.at+1, 0
 		return ""
 	}
+	if i.notYet(text) {
+		return "Take your time."
+	}
 	kind, before := i.o.Circuit.Load.Kind, i.known(q)
 	took := i.takeWords(text)
 	if i.at == 0 && i.o.Complaint == "" {
@@ -182,6 +185,12 @@ func (i *Interview) dontKnow(text string) bool {
 	return len(heard.Findings) == 0 && slices.ContainsFunc(heard.Commands, func(c words.Command) bool {
 		return c.Kind == words.CmdUnsure || c.Kind == words.CmdSkip
 	})
+}
+
+// notYet tells "hang on" from an answer.
+func (i *Interview) notYet(text string) bool {
+	heard := i.reader.Read(text, words.Context{})
+	return len(heard.Findings) == 0 && len(heard.Commands) == 1 && heard.Commands[0].Kind == words.CmdWait
 }
 
 // nearestOffer is the choice that an answer is nearer to than to all others; nil

@@ -126,6 +126,11 @@ func TestInterviewEndsWhateverIsSaid(t *testing.T) {
 	require.NotContains(t, i.Answer("qwerty"), "don't know", "it is not offered where it is not taken")
 	require.NotEmpty(t, i.Answer("xyzzy"))
 	require.Empty(t, i.Answer("never runs"))
+	asked := i.Question()
+	for range 3 {
+		require.Equal(t, "Take your time.", i.Answer("hang on"))
+		require.Equal(t, asked, i.Question())
+	}
 	for n := 0; i.Question() != nil; n++ {
 		require.Less(t, n, 20)
 		i.Answer("xyzzy")

@@ -292,7 +292,10 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 		}
 	}
 	e := c.ctx.Expected
-	if e == nil || e.Kind == "choice" || c.untold(f) || f.between && len(expectedSpots(e.Measure)) < 2 {
+	if c.untold(f) {
+		return "the next test waits for ready; say that first"
+	}
+	if e == nil || e.Kind == "choice" || f.between && len(expectedSpots(e.Measure)) < 2 {
 		return "it was not said where"
 	}
 	if f.has(f.elements, "other_load") {

@@ -146,6 +146,9 @@ func (r *Reader) match(in []item) []item {
 			}
 			end, n, loose = state, took, nil
 		}
+		if lacks, took := r.lacking(in[i:]); took > n {
+			end, n, loose = lacks, took, nil
+		}
 		if n == 0 || end.concept == "not" {
 			if denied, took := r.deniedAny(in[i:]); took > 0 {
 				end, n, loose = denied, took, nil
@@ -186,6 +189,29 @@ func (r *Reader) deniedAny(in []item) (end *node, took int) {
 			return end, i + n
 		}
 		return nil, 0
+	}
+	return nil, 0
+}
+
+// without are words that say, before a tool, that it is not at hand; lackWords may stand
+// between them and it.
+var (
+	without   = set(`no not havent hasnt dont aint without lost left forgot`)
+	lackWords = set(`no not havent hasnt dont aint without lost left forgot i ive have got do own any a an the my brought`)
+)
+
+// lacking reads "not got a spare" as "no spare", where that tells of a tool.
+func (r *Reader) lacking(in []item) (end *node, took int) {
+	denied := false
+	for i := 0; i < 5 && i+1 < len(in) && in[i].kind == kWord && lackWords[in[i].text]; i++ {
+		denied = denied || without[in[i].text]
+		if !denied {
+			continue
+		}
+		end, n, _ := r.longest(append([]item{{kind: kWord, text: "no", raw: "no"}}, in[i+1:]...))
+		if n > 1 && strings.HasPrefix(strings.Join(append(slices.Clone(end.facts), end.concept), " "), "has_") {
+			return end, i + n
+		}
 	}
 	return nil, 0
 }
