@@ -124,7 +124,7 @@ func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {
 
 // entered leads on to the page. A redirect would still count as coming from where the
 // link stood, and the cookie would not be sent along.
-const entered = `<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/"><title>Coilside</title>
+const entered = `<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/"><link rel="icon" href="/page/icon.svg" type="image/svg+xml"><title>Coilside</title>
 <p>This browser may use the service now. <a href="/">Go on</a></p></html>
 `
 

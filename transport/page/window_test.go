@@ -153,20 +153,31 @@ func (w *window) run(t *testing.T, actions ...chromedp.Action[chromedp.Void]) {
 // js gives the value of an expression; a promise is waited for.
 func js[T any](t *testing.T, w *window, expression string) T {
 	t.Helper()
-	ctx, cancel := w.within()
-	defer cancel()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, func(p *runtime.EvaluateParams) { p.AwaitPromise = new(true) }))
+	v, err := evaluate[T](w, expression)
 	require.NoError(t, err, "%.200s", expression)
 	return v
 }
 
-// until waits for a condition of the page.
+func evaluate[T any](w *window, expression string) (T, error) {
+	ctx, cancel := w.within()
+	defer cancel()
+	return chromedp.Run(ctx, chromedp.Evaluate[T](expression, func(p *runtime.EvaluateParams) { p.AwaitPromise = new(true) }))
+}
+
+// leaving is what the browser says to a question about a page that it is just leaving for another.
+const leaving = "Inspected target navigated or closed"
+
+// until waits for a condition of the page, or of the one that it leads on to.
 func (w *window) until(t *testing.T, condition string) {
 	t.Helper()
 	deadline := time.Now().Add(30 * time.Second)
 	for {
-		if js[bool](t, w, "Boolean("+condition+")") {
+		holds, err := evaluate[bool](w, "Boolean("+condition+")")
+		if err == nil && holds {
 			return
+		}
+		if err != nil && !strings.Contains(err.Error(), leaving) {
+			require.NoError(t, err, "%.200s", condition)
 		}
 		if time.Now().After(deadline) {
 			text := js[string](t, w, "document.body.innerText")
