@@ -70,11 +70,12 @@ func (c *Case) fits(h *rank.Hypothesis) bool {
 }
 
 // rivalled reports whether the readings alone speak for another suspect nearly as
-// much as for the likeliest, which then is only the likelier of a few.
+// much as for the likeliest, which then is only the likelier of a few. What hardly brings
+// the complaint about is no rival: mending it would leave the complaint.
 func (c *Case) rivalled(ranked []*rank.Hypothesis) bool {
 	best := c.belief.ByReadingsAlone(ranked[0])
 	return slices.ContainsFunc(ranked[1:], func(h *rank.Hypothesis) bool {
-		return len(h.Suspects) == 1 && c.belief.ByReadingsAlone(h) >= best*rivalAt
+		return len(h.Suspects) == 1 && h.Explains() && c.belief.ByReadingsAlone(h) >= best*rivalAt
 	})
 }
 
@@ -93,7 +94,7 @@ func (c *Case) tie(ranked []*rank.Hypothesis) *Conclusion {
 			sum += h.Probability() // a second fault beside the ones named
 			continue
 		}
-		if len(left) < tiedMost && (sum < tiedAt || c.belief.ByReadingsAlone(h) >= best*tiedWithin) {
+		if len(left) < tiedMost && (sum < tiedAt || h.Explains() && c.belief.ByReadingsAlone(h) >= best*tiedWithin) {
 			left = append(left, h)
 			sum += h.Probability()
 		}

@@ -409,7 +409,11 @@ func (b *Belief) fillCloud(h *Hypothesis, ws *circuit.Wirings) error {
 	}
 	b.hear(h)
 	if c.sound() {
-		c.first = slices.Clone(c.particles)
+		many := *c
+		if err := b.extend(&many, b.shared.n); err != nil {
+			return err
+		}
+		c.first = many.particles
 	} else if effective(c.logw) < hearAgainBelow*float64(len(c.logw)) {
 		b.renewTempered(c, nil, -1, 1)
 	}

@@ -41,7 +41,7 @@ func (b *Belief) cloneCloud(c *cloud) *cloud {
 	own := *c
 	b.stir(&own)
 	own.particles, own.first, own.probes = cloneParticles(c.particles), cloneParticles(c.first), cloneParticles(c.probes)
-	own.logw, own.keen, own.hangs, own.sensed = slices.Clone(c.logw), nil, nil, 0
+	own.logw, own.keen, own.hangs, own.sensed, own.busy = slices.Clone(c.logw), nil, nil, 0, nil
 	own.chosen, own.share, own.weights = slices.Clone(c.chosen), slices.Clone(c.share), slices.Clone(c.weights)
 	return &own
 }

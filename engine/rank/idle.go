@@ -1,8 +1,6 @@
 package rank
 
-import (
-	"math"
-)
+import "math"
 
 // Most of a circuit's numbers have nothing to do with what was read so far: the coil fuse
 // with the volts at the load. Renewing a cloud copies the guesses that fit, idle numbers
@@ -23,34 +21,43 @@ const nudge = 1.5
 // and the readings of the groups, as far as not looked at before, by nudging one number after the
 // other of the guess that fits best.
 func (b *Belief) sense(c *cloud, groups []group) {
-	if len(groups) == 0 {
+	if len(groups) == 0 || c.sensed == len(b.readings) {
 		return
 	}
 	base := c.heaviest()
-	from := c.sensed
-	complains := b.complaint != "" && c.hangs == nil
-	if c.hangs == nil {
+	first := c.hangs == nil
+	if first {
 		c.hangs = make([]float64, b.model.Dims())
 	}
-	was := b.foretellAll(base, groups, from)
+	was := b.foretellAll(base, groups, c.sensed)
+	c.busy = c.busy[:0]
 	for k := range c.hangs {
-		if c.hangs[k] >= idleBelow {
-			continue
+		number := c.wirings.Dims() + k
+		if c.idle(number) {
+			c.hangs[k] += b.hanging(c, base, number, groups, was, first)
 		}
-		q := b.nudged(c, base, c.wirings.Dims()+k)
-		if q == nil {
-			c.hangs[k] = math.Inf(1)
-			continue
-		}
-		if complains {
-			c.hangs[k] += math.Abs(math.Log(b.complaintLikelihood(c, q)) - base.complaint)
-		}
-		is := b.foretellAll(q, groups, from)
-		for i := range is {
-			c.hangs[k] += b.apart(b.readings[from+i], &was[i], &is[i])
+		if !c.idle(number) {
+			c.busy = append(c.busy, number)
 		}
 	}
 	c.sensed = len(b.readings)
+}
+
+// hanging is by how many nats the readings that have not been looked at yet, and at first the
+// complaint, change with one number of a guess; was is what the guess would read.
+func (b *Belief) hanging(c *cloud, base *particle, number int, groups []group, was []mix, first bool) float64 {
+	q := b.nudged(c, base, number)
+	if q == nil {
+		return math.Inf(1)
+	}
+	nats := 0.0
+	if first && b.complaint != "" {
+		nats = math.Abs(math.Log(b.complaintLikelihood(c, q)) - base.complaint)
+	}
+	for i, is := range b.foretellAll(q, groups, c.sensed) {
+		nats += b.apart(b.readings[c.sensed+i], &was[i], &is)
+	}
+	return nats
 }
 
 // heaviest is the particle that counts most.

@@ -103,6 +103,7 @@ type cloud struct {
 	keen       []float64  // by normal number after that of the network's shape: how much the newest reading hangs on it, cumulative
 	hangs      []float64  // by number of the circuit: by how many nats what was read hangs on it; see sense
 	sensed     int        // readings that hangs takes account of
+	busy       []int      // normal numbers of the circuit that are not idle
 	chosen     []int      // particles that have a say in what to measure next
 	share      []float64  // and how much of one
 	stream     *rand.PCG

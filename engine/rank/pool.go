@@ -214,17 +214,25 @@ func (s *foreseen) alike(t *foreseen, error float64) bool {
 	return s.about.alike(&t.about, error, same) && (s.highest == nil || s.highest.alike(t.highest, error, same))
 }
 
+// tellsWidth is how many different values it takes to say how widely they spread.
+const tellsWidth = 8
+
 func (s *about) alike(t *about, error float64, sameFunction bool) bool {
 	apart := math.Abs(s.middle - t.middle)
 	a, b := math.Hypot(s.width, error), math.Hypot(t.width, error)
-	if wide := 3 * error; s.width < wide && t.width < wide && apart < 0.5*min(a, b) && max(a, b) < 1.8*min(a, b) {
+	likeWide := max(a, b) < 1.8*min(a, b)
+	if wide := 3 * error; s.width < wide && t.width < wide && apart < 0.5*min(a, b) && likeWide {
 		return true
 	}
 	if !sameFunction {
 		return false
 	}
 	luck := math.Hypot(s.width/math.Sqrt(s.effective), t.width/math.Sqrt(t.effective))
-	return apart <= math.Max(0.5*error, 3*luck) && max(a, b) < 1.8*min(a, b)
+	if min(s.effective, t.effective) < tellsWidth { // a handful of values are narrow by luck, too
+		likeWide = true
+		luck = max(s.width, t.width) * math.Hypot(1/math.Sqrt(s.effective), 1/math.Sqrt(t.effective))
+	}
+	return apart <= math.Max(0.5*error, 3*luck) && likeWide
 }
 
 // sameFunction reports whether two hypotheses predict a reading by the same function

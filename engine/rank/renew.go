@@ -212,6 +212,10 @@ func (b *Belief) propose(c *cloud, normal []float64, newest, sweep int) (onlyFau
 		shift(0, 1)
 	case kind < 0.75 && c.wirings.Count() > 1:
 		return false, c.wirings.Step(normal[:wiring], c.rng)
+	case c.rng.Float64() < 0.5 && len(c.busy) > 0:
+		for range 1 + c.rng.IntN(3) {
+			shift(c.busy[c.rng.IntN(len(c.busy))], step)
+		}
 	default:
 		c.freshen(normal)
 	}
@@ -222,16 +226,20 @@ func (b *Belief) propose(c *cloud, normal []float64, newest, sweep int) (onlyFau
 const alongSweep = 1
 
 // along moves by a part of the difference between two other particles, in the numbers
-// that the newest reading hangs on (differential evolution, ter Braak 2006): what several
-// readings pin together, such as a poor joint's ohms and its load's, then moves together.
+// that the newest reading hangs on, or any (differential evolution, ter Braak 2006): what
+// several readings pin together, such as a poor joint's ohms and its load's, then moves together.
 func (b *Belief) along(c *cloud, normal []float64) (onlyFault bool, prior float64) {
 	wiring := c.wirings.Dims()
 	own := wiring + b.model.Dims()
 	from, to := c.particles[c.rng.IntN(len(c.particles))].normal, c.particles[c.rng.IntN(len(c.particles))].normal
 	step := 0.3 + 0.9*c.rng.Float64()
+	least := alongLeast
+	if c.rng.Float64() < 0.5 {
+		least = 0 // whatever anything read hangs on
+	}
 	onlyFault = true
 	for i := wiring; i < len(normal); i++ {
-		if i < own && (c.keenOn(i) < alongLeast || c.idle(i)) {
+		if i < own && (c.idle(i) || c.keenOn(i) < least) {
 			continue
 		}
 		onlyFault = onlyFault && i >= own

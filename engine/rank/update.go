@@ -390,6 +390,15 @@ func (b *Belief) Moved(h *Hypothesis, id int) float64 {
 // even, but for what was mended, and no rule weighed in.
 func (b *Belief) ByReadingsAlone(of *Hypothesis) float64 { return of.over(b.aloneProbabilities()) }
 
+// hardly is the log factor that the complaint puts on a suspect, at or below which the suspect hardly brings it
+// about.
+const hardly = -2
+
+// Explains reports whether a hypothesis can well bring the complaint about.
+func (h *Hypothesis) Explains() bool {
+	return slices.ContainsFunc(h.forms, func(form *Hypothesis) bool { return form.complain > hardly })
+}
+
 // over is the sum over the forms of a hypothesis.
 func (h *Hypothesis) over(of map[*Hypothesis]float64) float64 {
 	sum := 0.0
@@ -406,7 +415,7 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	}
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
-		logs[i] = max(h.complain, -2) + math.Log(h.share) // the complaint alone proves little
+		logs[i] = max(h.complain, hardly) + math.Log(h.share) // the complaint alone proves little
 		if len(h.Suspects) > 1 {
 			logs[i] += math.Log(pairOdds)
 		}
