@@ -2,6 +2,7 @@ package rank
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -116,7 +117,7 @@ func TestLuckIsTakenOff(t *testing.T) {
 	assert.InDelta(t, 0, left, pretended/4)
 
 	half := func(h int) int { return h%2*outcomes/2 + rng.IntN(outcomes/2) }
-	exact := 0.8813 * (1 - Slip) // of a yes or no at 0.7 to 0.3, if nobody slipped; from memory
+	exact := -(0.7*math.Log2(0.7) + 0.3*math.Log2(0.3)) * (1 - Slip) // the entropy of a yes or no, but for slips
 	_, left = mean(half)
 	t.Logf("something to tell: %.3f bits left", left)
 	assert.InDelta(t, exact, left, 0.12)

@@ -92,7 +92,7 @@ type cloud struct {
 	wirings    *circuit.Wirings
 	faults     []*circuit.Fault
 	particles  []particle
-	first      []particle // of a sound circuit: all of them, as they were at the opening
+	first      []particle // of a sound circuit: as many as its full number, as they were at the opening
 	probes     []particle // the first few, as they were at the opening
 	logw       []float64  // by particle: log weight, not normalised
 	dims       int        // normal numbers a particle
