@@ -286,7 +286,7 @@ func (c *call) repair(in []item) bool {
 	if e := c.ctx.Expected; act && e != nil && (e.Measure.Mode == rules.Swap || e.Measure.Mode == rules.Look && c.ctx.Repairing == "" && hasConcept(in, "wrong_part")) {
 		return false // "somebody fitted a 30 amp fuse, wrong one"
 	}
-	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(withoutResult(replacedIn(in)), false)}
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(c.r.withoutResult(c.r.replacedIn(in)), false)}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
@@ -296,18 +296,49 @@ func (c *call) repair(in []item) bool {
 
 // replacedIn is the clause that says what was replaced, or all, where that is not said there:
 // "replaced the relay, still no horn" has nothing to do with the horn.
-func replacedIn(in []item) []item {
+func (r *Reader) replacedIn(in []item) []item {
 	for _, cl := range clauses(slices.Clone(in)) {
-		if hasConcept(cl, "replaced") && slices.ContainsFunc(cl, func(it item) bool { return concepts[it.concept] == gPlace || it.kind == kPlace }) {
+		if hasConcept(cl, "replaced") && slices.ContainsFunc(cl, r.namesPart) {
 			return cl
 		}
 	}
 	return in
 }
 
-// withoutResult leaves out what became of it: "replaced, working" names no working contact.
-func withoutResult(in []item) []item {
-	return slices.DeleteFunc(slices.Clone(in), func(it item) bool { return watchChoice[it.concept] != "" })
+// withoutResult leaves out what became of it: "replaced, working" names no working contact,
+// and in "new relay in fan runs now" the fan is what runs.
+func (r *Reader) withoutResult(in []item) []item {
+	var out []item
+	for i, it := range in {
+		subject := it.concept == "load" && watchChoice[predicate(in[i+1:]).concept] != ""
+		if watchChoice[it.concept] == "" && !(subject && slices.ContainsFunc(in[:i], r.namesPart)) {
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
+// predicate is what is said of a thing, after words of being: "'s now running".
+func predicate(in []item) item {
+	for _, it := range in {
+		if it.kind != kWord || !being[it.text] {
+			return it
+		}
+	}
+	return item{}
+}
+
+// namesPart tells that a part is named, by itself or within a saying: "new relay in".
+func (r *Reader) namesPart(it item) bool {
+	return concepts[it.concept] == gPlace || it.kind == kPlace || it.concept == "replaced" && len(r.partsWithin(it)) > 0
+}
+
+// partsWithin are the words of a saying that name a part: "new pump fitted".
+func (r *Reader) partsWithin(it item) []string {
+	return slices.DeleteFunc(strings.Fields(strings.ToLower(it.raw)), func(w string) bool {
+		n := r.root.next[w]
+		return n == nil || concepts[n.concept] != gPlace
+	})
 }
 
 // inSetup tells that a state of the vehicle was said: "it runs with it switched
@@ -369,6 +400,11 @@ func (c *call) suspects(in []item, strict bool) []string {
 	return out
 }
 
+// wholeName is what the whole name of an element counts over a word that another's
+// words share with what was said: "changed the relay, fan still won't go" names the relay and not
+// the wire from relay to fan.
+const wholeName = 5
+
 func likenessTo(s Named, said map[string]bool, strict bool) int {
 	element, fault, _ := strings.Cut(s.ID, ".")
 	own := strings.Split(element, "_")
@@ -392,7 +428,7 @@ func likenessTo(s Named, said map[string]bool, strict bool) int {
 		}
 	}
 	if whole {
-		score++ // the load itself, before the wire to the load
+		score += wholeName // the load itself, before the wire to the load
 	}
 	return score
 }
@@ -407,11 +443,9 @@ func (c *call) saidWords(in []item) map[string]bool {
 	}
 	for _, it := range in {
 		if it.concept == "replaced" {
-			for _, w := range strings.Fields(strings.ToLower(it.raw)) { // "new pump fitted"
-				if n := c.r.root.next[w]; n != nil && concepts[n.concept] == gPlace {
-					add(w)
-					add(n.concept)
-				}
+			for _, w := range c.r.partsWithin(it) {
+				add(w)
+				add(c.r.root.next[w].concept)
 			}
 			continue
 		}

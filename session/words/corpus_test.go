@@ -86,6 +86,9 @@ func corpusContexts() map[string]Context {
 	last := func(f Finding) func(*Context) {
 		return func(c *Context) { f.Entry = 7; c.Last = []Finding{f} }
 	}
+	wires := func(c *Context) {
+		c.Suspects = append(slices.Clone(c.Suspects), Named{"load_wire.open", "the wire from the relay to the load is open"})
+	}
 	n := 12.6
 	last86 := last(Finding{Kind: KindAnswer, Test: "t", Measure: volts("socket.86", out).Measure, Setup: out, Answer: Answer{Number: &n}})
 	partOhms := &Expected{ID: "t", Measure: rules.Measure{Mode: rules.Ohms, Red: "load_part.in", Black: "load_part.out"},
@@ -95,6 +98,7 @@ func corpusContexts() map[string]Context {
 		"none":            with(nil),
 		"none_24":         with(nil, v24),
 		"standing":        with(nil, standing),
+		"wires":           with(nil, standing, wires),
 		"numbers":         with(nil, standing, numbers),
 		"en":              with(nil, standing, en),
 		"unmarked":        with(nil, standing, func(c *Context) { c.Labels = "unknown" }),

@@ -1,7 +1,6 @@
 package words
 
 import (
-	"math"
 	"slices"
 	"strings"
 
@@ -70,12 +69,6 @@ func (f *frame) bare() bool {
 
 func (f *frame) onlySetup() bool {
 	return f.bare() && len(f.places)+len(f.acts) == 0 && len(f.setups) > 0
-}
-
-// symbol is a place or a value in the order said.
-type symbol struct {
-	place bool
-	item  item
 }
 
 // frames reads one clause into one frame for each pair of place and value.
@@ -227,72 +220,6 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 	return nil
 }
 
-// conditional words begin what a reading was taken under.
-var conditional = set(`when whenever while whilst if unless until till except without once after before`)
-
-// condition marks what was said under a condition that means nothing here: "clicks when I
-// let go of it", "while my mate holds the switch 86 is 12.2".
-func (f *frame) condition(clause []item) {
-	for i, it := range clause {
-		if it.kind != kWord || !conditional[it.text] || i+1 == len(clause) {
-			continue
-		}
-		under := clause[i+1:]
-		if read := slices.IndexFunc(under, func(it item) bool { return it.kind == kNum || it.kind == kPlace }); read >= 0 {
-			under = under[:read]
-		}
-		if slices.ContainsFunc(under, meansSomething) || !slices.ContainsFunc(under, func(it item) bool { return it.kind != kWord || !linkWords[it.text] }) {
-			continue
-		}
-		f.onlyIf = true
-		f.strays = append(f.strays, rawOf(clause[i:i+1+len(under)]))
-		return
-	}
-}
-
-// either tells "whether the key is on or off", which says neither.
-func either(clause []item) bool {
-	for i, it := range clause {
-		if it.text == "or" && isSetup(neighbour(clause, i, -1)) {
-			return true // "key on or off"
-		}
-	}
-	return hasConcept(clause, "unsure") && slices.ContainsFunc(clause, isSetup) ||
-		slices.ContainsFunc(clause, func(it item) bool { return it.text == "whether" })
-}
-
-// meansSomething tells what a condition may be read from.
-func meansSomething(it item) bool {
-	switch concepts[it.concept] {
-	case gSetup, gAct, gOutcome:
-		return true
-	}
-	return false
-}
-
-// foreign are the words in the place of a * that are neither plain nor the load: "with
-// the lot running" may mean other loads.
-func (r *Reader) foreign(it item) []string {
-	if concepts[it.concept] != gSetup {
-		return nil
-	}
-	var out []string
-	for _, w := range it.loose {
-		if it.concept == "heat_soaked" && w.num.unit.dim == "time" && !soaks(w.num) {
-			return []string{it.raw}
-		}
-		n := r.root.next[w.text]
-		if !linkWords[w.text] && !(n != nil && n.concept == "load") {
-			out = append(out, w.raw)
-		}
-	}
-	return out
-}
-
-// soaks tells whether a time is long enough for heat to reach a joint: the ten minutes that
-// the tests of hot circuits ask for.
-func soaks(n num) bool { return n.v*n.unit.scale >= 10 }
-
 // loneSide is the side of the element named last, or of the one asked about.
 func (c *call) loneSide(base *frame, it item) []symbol {
 	of := firstText(c.last, c.expectedElement())
@@ -374,155 +301,4 @@ func (f *frame) note(it item) {
 // ofFuse tells a saying of how a part looks that names the fuse: "fuse is good".
 func ofFuse(it item) bool {
 	return (it.concept == "sound" || it.concept == "blown") && strings.Contains(strings.ToLower(it.raw), "fuse")
-}
-
-// word files a word that is no concept: harmless, or a place that is none.
-func (f *frame) word(clause []item, i int, r *Reader) {
-	w := clause[i].text
-	if (w == "on" || w == "off") && i > 0 && (clause[i-1].concept == "load" || clause[i-1].kind == kWord && plainly(clause[i-1].text)) && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
-		f.strays = append(f.strays, clause[i-1].raw+" "+w) // a load's state: this job's load, or a neighbour
-	}
-	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
-		if w == "ish" {
-			f.hedges = append(f.hedges, "-ish")
-		}
-		return
-	}
-	if (w == "as" || w == "after") && stateNext(clause[i+1:]) || w == "instead" && neighbour(clause, i, -1).kind == kPlace && neighbour(clause, i, 1).text != "of" {
-		return
-	}
-	if f.nowhere == "" && locative(clause, i) && !harmless[w] && !r.filler[w] {
-		f.nowhere = clause[i].raw
-	}
-	if r.filler[w] {
-		return
-	}
-	if !common[w] && !r.vocab[w] {
-		f.unknown = append(f.unknown, clause[i].raw)
-	}
-	if !common[w] && !harmless[w] && !interjections[w] && !counting(w) || turning[w] {
-		f.strays = append(f.strays, clause[i].raw)
-	}
-}
-
-// plainly tells a word that names a thing: it is none of those that join or soften.
-func plainly(w string) bool { return !linkWords[w] && !common[w] && !harmless[w] }
-
-// stateNext tells "as it is switched on", a state, from "as I had on 30".
-func stateNext(rest []item) bool {
-	for _, it := range rest {
-		if it.kind != kWord || !linkWords[it.text] {
-			return concepts[it.concept] == gSetup
-		}
-	}
-	return false
-}
-
-// harmless nouns may follow "on the" without naming a place of the circuit.
-var harmless = set(`meter multimeter screen display dmm gauge scale range reading moment first second third go guess
-	average time money button nose head face test tester way whole most least times least last low high
-	them it those these both
-	vehicle truck van job same other next both all one ones end back phone mine mate him her me you us again once`)
-
-// locative tells whether the word names where something was measured.
-func locative(clause []item, i int) bool {
-	j := i - 1
-	for j >= 0 && clause[j].kind == kWord && (clause[j].text == "the" || clause[j].text == "a" || clause[j].text == "my" || clause[j].text == "its" || common[clause[j].text] && !preps[clause[j].text] && j > 0) {
-		j--
-	}
-	if j < 0 {
-		return false
-	}
-	switch clause[j].text {
-	case "at", "on", "across", "between", "from", "off":
-		return true
-	case "to":
-		return j != i-1
-	}
-	return false
-}
-
-// split pairs places and values in the order said. Where they do not pair off,
-// all stay in one frame, which is then asked about.
-func (f frame) split(syms []symbol) []frame {
-	syms = f.respectively(inNumbers(syms))
-	places, vals := 0, 0
-	alternate := true
-	for i, s := range syms {
-		if s.place {
-			places++
-		} else {
-			vals++
-		}
-		alternate = alternate && (i == 0 || s.place != syms[i-1].place)
-	}
-	switch {
-	case !alternate || places < 2 || vals == 0:
-	case places == vals:
-		return f.zip(syms)
-	case places == vals+1: // "86 dead and 30": what 30 read may follow
-		out := f.zip(syms[:len(syms)-1])
-		f.acts, f.outcomes = nil, nil
-		f.take(syms[len(syms)-1])
-		return append(out, f)
-	}
-	for _, s := range syms {
-		f.take(s)
-	}
-	return []frame{f}
-}
-
-// inNumbers leaves out what the number after it says better: "live 12.3", "dead 0.02".
-func inNumbers(syms []symbol) []symbol {
-	var out []symbol
-	for i, s := range syms {
-		if i+1 < len(syms) && !s.place && s.item.kind != kNum && !syms[i+1].place && syms[i+1].item.kind == kNum {
-			v := math.Abs(value(syms[i+1].item.num))
-			if s.item.concept == "live" && v >= 1 || (s.item.concept == "dead" || s.item.concept == "nothing") && v < 0.5 {
-				continue
-			}
-		}
-		out = append(out, s)
-	}
-	return out
-}
-
-// respectively parts "86 and 85 read 12.4 and 0.3" into two pairs.
-func (f frame) respectively(syms []symbol) []symbol {
-	if len(syms) != 3 || !syms[0].place || syms[1].place || syms[2].place || f.act("jumping") {
-		return syms
-	}
-	p := syms[0].item.place
-	if len(p.spots) != 2 || p.pair {
-		return syms
-	}
-	a, b := syms[0], syms[0]
-	a.item.place, b.item.place = placeRef{spots: p.spots[:1]}, placeRef{spots: p.spots[1:]}
-	return []symbol{a, syms[1], b, syms[2]}
-}
-
-func (f frame) zip(syms []symbol) []frame {
-	var out []frame
-	for i := 0; i+1 < len(syms); i += 2 {
-		g := f
-		g.take(syms[i])
-		g.take(syms[i+1])
-		g.raw = syms[i].item.raw + " " + syms[i+1].item.raw
-		if i > 0 {
-			g.outcomes, g.acts = nil, nil
-		}
-		out = append(out, g)
-	}
-	return out
-}
-
-func (f *frame) take(s symbol) {
-	switch {
-	case s.place:
-		f.places = append(append([]placeRef(nil), f.places...), s.item.place)
-	case s.item.kind == kNum:
-		f.nums = append(append([]item(nil), f.nums...), s.item)
-	default:
-		f.values = append(append([]string(nil), f.values...), s.item.concept)
-	}
 }

@@ -196,8 +196,8 @@ func (r *Reader) deniedAny(in []item) (end *node, took int) {
 // without are words that say, before a tool, that it is not at hand; lackWords may stand
 // between them and it.
 var (
-	without   = set(`no not havent hasnt dont aint without lost left forgot`)
-	lackWords = set(`no not havent hasnt dont aint without lost left forgot i ive have got do own any a an the my brought`)
+	without   = set(`no not havent hasnt dont didnt aint without lost left forgot`)
+	lackWords = set(`no not havent hasnt dont didnt aint without lost left forgot i ive have got do own any a an the my brought bring`)
 )
 
 // lacking reads "not got a spare" as "no spare", where that tells of a tool.

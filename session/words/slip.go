@@ -110,7 +110,7 @@ func isWord(w string) bool {
 
 func (r *Reader) known(w string) bool {
 	_, unit := unitNames[w]
-	return r.vocab[w] || r.filler[w] || homophones[w] != "" || common[w] || unit || numberWord(w) || colours[w] || linkWords[w] || inflected(w)
+	return r.vocab[w] || r.filler[w] || homophones[w] != "" || common[w] || unit || numberWord(w) || colours[w] || linkWords[w] || lackWords[w] || inflected(w)
 }
 
 // inflected tells whether w is a plain form of a common word, which no slip made.
