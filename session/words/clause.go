@@ -303,6 +303,15 @@ func cutByLaterSetup(clause []item) (left, right []item) {
 	return clause[:i], clause[i+1:]
 }
 
+// inOhms tells that the meter was on ohms, which nobody reads on what is fed: so says the
+// unit, or the coil read by itself.
+func (f *frame) inOhms() bool {
+	return f.act("resistance") || slices.ContainsFunc(f.nums, func(n item) bool {
+		dim := n.num.unit.dim
+		return dim == ohm || dim == kilo || dim == "" && len(f.places) == 0 && f.has(f.elements, "coil")
+	})
+}
+
 func isSetup(it item) bool { return concepts[it.concept] == gSetup }
 
 // inTwoSetups reads the two halves apart; the second is of the first's place if
@@ -319,9 +328,9 @@ func (c *call) inTwoSetups(left, right []item) []frame {
 // impliedSetups are what a reading's clause tells of the setup by the way: a relay
 // that clicks, or a load that runs, has the relay in and is switched on.
 func impliedSetups(f frame, syms []symbol) []string {
-	nums := slices.ContainsFunc(syms, func(s symbol) bool { return s.item.kind == kNum })
+	f.takeAll(syms)
 	works := f.outcome("click", "buzz", "runs") || f.has(f.setups, "loaded")
-	if !nums || !works || f.act("bridge", "pull_in", "drop_out") {
+	if len(f.nums) == 0 || !works || f.act("bridge", "pull_in", "drop_out") || f.inOhms() {
 		return nil
 	}
 	var out []string

@@ -12,6 +12,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 	var skip []string
 	unsure := false
 	for i, cl := range in {
+		cl = afterOK(cl)
 		switch {
 		case anyOf(cl, "skip", "cannot"):
 			skip = append(skip, rawOf(cl))
@@ -66,6 +67,15 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		}
 	}
 	return rest
+}
+
+// afterOK is a clause that only wants something, without the "ok" it begins with: "ok what's
+// next".
+func afterOK(cl []item) []item {
+	if len(cl) > 1 && acknowledged[strings.ToLower(cl[0].raw)] && !hasReading(cl[1:]) && anyOf(cl[1:], "help", "how", "status", "else", "repeat", "why", "skip", "cannot", "unsure") {
+		return cl[1:]
+	}
+	return cl
 }
 
 // skipReason is the reason in the technician's words, without a leading "skip".

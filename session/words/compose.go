@@ -275,6 +275,9 @@ func (c *call) placeless(f *frame, said rules.Setup) (want string) {
 			if e == "fuse" {
 				return "there are two fuses, the load's and the coil's"
 			}
+			if f.through && e == "load" && !amps {
+				return "“through the load” does not say between which two places"
+			}
 			if f.nums[0].num.unit.dim == ohm || f.nums[0].num.unit.dim == kilo || f.act("resistance") {
 				two := ends[e]
 				f.places = []placeRef{{spots: two[:], pair: true}}

@@ -25,6 +25,7 @@ type frame struct {
 	nowhere   string   // "on the bracket": a place that is no place of the circuit
 	onlyIf    bool     // under a condition that was not understood
 	between   bool
+	through   bool // "two ohms through the load"
 	restless  bool // it moved, and no more is said of where to: "12.4, jumping about", not "drops to 9"
 	onlyBlack bool // "0.4 to the battery", and no other place
 	span      bool // two numbers as a range: "5 to 11"
@@ -81,6 +82,7 @@ func (c *call) frames(clause []item) []frame {
 	base.but = len(clause) > 0 && clause[0].but
 	base.also = slices.ContainsFunc(clause, func(it item) bool { return saysToo[strings.ToLower(it.raw)] })
 	base.or = len(clause) > 0 && clause[0].text == "or"
+	base.through = slices.ContainsFunc(clause, func(it item) bool { return it.text == "through" })
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}

@@ -49,7 +49,7 @@ func (c *call) inherit(all []frame) {
 	}
 	if c.clickedNow(all) {
 		for i := range all {
-			if f := &all[i]; len(f.places) > 0 && len(f.nums)+len(f.values) > 0 && f.prefix == "" {
+			if f := &all[i]; len(f.places) > 0 && len(f.nums)+len(f.values) > 0 && f.prefix == "" && !f.inOhms() {
 				f.setups = append(f.setups, "relay_in", "command_on")
 			}
 		}

@@ -54,7 +54,7 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
 			continue
 		}
-		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.expects(rules.MinMax) && onlyNumber(&out[n-1]) && onlyNumber(&f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
+		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.joinsAsAsked(&out[n-1], &f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
 			continue
 		}
@@ -106,6 +106,8 @@ func joins(a, b *frame) bool {
 		return true // "it runs but slow"
 	case (aPlace || a.has(a.elements, "battery", "coil")) && a.bareButGood() && onlyNumber(b):
 		return true // "thirty's good, twelve six"
+	case a.judgesPart() == "battery" && onlyNumber(b):
+		return true // "the battery's tired, eleven two"
 	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
 		return true // "pulled the feed fuse, it's fine"
 	case onlyValue(a) && len(only(a.values, "nothing", "dead")) == len(a.values) && len(only(b.outcomes, "silent")) > 0 && len(b.elements)+len(b.nums)+len(b.places)+len(b.acts) == 0:
@@ -134,6 +136,23 @@ func joins(a, b *frame) bool {
 		return true // the donor is proved
 	}
 	return false
+}
+
+// joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the
+// lowest, or how far the volts were taken without a click.
+func (c *call) joinsAsAsked(a, b *frame) bool {
+	switch {
+	case c.expects(rules.MinMax):
+		return onlyNumber(a) && onlyNumber(b)
+	case c.expects(rules.PullIn):
+		return a.silentAlone() && b.is("bound") && onlyNumber(b) || b.silentAlone() && a.is("bound") && onlyNumber(a)
+	}
+	return false
+}
+
+// silentAlone tells that no click is all that was said.
+func (f *frame) silentAlone() bool {
+	return len(f.places)+len(f.nums)+len(f.values)+len(f.acts) == 0 && len(f.outcomes) == 1 && f.outcome("silent", "off")
 }
 
 func (f *frame) bareButGood() bool {

@@ -225,7 +225,7 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) {
+		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -245,6 +245,9 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 		}
 		if next := n.next[present[in[i].text]]; i > 0 && next != nil {
 			walk(next, i+1, stars, as.inOtherWords(true))
+		}
+		if i > 0 && degrees[in[i].text] {
+			walk(n, i+1, stars, as.inOtherWords(true))
 		}
 		for _, form := range verbForms[in[i].text] {
 			if next := n.next[form]; next != nil && !as.asSaid && in[0].text != "it" {
@@ -271,6 +274,15 @@ func onTheThing(in []item) bool {
 }
 
 var moments = set(`moment second minute instant first whole other key ignition switch`)
+
+// onPart tells "dead on the load side" from "dead on, 12.4": a part or a side is named next.
+func (r *Reader) onPart(in []item) bool {
+	if len(in) < 3 || !onTheThing(in) {
+		return false
+	}
+	n, _, _ := r.longest(in[2:])
+	return n != nil && (concepts[n.concept] == gPlace || concepts[n.concept] == gSide)
+}
 
 // startsPart tells that a part of more words than one is named: a saying that ends in the
 // first of them would cut it, as "supply side of the coil" the coil fuse.
@@ -316,6 +328,10 @@ func (as reading) mayMean(n *node, words int) bool {
 	}
 	return true
 }
+
+// degrees are adverbs that may stand within a saying of what something does and change
+// nothing of it: "comes right on", "looks really good".
+var degrees = set(`right straight really pretty properly fairly just`)
 
 // present are words of being, by their past.
 var present = map[string]string{"was": "is", "were": "are"}

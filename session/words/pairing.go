@@ -34,10 +34,14 @@ func (f frame) split(syms []symbol) []frame {
 		f.take(syms[len(syms)-1])
 		return append(out, f)
 	}
+	f.takeAll(syms)
+	return []frame{f}
+}
+
+func (f *frame) takeAll(syms []symbol) {
 	for _, s := range syms {
 		f.take(s)
 	}
-	return []frame{f}
 }
 
 // inNumbers leaves out what the number after it says better: "live 12.3", "dead 0.02".

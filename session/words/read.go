@@ -107,6 +107,8 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "nothing" // "not even a ghost reading"
 		case it.concept == "aside" && c.expects(rules.Look) && strings.EqualFold(it.raw, "clean"):
 			in[i].concept = "sound"
+		case it.concept == "else" && strings.EqualFold(it.raw, "else") && len(in) > 1:
+			in[i].kind, in[i].concept = kWord, "" // "everything else works"
 		case it.concept == "sound" && !c.expects(rules.Look) && strings.EqualFold(it.raw, "dry") && afterLoad(in, i):
 			in[i].concept = "unkept_state" // "with the pump dry"
 		case it.concept == "beeps" && afterLoad(in, i), it.concept == "off" && !c.ctx.Opening && goesOff(it.raw) && isSounder(neighbour(in, i, -1)):
@@ -123,6 +125,10 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "unkept_state" // "took the fuse out and 30 is 0"
 		case (it.concept == "runs" || it.concept == "loaded") && justRunning[strings.ReplaceAll(strings.ToLower(it.raw), " 's", "'s")] && !afterLoad(in, i) && c.ofEngine(in):
 			in[i].concept = "engine_running"
+		case it.concept == "click" && afterLoad(in, i) && c.ctx.LoadKind == "solenoid" && !c.ctx.Opening && !c.expects(rules.Listen):
+			in[i].concept = "runs" // "the solenoid pulls in"
+		case it.concept == "cannot" && c.expects(rules.Look) && strings.Contains(strings.ToLower(it.raw), "rust"):
+			in[i].concept = "corroded" // "the bolt is rusted solid"
 		case it.concept == "cannot" && c.ctx.Opening:
 			in[i].concept = "off" // "the step won't come out"
 		case it.text == "charging" && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
@@ -143,13 +149,15 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "blown"
 		case it.concept == "nothing_moves":
 			in[i].concept = "load_moves=false"
-		case c.expects(rules.PullIn) && it.concept == "click" && slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
+		case c.expects(rules.PullIn) && it.concept == "click" && hasNumber(in):
 			in[i].concept = "pull_in"
+		case c.expects(rules.DropOut) && it.concept == "comes_and_goes" && strings.HasPrefix(strings.ToLower(it.raw), "drop") && hasNumber(in):
+			in[i].concept = "drop_out"
 		case (c.expects(rules.PullIn) || c.expects(rules.DropOut)) && strings.EqualFold(it.raw, "never") && len(in) == 1:
 			in[i].concept = "nothing"
 		case it.concept == "off" && vague[strings.ToLower(it.raw)] && (c.expects(rules.Listen) || c.expects(rules.TestLamp)):
 			in[i].concept = "nothing"
-		case it.concept == "pull_in" && !slices.ContainsFunc(in, func(x item) bool { return x.kind == kNum }):
+		case it.concept == "pull_in" && !hasNumber(in):
 			in[i].concept = "click" // "heard it pull in"
 		case it.concept == "load" && strings.EqualFold(it.raw, "lamp") && neighbour(in, i, 1).concept == "between":
 			in[i].concept = "lamp"
@@ -219,9 +227,9 @@ func isSounder(it item) bool {
 // ofMeter tells a verb of a load's that is said of the meter here: a number comes next, or
 // from where to where it went.
 func ofMeter(it, next item) bool {
-	raw := strings.ToLower(it.raw)
+	raw := strings.TrimPrefix(strings.ToLower(it.raw), "it ")
 	moved := raw == "went" || raw == "goes" || raw == "ran" || raw == "came on"
-	return (moved || strings.HasSuffix(raw, " up")) && next.kind == kNum || moved && (next.concept == "between" || next.text == "from" || next.text == "down" || next.text == "to")
+	return (moved || strings.HasSuffix(raw, " up")) && next.kind == kNum || moved && (next.concept == "between" || next.text == "from" || next.text == "down" || next.text == "to" || next.concept == "aside" && strings.HasSuffix(next.raw, " to"))
 }
 
 // ofLoad tells what a load plainly does.

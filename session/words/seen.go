@@ -228,6 +228,9 @@ func (c *call) answerSeen(f *frame, said rules.Setup) bool {
 	if !fits(said, e.Setup) || len(f.places) > 0 && !c.atExpected(f, said) && e.Measure.Mode != rules.Look {
 		return false
 	}
+	if f.judgesPart() != "" && e.Kind != "number" && e.Measure.Mode != rules.Look {
+		return false
+	}
 	switch {
 	case e.Kind == "number":
 		return c.numberSeen(f, said)
@@ -257,6 +260,19 @@ func (c *call) answerSeen(f *frame, said rules.Setup) bool {
 		c.seenUnasked(&g, said)
 	}
 	return true
+}
+
+// judgesPart is the part other than the load that is said to be weak, dead or well, "" for
+// none: "battery's a bit tired" says nothing of what the load does.
+func (f *frame) judgesPart() string {
+	seen := f.allSeen()
+	if len(seen) == 0 || f.has(f.elements, "load") || len(f.acts)+len(f.places) > 0 || len(only(seen, "weak", "dim", "dead", "off", "gone", "runs", "good", "bad")) < len(seen) {
+		return ""
+	}
+	for _, part := range only(f.elements, "battery", "coil") {
+		return part
+	}
+	return ""
 }
 
 // heardAlready tells that this utterance has answered the listening already:
@@ -296,9 +312,38 @@ func (c *call) numberSeen(f *frame, said rules.Setup) bool {
 	case a == nil:
 		return false
 	}
-	c.file(c.answer(f, *a), f)
+	fd := c.answer(f, *a)
+	if c.ofOtherThing(f) {
+		fd.Words = c.say(fd)
+		c.ask("“"+f.raw+"”: is that what the test showed, "+fd.Words+"?", []Choice{c.choiceFor("yes", fd)})
+		return true
+	}
+	c.file(fd, f)
 	return true
 }
+
+// ofOtherThing tells that something is said to be dead, or to give nothing, that is not what
+// the test reads at: "the battery's dead", "the whole truck's dead", beside a test of 86.
+func (c *call) ofOtherThing(f *frame) bool {
+	if len(f.places) > 0 {
+		return false
+	}
+	return slices.ContainsFunc(f.elements, func(part string) bool { return !c.readsAt(part) }) || slices.ContainsFunc(strings.Fields(strings.ToLower(f.raw)), func(w string) bool { return machines[strings.TrimSuffix(w, "'s")] })
+}
+
+// readsAt tells that the test asked for reads a part's end, or the coil between its two.
+func (c *call) readsAt(part string) bool {
+	switch part {
+	case "fuse":
+		return c.whichFuse() != "fuse"
+	case "coil":
+		return c.expectedElement() == "coil" && c.asksPair()
+	}
+	return slices.ContainsFunc(expectedSpots(c.ctx.Expected.Measure), func(at string) bool { return strings.HasPrefix(at, part) })
+}
+
+// machines are words for the whole of which the circuit is a part.
+var machines = set(`truck vehicle van car lorry bus tractor machine boat trailer rig wagon engine dash dashboard panel`)
 
 // valueAnswer is what words without a number say of a reading in the mode; q is
 // the question where they do not settle it.

@@ -132,6 +132,10 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 		c.unlessTaken(f.raw, why)
 		return
 	}
+	if part := f.judgesPart(); part != "" {
+		c.judged(f, part)
+		return
+	}
 	seen := f.allSeen()
 	done := false
 	if ch, several := c.pick(rules.Listen, only(seen, "click", "silent", "buzz")); ch != "" {
@@ -178,6 +182,17 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 		return
 	}
 	c.ask("“"+f.raw+"”: what was that said of?", c.expectedChoices())
+}
+
+// judged asks for the reading behind what a part was said to be, unless one was said.
+func (c *call) judged(f *frame, part string) {
+	if c.numbered || len(c.res.Findings) > 0 {
+		c.muddled = c.muddled || len(c.res.Findings) == 0 // a number after it may be the part's
+		c.unlessTaken(f.raw, "that is no reading; it was not taken")
+		return
+	}
+	f.raw = part + " is bad" // read again with the number that answers: it is the part's, not the test's
+	c.ask("What did the meter show at the "+part+"?", nil)
 }
 
 // relayIsOut tells that the readings said beside it were taken with the relay out.
