@@ -11,7 +11,7 @@ func negate(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it := in[i]
-		if it.concept == "nothing" && concepts[neighbour(in, i, 1).concept] == gSetup && negated(&in[i+1], false) {
+		if it.concept == "nothing" && strings.HasPrefix(neighbour(in, i, 1).concept, "command_") && !when[firstWord(in[i+1].raw)] && negated(&in[i+1], false) {
 			continue // "nothing switched on"
 		}
 		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && ended(neighbour(in, i, 2)) {

@@ -183,7 +183,7 @@ func (c *call) single(f *frame, said rules.Setup) {
 		}
 		return
 	}
-	if f.act("pull_in", "drop_out") && c.onCoil(f, said) {
+	if f.act("pull_in", "drop_out") && c.onCoil(f, said) || c.askRating(f, said) {
 		return
 	}
 	if d := during(f); d != "" && !(c.ctx.Expected != nil && c.ctx.Expected.Measure.During == d) {
@@ -236,6 +236,30 @@ func (c *call) onCoil(f *frame, said rules.Setup) bool {
 	c.file(Finding{Kind: KindReading, Measure: rules.Measure{Mode: mode}, Setup: rules.Setup{Relay: "bench", Key: "off", Command: "off", Coil: "energised"},
 		Answer: Answer{Number: &v}, Hedge: hedge(f), Assumed: []string{"on the bench"}}, f)
 	return true
+}
+
+// askRating asks whether "the load is 15 amps" tells its rating or what was measured.
+func (c *call) askRating(f *frame, said rules.Setup) bool {
+	ask := c.askOf("load_amps")
+	if ask == nil || f.nums[0].num.unit.dim != ampere || c.expects(rules.AmpsDC) || !slices.Equal(f.elements, []string{"load"}) || len(f.acts)+len(f.places) > 0 || !copula(f.raw) {
+		return false
+	}
+	rated := Finding{Kind: KindFact, Fact: ask.Fact, Value: rules.Value{Kind: rules.Number, Number: value(f.nums[0].num)}}
+	rated.Words = c.say(rated)
+	choices := []Choice{{Words: "rated", Findings: []Finding{rated}}}
+	g := *f
+	if c.placeless(&g, said) == "" {
+		if measured, ok := c.choiceOf(g, said, rules.AmpsDC, nil); ok {
+			choices = append(choices, Choice{Words: "measured", Findings: measured.Findings})
+		}
+	}
+	c.ask("“"+f.raw+"”: is that its rating, or was it measured?", choices)
+	return true
+}
+
+// copula tells that something is said to be, and not to draw or to read.
+func copula(said string) bool {
+	return slices.ContainsFunc(strings.Fields(strings.ToLower(said)), func(w string) bool { return w == "is" || strings.HasSuffix(w, "'s") })
 }
 
 func (c *call) atExpectedNumber(f *frame, said rules.Setup) bool {

@@ -134,6 +134,8 @@ func corpusContexts() map[string]Context {
 			Kind: "choice", Of: []string{"3", "5", "7.5", "10", "15", "20", "25", "30", "40"}}),
 		"ask_yes": with(&Expected{ID: "others_work", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other things on that fuse work?"}, Setup: out,
 			Kind: "choice", Of: []string{"yes", "no"}}),
+		"ask_others": with(&Expected{ID: "ask_neighbours_suffer", Sets: "neighbours_suffer", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other loads on that fuse act up too?"}, Setup: out,
+			Kind: "choice", Of: []string{"yes", "no"}}),
 		"after_86":      with(volts("socket.85", out), last86),
 		"after_86_none": with(nil, last86, standing),
 		"ground_drop":   with(volts("load.out", in)),

@@ -54,6 +54,10 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1].setups = append(out[n-1].setups, "loaded")
 			continue
 		}
+		if n := len(out); n > 0 && c.judgedGround(&out[n-1]) && onlyNumber(&f) {
+			out[n-1] = f
+			continue
+		}
 		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.joinsAsAsked(&out[n-1], &f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
 			continue
@@ -136,6 +140,12 @@ func joins(a, b *frame) bool {
 		return true // the donor is proved
 	}
 	return false
+}
+
+// judgedGround tells a judgement of the ground that the number after it was read at: "ground's
+// good, 0.02", beside a test of the ground side.
+func (c *call) judgedGround(f *frame) bool {
+	return len(f.places) > 0 && f.onGround() && f.bareButGood() && c.expects(rules.VoltsDC) && !c.asksAtSupply()
 }
 
 // joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -256,6 +257,9 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	if mode == rules.Ohms && len(f.places) == 1 && partOf(f.places[0].spots) != "" {
 		plan.habit = rules.Setup{Relay: "in", Key: "off", Command: "off"}
 	}
+	if mode == rules.AmpsDC && said.Relay == "" && c.flows(f) {
+		plan.habit = usualRun
+	}
 	var missing string
 	fd.Setup, fd.Assumed, missing = c.complete(plan)
 	if missing == "relay" && c.needsRelay(f) {
@@ -267,6 +271,14 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	m, assumed, want := c.measure(f, mode, fd.Setup)
 	fd.Measure, fd.Assumed = m, append(fd.Assumed, assumed...)
 	return fd, want
+}
+
+// flows tells of a current in the load that needs the relay in, though it was out before:
+// "the fan draws fifteen amps".
+func (c *call) flows(f *frame) bool {
+	stands := c.stands()
+	return stands != nil && stands.Relay == "out" && len(f.nums) == 1 && math.Abs(value(f.nums[0].num)) >= 0.1 &&
+		len(f.places) == 1 && strings.HasPrefix(f.places[0].spots[0].abs, "load.")
 }
 
 func (c *call) needsRelay(f *frame) bool {

@@ -89,7 +89,7 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = measureUnits(alpha(spell(in)))
-	in = c.r.loadDid(offThenOn(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in))))))))
+	in = c.r.loadDid(offThenOn(itsState(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }
@@ -127,6 +127,10 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "engine_running"
 		case it.concept == "click" && afterLoad(in, i) && c.ctx.LoadKind == "solenoid" && !c.ctx.Opening && !c.expects(rules.Listen):
 			in[i].concept = "runs" // "the solenoid pulls in"
+		case it.concept == "click" && strings.HasSuffix(strings.ToLower(it.raw), " it") && (neighbour(in, i, 1).concept == "buzz" || neighbour(in, i, 1).concept == "click"):
+			in[i].concept = "aside" // "I hear it clicking"
+		case it.concept == "drop" && strings.EqualFold(it.raw, "dropping") && neighbour(in, i, -1).kind == kSep && ended(neighbour(in, i, 1)):
+			in[i].concept = "aside" // "nine volts, dropping"
 		case it.concept == "cannot" && c.expects(rules.Look) && strings.Contains(strings.ToLower(it.raw), "rust"):
 			in[i].concept = "corroded" // "the bolt is rusted solid"
 		case it.concept == "cannot" && c.ctx.Opening:

@@ -94,7 +94,7 @@ func (c *call) seen(f *frame, said rules.Setup) {
 	switch {
 	case f.limited && len(only(seen, "runs", "click", "bright")) > 0:
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
-	case c.expects(rules.Ask) && len(f.elements)+len(f.places)+len(f.acts) == 0:
+	case c.expects(rules.Ask) && len(f.places)+len(f.acts) == 0 && (len(f.elements) == 0 || onlyLoad(f) && !f.has(f.elements, "load")):
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case f.outcome("click") && f.outcome("comes_and_goes") && !f.has(f.elements, "load"):
 		c.ask("“"+f.raw+"”: one click, a buzz, or clicks that come and go?", c.expectedChoices())
@@ -225,6 +225,10 @@ func (c *call) answerSeen(f *frame, said rules.Setup) bool {
 	if c.ctx.Cautioned && !fits(usualRun, e.Setup) {
 		return false // the test was not said yet: nobody answers it
 	}
+	if !fits(said, e.Setup) && c.noneAsExpected(f) {
+		c.placeSeen(f, said)
+		return true
+	}
 	if !fits(said, e.Setup) || len(f.places) > 0 && !c.atExpected(f, said) && e.Measure.Mode != rules.Look {
 		return false
 	}
@@ -260,6 +264,13 @@ func (c *call) answerSeen(f *frame, said rules.Setup) bool {
 		c.seenUnasked(&g, said)
 	}
 	return true
+}
+
+// noneAsExpected tells that nothing was read where the test asks for a number, in a setup of
+// its own: "nothing with the switch on".
+func (c *call) noneAsExpected(f *frame) bool {
+	none := only(f.values, "dead", "nothing")
+	return c.expectsNumber() && len(none) > 0 && len(none) == len(f.allSeen()) && len(f.places)+len(f.elements)+len(f.acts) == 0
 }
 
 // judgesPart is the part other than the load that is said to be weak, dead or well, "" for

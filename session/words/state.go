@@ -42,6 +42,24 @@ func (r *Reader) stateOf(in []item, thing int) (end *node, took int, not bool) {
 	return end, n + skip - thing, not
 }
 
+// itsState takes "with it off" for the key, where it was the key that was spoken of: "12.4
+// with the key on and 0 with it off".
+func itsState(in []item) []item {
+	key := false
+	for i, it := range in {
+		state, ofSwitch := strings.CutPrefix(it.concept, "command_")
+		switch {
+		case strings.HasPrefix(it.concept, "key_"):
+			key = true
+		case ofSwitch && key && strings.EqualFold(it.raw, "with it "+state):
+			in[i].concept, in[i].text = "key_"+state, "key_"+state
+		case ofSwitch:
+			key = false
+		}
+	}
+	return in
+}
+
 // neighbours takes "with the blower and lights on", where one of them is no load of the
 // job's kind, for other loads that were on; with loads of its kind alone, for the load under way.
 func (c *call) neighbours(in []item) []item {

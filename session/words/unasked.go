@@ -242,6 +242,10 @@ func (c *call) looked(f *frame, said rules.Setup, choice string, several bool) {
 		c.ask("“"+f.raw+"”: which is the worst of it?", nil)
 		return
 	}
+	if at == "fuse" && f.is("both") {
+		c.res.Findings = append(c.res.Findings, c.lookFinding(f, said, "feed_fuse", choice), c.lookFinding(f, said, "coil_fuse", choice))
+		return
+	}
 	if at == "fuse" || at == "" {
 		what := "What was looked at?"
 		var choices []Choice
