@@ -147,7 +147,7 @@ func partsReadings(left, right []item) bool {
 	}
 	a, wholeA := placeFirst(left)
 	b, wholeB := placeFirst(right)
-	return wholeB && (wholeA && a != b || bareNumber(left) && b)
+	return wholeB && (wholeA && a != b || bareNumber(left) && (b || !hasNumber(right)))
 }
 
 // bareNumber tells a number and nothing else: "12.4 and 30 has 12.5" answers, and goes on.

@@ -49,6 +49,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case onlyConcepts(cl, "no", "not") && !cl[0].but && (len(in) > 1 || !contents(cl)):
 			c.yesNo(false, len(in) == 1)
 		default:
+			c.muddled = c.muddled || anyOf(cl, "how") // "12.4 where is 85"
 			rest = append(rest, cl)
 		}
 	}

@@ -70,7 +70,8 @@ func (c *call) incomplete(f *frame) {
 	case f.act("bridge"):
 		c.ask("What did the load do then?", nil)
 	case len(f.places) > 0:
-		c.muddled = c.muddled || !slices.ContainsFunc(f.places, func(p placeRef) bool { return !onReference(p) })
+		f.dropGround()
+		c.muddled = c.muddled || !f.no && !slices.ContainsFunc(f.places, func(p placeRef) bool { return !onReference(p) })
 		if why := f.askPlace(); why != "" {
 			c.askWhere(f, why)
 			return
@@ -81,6 +82,13 @@ func (c *call) incomplete(f *frame) {
 		c.ask("What happened then?", nil)
 	default:
 		c.unread(f.raw, NotUnderstood)
+	}
+}
+
+// dropGround leaves the ground out that another place has none of: "no ground at 85".
+func (f *frame) dropGround() {
+	if f.no && len(f.places) > 1 {
+		f.places = slices.DeleteFunc(slices.Clone(f.places), onReference)
 	}
 }
 

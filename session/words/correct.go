@@ -169,6 +169,9 @@ var interjections = set(`oh ah er erm um uh well damn shit bugger blast argh eh 
 // plain answer.
 func (c *call) noCorrects(in []item, i int) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
+	if isGround(next) {
+		return false // "12.4 at 86, no ground at 85"
+	}
 	if next.text == "it" && verbs[neighbour(in, i, 2).text] {
 		next = neighbour(in, i, 3) // "no it's 11.9"
 	}
@@ -193,6 +196,11 @@ func (c *call) noCorrects(in []item, i int) bool {
 		return i > 0 || next.num.unit.dim == ""
 	}
 	return next.kind == kSep && c.restCorrects(in[i+1:])
+}
+
+// isGround tells the ground as such, of which there may be none.
+func isGround(it item) bool {
+	return it.kind == kPlace && len(it.place.spots) == 1 && it.place.spots[0].part == "ground"
 }
 
 // restCorrects tells whether what follows "no," gives something else for what

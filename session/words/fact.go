@@ -157,7 +157,10 @@ func (c *call) fact(ask *Ask, val, raw string) {
 func (c *call) fileFact(ask *Ask, v rules.Value) {
 	f := Finding{Kind: KindFact, Fact: ask.Fact, Value: v}
 	f.Words = c.say(f)
-	c.res.Findings = append(c.res.Findings, f)
+	told := func(other Finding) bool { return other.Kind == KindFact && other.Words == f.Words }
+	if !slices.ContainsFunc(c.res.Findings, told) { // "open relay, not sealed" tells it once
+		c.res.Findings = append(c.res.Findings, f)
+	}
 }
 
 func (c *call) factWords(f Finding) string {

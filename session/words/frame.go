@@ -38,6 +38,7 @@ type frame struct {
 	so        bool   // begins with "so": what is concluded, not what was read
 	but       bool   // begins with "but"
 	limited   bool   // a "but" follows that was not understood
+	brief     bool   // seen for less than a minute
 	bridged   bool   // a jumper is told of in the same breath
 	ownSetup  bool   // its setup was said of it alone
 	or        bool   // begins with "or": another value for what went before
@@ -98,6 +99,7 @@ func (c *call) frames(clause []item) []frame {
 	}
 	base.condition(clause)
 	base.onlyIf = base.onlyIf || len(base.outcomes) > 0 && (slices.Contains(base.strays, "other") || base.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"
+	base.brief = !c.ctx.Opening && ranBriefly(clause)
 	if either(clause) {
 		c.muddled, base.outcomes = true, nil
 	}

@@ -58,6 +58,9 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1] = f
 			continue
 		}
+		if n := len(out); n > 0 && onlyNumber(&out[n-1]) && c.judgedGround(&f) {
+			continue
+		}
 		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.joinsAsAsked(&out[n-1], &f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
 			continue
@@ -130,7 +133,7 @@ func joins(a, b *frame) bool {
 		return true
 	case aPlace && len(a.nums) == 0 && a.has(a.values, "nothing", "dead") && onlyNumber(b) && math.Abs(value(b.nums[0].num)) < 0.5:
 		return true // "nothing, meter says zero"
-	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0:
+	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0 && !b.no: // "12.4, no ground at 85"
 		return true
 	case trial(a) && a.bare() && !bPlace && !trial(b) && len(b.nums) == 0:
 		return true
@@ -143,9 +146,13 @@ func joins(a, b *frame) bool {
 }
 
 // judgedGround tells a judgement of the ground that the number after it was read at: "ground's
-// good, 0.02", beside a test of the ground side.
+// good, 0.02", or "12 volts, no ground", beside a test of the ground side.
 func (c *call) judgedGround(f *frame) bool {
-	return len(f.places) > 0 && f.onGround() && f.bareButGood() && c.expects(rules.VoltsDC) && !c.asksAtSupply()
+	if len(f.places) == 0 || !f.onGround() || !c.expects(rules.VoltsDC) || c.asksAtSupply() {
+		return false
+	}
+	there := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0 && (f.no || strings.HasSuffix(strings.ToLower(f.raw), " there"))
+	return f.bareButGood() || there
 }
 
 // joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the
@@ -153,11 +160,21 @@ func (c *call) judgedGround(f *frame) bool {
 func (c *call) joinsAsAsked(a, b *frame) bool {
 	switch {
 	case c.expects(rules.MinMax):
-		return onlyNumber(a) && onlyNumber(b)
+		return swing(a) && swing(b) || held(a) && onlyNumber(b) || onlyNumber(a) && held(b)
 	case c.expects(rules.PullIn):
 		return a.silentAlone() && b.is("bound") && onlyNumber(b) || b.silentAlone() && a.is("bound") && onlyNumber(a)
 	}
 	return false
+}
+
+// swing tells a number and at most how it was come to: "dips to 7".
+func swing(f *frame) bool {
+	return len(f.nums) > 0 && len(f.places)+len(f.values)+len(f.outcomes) == 0 && len(only(f.acts, "jumping", "drop")) == len(f.acts)
+}
+
+// held tells that nothing moved, and no more: "doesn't change when I wiggle it".
+func held(f *frame) bool {
+	return f.bare() && f.is("steady") && len(f.places) == 0 && len(only(f.acts, "wiggle", "crank")) == len(f.acts)
 }
 
 // silentAlone tells that no click is all that was said.

@@ -173,6 +173,19 @@ func (r *Reader) match(in []item) []item {
 	return out
 }
 
+// nouns marks each "one" that begins a saying: "one side", "one click" hold no number.
+func (r *Reader) nouns(in []item) []item {
+	for i := range in {
+		if in[i].text != "one" {
+			continue
+		}
+		if n, took, _ := r.longest(in[i:]); took > 1 && n.concept != "wait" {
+			in[i].noun = true
+		}
+	}
+	return in
+}
+
 // deniedAny reads "not getting anything" as nothing, and "doesn't make any noise" as no
 // noise, where that is a saying.
 func (r *Reader) deniedAny(in []item) (end *node, took int) {
@@ -225,7 +238,7 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) {
+		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) && !r.leadsToFact(n, in[i-1:]) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -289,6 +302,16 @@ func (r *Reader) onPart(in []item) bool {
 func (r *Reader) startsPart(in []item) bool {
 	n, took, _ := r.longest(in)
 	return took > 1 && concepts[n.concept] == gPlace
+}
+
+// leadsToFact tells "the relay's in the cab", a fact of it, from how it stands: the last word
+// of the state begins the fact.
+func (r *Reader) leadsToFact(state *node, in []item) bool {
+	if state.concept != "relay_in" && state.concept != "relay_out" || in[0].text != "in" && in[0].text != "out" {
+		return false
+	}
+	n, took, _ := r.longest(in)
+	return took > 1 && strings.HasPrefix(n.concept+strings.Join(n.facts, ""), "mounting=")
 }
 
 // pinCount is the word for how many pins a relay has, "four" of "4 pin relay"; "" for any

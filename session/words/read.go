@@ -88,7 +88,7 @@ func hasContent(items []item) bool {
 // items runs the stages up to words, numbers, places and concepts.
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
-	in = measureUnits(alpha(spell(in)))
+	in = measureUnits(alpha(spell(c.r.nouns(in))))
 	in = c.r.loadDid(offThenOn(itsState(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
@@ -127,6 +127,10 @@ func (c *call) asExpected(in []item) []item {
 			in[i].concept = "engine_running"
 		case it.concept == "click" && afterLoad(in, i) && c.ctx.LoadKind == "solenoid" && !c.ctx.Opening && !c.expects(rules.Listen):
 			in[i].concept = "runs" // "the solenoid pulls in"
+		case c.expects(rules.MinMax) && it.concept == "same" && strings.HasPrefix(strings.ToLower(it.raw), "no "):
+			in[i].concept = "steady" // "no change when I wiggle it"
+		case c.expects(rules.TestLamp) && i == 0 && strings.EqualFold(it.raw, "lights") && it.concept == "load" && !being[neighbour(in, i, 1).text] && !slices.ContainsFunc(in, func(x item) bool { return concepts[x.concept] == gOutcome && x.concept != "good" }):
+			in[i].concept = "bright" // "lights ok", of the test lamp
 		case it.concept == "click" && strings.HasSuffix(strings.ToLower(it.raw), " it") && (neighbour(in, i, 1).concept == "buzz" || neighbour(in, i, 1).concept == "click"):
 			in[i].concept = "aside" // "I hear it clicking"
 		case it.concept == "drop" && strings.EqualFold(it.raw, "dropping") && neighbour(in, i, -1).kind == kSep && ended(neighbour(in, i, 1)):

@@ -28,6 +28,7 @@ type item struct {
 	so      bool // "so" went before it
 	but     bool // "but" went before it
 	glued   bool // no space before it
+	noun    bool // begins a saying, as the "one" of "one side": no part of a number
 	num     num
 	concept string
 	loose   []item   // the words in a saying that stood for a *

@@ -92,7 +92,7 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		return // "there's a click but it's faint"
 	}
 	switch {
-	case f.limited && len(only(seen, "runs", "click", "bright")) > 0:
+	case f.limited && len(only(seen, "runs", "click", "bright")) > 0, f.brief && slices.Equal(seen, []string{"runs"}):
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())
 	case c.expects(rules.Ask) && len(f.places)+len(f.acts) == 0 && (len(f.elements) == 0 || onlyLoad(f) && !f.has(f.elements, "load")):
 		c.ask("“"+f.raw+"”: which of these is it?", c.expectedChoices())

@@ -12,7 +12,7 @@ func counts(in []item, i int) bool {
 	case "load", "fuse", "relay", "feed_fuse", "coil_fuse":
 		return n.word && n.v == 1 || strings.HasSuffix(strings.ToLower(next.raw), "s")
 	}
-	return next.kind == kWord && countable[next.text]
+	return next.kind == kWord && (countable[next.text] || n.word && n.v == 1 && countable[next.text+"s"])
 }
 
 var countable = set(`wires relays fuses lamps bulbs pins terminals tests tries times connectors plugs leads clips bolts screws

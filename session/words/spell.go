@@ -58,7 +58,7 @@ func spell(in []item) []item {
 }
 
 func (s *speller) at(d int) string {
-	if i := s.pos + d; i >= 0 && i < len(s.in) && s.in[i].kind == kWord {
+	if i := s.pos + d; i >= 0 && i < len(s.in) && s.in[i].kind == kWord && !s.in[i].noun {
 		return s.in[i].text
 	}
 	return ""

@@ -28,6 +28,26 @@ func (f *frame) condition(clause []item) {
 	}
 }
 
+// briefly are words for a time too short to say that something runs: "ran for a second".
+var briefly = set(`moment second sec bit few couple instant flash tick`)
+
+// ranBriefly tells that what was seen was seen for less than a minute: "it ran for 5 seconds".
+func ranBriefly(clause []item) bool {
+	for i, it := range clause {
+		if it.text != "for" || it.kind != kWord {
+			continue
+		}
+		j := i + 1
+		for neighbour(clause, j, 0).text == "a" || neighbour(clause, j, 0).text == "like" || neighbour(clause, j, 0).text == "just" {
+			j++
+		}
+		if how := neighbour(clause, j, 0); briefly[how.text] || how.num.unit.dim == "time" && how.num.v*how.num.unit.scale < 1 {
+			return true
+		}
+	}
+	return false
+}
+
 // either tells "whether the key is on or off", which says neither.
 func either(clause []item) bool {
 	for i, it := range clause {

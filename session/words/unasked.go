@@ -46,6 +46,10 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 			c.askWhere(&part, want)
 			return
 		}
+		if e != nil && e.Measure.Mode == mode && c.atExpected(&part, said) {
+			c.file(c.answer(&part, *a), &part) // "no power on either side"
+			continue
+		}
 		fd.Answer = *a
 		if v := only(part.values, "dead", "nothing"); len(v) > 0 && a.Number != nil {
 			fd.Assumed = append(fd.Assumed, "0 V for “"+v[0]+"”")
