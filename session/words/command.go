@@ -118,9 +118,17 @@ func (c *call) simple(cl []item) {
 		case "repeat":
 			c.command(Command{Kind: CmdRepeat})
 		case "done":
-			c.command(Command{Kind: CmdDone})
+			if endsJob(cl) {
+				c.command(Command{Kind: CmdDone})
+			}
 		}
 	}
+}
+
+// endsJob tells "that's me done" from "when will it be done" and "I've done the fuse".
+func endsJob(cl []item) bool {
+	first := firstWord(cl[0].raw)
+	return onlyConcepts(cl, "done", "that_was", "yes", "good", "gone") && !interrogative[first] && !when[first]
 }
 
 // yesNo files a plain yes or no; beside other words it is only a manner of

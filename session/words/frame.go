@@ -106,7 +106,9 @@ func (c *call) frames(clause []item) []frame {
 	if said, _ := saidSetup(base.setups); said.Relay == "" && base.has(base.setups, "loaded") && c.asksRelayOut() && !slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
 		base.setups = append(base.setups, "unkept_state") // "drops to 9 under load", where no load can run
 	}
-	base.setups = append(base.setups, impliedSetups(base, syms)...)
+	if !c.onBench() {
+		base.setups = append(base.setups, impliedSetups(base, syms)...)
+	}
 	if _, clash := saidSetup(base.setups); clash != "" {
 		if left, right := cutBySetup(clause); right != nil {
 			return c.inTwoSetups(left, right)

@@ -238,7 +238,7 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) && !r.leadsToFact(n, in[i-1:]) {
+		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) && !r.cutsFact(n, in, i) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -304,14 +304,24 @@ func (r *Reader) startsPart(in []item) bool {
 	return took > 1 && concepts[n.concept] == gPlace
 }
 
-// leadsToFact tells "the relay's in the cab", a fact of it, from how it stands: the last word
-// of the state begins the fact.
-func (r *Reader) leadsToFact(state *node, in []item) bool {
-	if state.concept != "relay_in" && state.concept != "relay_out" || in[0].text != "in" && in[0].text != "out" {
+// cutsFact tells that a state of so many words would cut a fact that begins within it: "the
+// relay's in the cab", "it's switched on the earth side".
+func (r *Reader) cutsFact(state *node, in []item, words int) bool {
+	if concepts[state.concept] != gSetup {
 		return false
 	}
-	n, took, _ := r.longest(in)
-	return took > 1 && strings.HasPrefix(n.concept+strings.Join(n.facts, ""), "mounting=")
+	for i := 1; i < words; i++ {
+		n, took, _ := r.longest(in[i:])
+		if i+took > words && slices.ContainsFunc(n.facts, ofRelayItself) {
+			return true
+		}
+	}
+	return false
+}
+
+// ofRelayItself tells a fact of where the relay is, or of what switches it.
+func ofRelayItself(fact string) bool {
+	return strings.HasPrefix(fact, "mounting=") || strings.HasPrefix(fact, "control_side=")
 }
 
 // pinCount is the word for how many pins a relay has, "four" of "4 pin relay"; "" for any
@@ -347,7 +357,7 @@ func (as reading) mayMean(n *node, words int) bool {
 		return false // "don't have" and "doesn't have" are not alike, nor are "blew" and "blowing"
 	}
 	if as.named == "load" || as.named == "control" {
-		return concepts[n.concept] == gPlace || n.concept == "load_unplugged"
+		return slices.Contains(n.facts, "load_amps=number") || concepts[n.concept] == gPlace || n.concept == "load_unplugged"
 	}
 	return true
 }
@@ -431,7 +441,7 @@ func word(it item) bool {
 
 // stem finds the word of the vocabulary that w is a form of, or "".
 func stem(w string, known map[string]*node) string {
-	if len(w) < 5 {
+	if len(w) < 5 || w == "relays" { // of several, none is the one of the job
 		return ""
 	}
 	for _, suffix := range []string{"s", "es", "ed", "ing", "y", "ly"} {

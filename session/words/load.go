@@ -106,6 +106,30 @@ func (r *Reader) loadDid(in []item) []item {
 	return in
 }
 
+// pluggedLoad takes "the fan's not plugged in" for a load unplugged: of the relay it says
+// nothing.
+func pluggedLoad(in []item) []item {
+	for i, it := range in {
+		if it.concept != "relay_in" || !strings.HasPrefix(strings.ToLower(it.raw), "plugged") {
+			continue
+		}
+		denied, j := false, i-1
+		for j > 0 && (in[j].concept == "not" || in[j].kind == kWord && being[in[j].text]) {
+			denied = denied || in[j].concept == "not"
+			j--
+		}
+		if j < 0 || in[j].concept != "load" {
+			continue
+		}
+		state := "aside"
+		if denied {
+			state = "load_unplugged"
+		}
+		return slices.Replace(slices.Clone(in), j+1, i+1, item{kind: kConcept, concept: state, text: state, raw: rawOf(in[j+1 : i+1])})
+	}
+	return in
+}
+
 // when are words after which a state tells when something was read.
 var when = set(`with when while whilst if once until till unless after before without`)
 

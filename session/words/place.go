@@ -151,7 +151,7 @@ func (c *call) shortSide(in []item, i int) (p placeRef, last int, ok bool) {
 	if dotted {
 		j++
 	}
-	if end := in[i]; end.kind == kWord && (end.text == "in" || end.text == "out") && neighbour(in, i, -1).kind == kNum && neighbour(in, i, 1).kind == kSep {
+	if end := in[i]; end.kind == kWord && (end.text == "in" || end.text == "out") && (neighbour(in, i, -1).kind == kNum || valueWord(neighbour(in, i, -1))) && ended(neighbour(in, i, 1)) {
 		p, ok = c.side(end.text+"_side", firstText(c.last, c.expectedElement())) // "12.5 at the fuse in, 12.4 out"
 		return p, i, ok
 	}

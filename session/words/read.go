@@ -88,8 +88,10 @@ func hasContent(items []item) bool {
 // items runs the stages up to words, numbers, places and concepts.
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
-	in = measureUnits(alpha(spell(c.r.nouns(in))))
-	in = c.r.loadDid(offThenOn(itsState(switchedToo(loadStates(c.neighbours(c.asExpected(c.r.fullNames(c.r.match(in)))))))))
+	in = minutes(measureUnits(alpha(spell(c.r.nouns(in)))))
+	in = c.asExpected(c.r.fullNames(howOften(c.r.match(in))))
+	in = loadStates(pluggedLoad(c.neighbours(in)))
+	in = c.r.loadDid(offThenOn(itsState(switchedToo(in))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }
@@ -292,7 +294,7 @@ func (c *call) run(items []item) {
 	for i := range all {
 		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places)+len(only(all[i].elements, "coil", "battery")) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
 		all[i].strays = append(all[i].strays, c.strays...)
-		all[i].bridged = bridged
+		all[i].bridged = bridged && (all[i].act("bridge") || !all[i].inOhms())
 		c.compose(&all[i])
 	}
 	c.contradictions()

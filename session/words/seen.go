@@ -88,6 +88,9 @@ func (c *call) seen(f *frame, said rules.Setup) {
 		f.outcomes = slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool { return s == "weak" })
 	}
 	seen := f.allSeen()
+	if c.buzzedNotClicked(f) {
+		return
+	}
 	if c.heardAlready() && len(f.elements) == 0 && len(only(seen, "weak", "dim")) == len(seen) || c.clickedSoftly(f) {
 		return // "there's a click but it's faint"
 	}
@@ -112,6 +115,18 @@ func (c *call) seen(f *frame, said rules.Setup) {
 	default:
 		c.seenUnasked(f, said)
 	}
+}
+
+// buzzedNotClicked tells "buzzes but doesn't click" from two answers to one test: the buzz
+// was heard.
+func (c *call) buzzedNotClicked(f *frame) bool {
+	heard := func(what string) int {
+		return slices.IndexFunc(c.res.Findings, func(fd Finding) bool { return fd.Measure.Mode == rules.Listen && fd.Answer.Choice == what })
+	}
+	if silent := heard("silent"); silent >= 0 && f.outcome("buzz") && len(f.elements) == 0 {
+		c.res.Findings = slices.Delete(c.res.Findings, silent, silent+1)
+	}
+	return heard("buzz") >= 0 && slices.Equal(f.allSeen(), []string{"silent"}) && len(f.elements) == 0
 }
 
 // clickedSoftly tells "a click but it's quiet" from two answers to one test.

@@ -275,6 +275,10 @@ func (c *call) setupOnly() {
 		c.ask("“"+c.text+"” tells how it stood. How does it stand now?", nil)
 		return
 	}
+	if len(only(c.setups, "unkept_state")) == len(c.setups) {
+		c.unread(c.text, "that is no state that is kept with a reading here")
+		return
+	}
 	asks := strings.HasSuffix(c.text, "?") && len(c.res.Commands) == 0 // "key on, what's next?" asks something else
 	if first, _, _ := strings.Cut(strings.ToLower(c.text), " "); asks || interrogative[first] || first == "do" {
 		c.unread(c.text, "that sounds like a question; nothing was taken")

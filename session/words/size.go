@@ -1,22 +1,76 @@
 package words
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // counts tells "2 wires" and "one lamp" from a reading.
 func counts(in []item, i int) bool {
 	n, next := in[i].num, neighbour(in, i, 1)
-	if !n.whole() || n.v < 1 || n.v > 20 || in[i].num.joined[0] != "" || i > 0 && verbs[in[i-1].text] {
+	if !n.whole() || n.v < 1 || n.v > 20 || in[i].num.joined[0] != "" {
 		return false
 	}
+	if next.kind == kWord && parts[next.text] || ofSeveral(in, i) {
+		return true // "there are five pins"
+	}
+	read := i > 0 && verbs[in[i-1].text]
 	switch next.concept {
 	case "load", "fuse", "relay", "feed_fuse", "coil_fuse":
-		return n.word && n.v == 1 || strings.HasSuffix(strings.ToLower(next.raw), "s")
+		return n.word && n.v == 1 && !read || strings.HasSuffix(strings.ToLower(next.raw), "s")
+	}
+	if read {
+		return false
 	}
 	return next.kind == kWord && (countable[next.text] || n.word && n.v == 1 && countable[next.text+"s"])
 }
 
+// ofSeveral tells "two of them are blown", "two are blown" and "there are two" from a reading.
+func ofSeveral(in []item, i int) bool {
+	next, after, before := neighbour(in, i, 1), neighbour(in, i, 2), neighbour(in, i, -1)
+	switch {
+	case next.text == "of":
+		return after.text == "them" || after.text == "those" || after.text == "these"
+	case next.text == "are" || next.text == "were":
+		return true
+	}
+	return before.text == "are" && neighbour(in, i, -2).text == "there" && in[i].num.v < 6 && in[i].num.unit.dim == "" && ended(next)
+}
+
+var parts = set(`wires pins terminals connectors plugs leads clips bolts screws blades legs contacts`)
+
 var countable = set(`wires relays fuses lamps bulbs pins terminals tests tries times connectors plugs leads clips bolts screws
 	trucks vans people guys lads others things readings meters switches`)
+
+// howOften takes "one time in three", "nine times out of ten" for what comes and goes.
+func howOften(in []item) []item {
+	for i, it := range in {
+		j := i + 1
+		times := it.num.unit.dim == "times"
+		if neighbour(in, j, 0).text == "time" || neighbour(in, j, 0).text == "times" {
+			times = true
+			j++
+		}
+		of := neighbour(in, j, 0)
+		if it.kind != kNum || !times || of.text != "in" && !strings.EqualFold(of.raw, "out of") || neighbour(in, j, 1).kind != kNum {
+			continue
+		}
+		often := item{kind: kConcept, concept: "comes_and_goes", text: "comes_and_goes", raw: rawOf(in[i : j+2])}
+		return slices.Replace(slices.Clone(in), i, j+2, often)
+	}
+	return in
+}
+
+// minutes takes "give me five" for minutes.
+func minutes(in []item) []item {
+	for i, it := range in {
+		given := neighbour(in, i, -1).text == "me" || neighbour(in, i, -1).text == "us"
+		if it.kind == kNum && it.num.whole() && given && neighbour(in, i, -2).text == "give" && ended(neighbour(in, i, 1)) {
+			in[i].num.unit = unitNames["minutes"]
+		}
+	}
+	return in
+}
 
 // labels tells "fuse 12", a name, from a reading.
 func labels(in []item, i int) bool {
@@ -26,6 +80,8 @@ func labels(in []item, i int) bool {
 	switch in[i-1].concept {
 	case "load", "fuse", "relay", "feed_fuse", "control", "colour":
 		return true
+	case "socket":
+		return strings.EqualFold(in[i-1].raw, "cavity") || strings.EqualFold(in[i-1].raw, "slot")
 	}
 	return in[i-1].kind == kWord && named[in[i-1].text]
 }
@@ -39,6 +95,9 @@ func (c *call) number(base *frame, in []item, i int) []symbol {
 	it := in[i]
 	if counts(in, i) {
 		base.beside = append(base.beside, it.raw)
+		if ofSeveral(in, i) {
+			base.strays = append(base.strays, it.raw) // "three of them show 12"
+		}
 		c.settled(it)
 		return nil
 	}

@@ -36,7 +36,7 @@ func (r *Reader) stateOf(in []item, thing int) (end *node, took int, not bool) {
 		return nil, 0, false
 	}
 	end, n, _ := r.longest(slices.Concat(in[:thing], in[skip:min(skip+3, len(in))])) // a state has few words
-	if n <= thing || r.leadsToFact(end, in[n+skip-thing-1:]) || concepts[end.concept] != gSetup || not && opposite[end.concept] == "" {
+	if n <= thing || r.cutsFact(end, in, n+skip-thing) || concepts[end.concept] != gSetup || not && opposite[end.concept] == "" {
 		return nil, 0, false
 	}
 	return end, n + skip - thing, not

@@ -229,6 +229,9 @@ func only(list []string, want ...string) []string {
 
 func (c *call) heard(f *frame, said rules.Setup, choice string) {
 	habit := rules.Setup{Relay: "in", Key: "on", Command: "on"}
+	if c.onBench() && choice == "click" {
+		habit = c.ctx.Expected.Setup // "it clicks with 12 volts on it", in the hand
+	}
 	said.Command = ""
 	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: rules.Listen}, Answer: Answer{Choice: choice}, Hedge: hedge(f)}
 	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
