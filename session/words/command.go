@@ -208,7 +208,7 @@ func (c *call) onlyHeard(in []item) bool {
 		switch {
 		case it.concept == "wait" || it.kind == kNum && it.num.unit.dim == "time" && !strings.Contains(it.num.digits, "."), holding[raw], acknowledged[raw] && !c.expects(rules.Look):
 			heard = true
-		case it.kind == kSep, it.concept == "yes", it.concept == "filler", it.kind == kWord && (linkWords[it.text] || common[it.text] || c.r.filler[it.text]) && !turning[it.text]:
+		case it.kind == kSep, it.concept == "yes", it.concept == "filler", it.kind == kWord && (linkWords[it.text] || common[it.text] || harmless[it.text] || c.r.filler[it.text]) && !turning[it.text]:
 		default:
 			return false
 		}

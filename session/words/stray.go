@@ -48,6 +48,21 @@ func ranBriefly(clause []item) bool {
 	return false
 }
 
+// sides name one of several like parts: "the left one".
+var sides = set(`left right front rear back nearside offside top bottom inner outer`)
+
+// oneOfSeveral is the part of a clause that names one of several like parts, "" for none: what
+// is seen of it is not seen of all.
+func oneOfSeveral(clause []item) string {
+	for i, it := range clause {
+		next := neighbour(clause, i, 1)
+		if sides[it.text] && next.text == "one" || it.text == "one" && next.text == "of" {
+			return it.raw + " " + next.raw
+		}
+	}
+	return ""
+}
+
 // either tells "whether the key is on or off", which says neither.
 func either(clause []item) bool {
 	for i, it := range clause {
