@@ -14,6 +14,11 @@ func negate(in []item) []item {
 		if it.concept == "nothing" && strings.HasPrefix(neighbour(in, i, 1).concept, "command_") && !when[firstWord(in[i+1].raw)] && negated(&in[i+1], false) {
 			continue // "nothing switched on"
 		}
+		if it.concept == "nothing" && damage[neighbour(in, i, 1).concept] && !strings.Contains(in[i+1].raw, " ") {
+			out = append(out, item{kind: kConcept, concept: "sound", text: "sound", raw: it.raw + " " + in[i+1].raw}) // "nothing burnt"
+			i++
+			continue
+		}
 		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && ended(neighbour(in, i, 2)) {
 			out = append(out, item{kind: kConcept, concept: "off", text: "off", raw: it.raw + " " + in[i+1].raw}) // "no fan"
 			i++
@@ -37,6 +42,9 @@ func negate(in []item) []item {
 	}
 	return out
 }
+
+// damage is what a part may show that is looked at.
+var damage = set(`burnt corroded loose wet blown`)
 
 // trailing is what a denial at the end denies of what was seen before it: "left one works
 // right one doesn't".

@@ -99,7 +99,7 @@ func (c *call) frames(clause []item) []frame {
 	}
 	base.condition(clause)
 	base.onlyIf = base.onlyIf || len(base.outcomes) > 0 && (slices.Contains(base.strays, "other") || base.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"
-	if some := oneOfSeveral(clause); some != "" && !c.ctx.Opening && !c.expects(rules.Look) && len(base.outcomes) > 0 {
+	if some := oneOfSeveral(clause); some != "" && !c.ctx.Opening && !c.expects(rules.Look) && (len(base.outcomes) > 0 || hasNumber(clause)) {
 		base.onlyIf, base.strays = true, append(base.strays, some)
 	}
 	base.brief = !c.ctx.Opening && ranBriefly(clause)

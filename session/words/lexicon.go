@@ -173,10 +173,10 @@ func (r *Reader) match(in []item) []item {
 	return out
 }
 
-// nouns marks each "one" that begins a saying: "one side", "one click" hold no number.
+// nouns marks each "one" and "zero" that begins a saying: "one side", "zero idea" hold no number.
 func (r *Reader) nouns(in []item) []item {
 	for i := range in {
-		if in[i].text != "one" {
+		if in[i].text != "one" && in[i].text != "zero" {
 			continue
 		}
 		if n, took, _ := r.longest(in[i:]); took > 1 && n.concept != "wait" {

@@ -368,8 +368,10 @@ func (c *call) readsAt(part string) bool {
 	return slices.ContainsFunc(expectedSpots(c.ctx.Expected.Measure), func(at string) bool { return strings.HasPrefix(at, part) })
 }
 
-// machines are words for the whole of which the circuit is a part.
-var machines = set(`truck vehicle van car lorry bus tractor machine boat trailer rig wagon engine dash dashboard panel`)
+// machines are words for the whole of which the circuit is a part, and for what else is dead
+// on a job.
+var machines = set(`truck vehicle van car lorry bus tractor machine boat trailer rig wagon engine dash dashboard panel
+	phone torch flashlight laptop tablet windows mirrors seats steering locks`)
 
 // valueAnswer is what words without a number say of a reading in the mode; q is
 // the question where they do not settle it.

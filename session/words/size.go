@@ -86,7 +86,7 @@ func labels(in []item, i int) bool {
 	return in[i-1].kind == kWord && named[in[i-1].text]
 }
 
-var named = set(`page slot bay way gauge version step job unit truck van bus tractor bay room row line mode range type model stage position
+var named = set(`page test slot bay way gauge version step job unit truck van bus tractor bay room row line mode range type model stage position
 	number cylinder bank gear ext extension bin box channel`)
 
 // number files the number at in[i] as a value, unless it counts, names or sizes
