@@ -226,21 +226,27 @@ func (c *Case) Repair(r Repair) error {
 	if _, ok := c.knowledge.book.Suspect(r.Suspect); !ok {
 		return fmt.Errorf("no suspect is called %q", r.Suspect)
 	}
-	return c.take(event{entry: r.Entry, repair: &r, was: c.mends(r.Suspect)})
+	return c.take(event{entry: r.Entry, repair: &r, was: c.mends(&r)})
 }
 
-// How sure one may be that a repair mended a fault, and how little a suspect that is
-// mended with it counts.
+// How sure one may be that a repair mended a fault, where the complaint is gone or another one, and
+// where it is still there: the readings that the belief came from are weighed again after it, and would
+// count twice. And how little a suspect that is mended with it counts. Experience, no source.
 const (
 	mendedMost  = 0.98
+	mendedStill = 0.25
 	mendedLeast = 0.02
 )
 
 // mends lists what a repair mends, as far as it is believed to be there: the suspect
 // it names, and those that the same act mends.
-func (c *Case) mends(suspect string) []rank.Was {
-	out := []rank.Was{{Suspect: suspect}}
-	named, _ := c.knowledge.book.Suspect(suspect)
+func (c *Case) mends(r *Repair) []rank.Was {
+	out := []rank.Was{{Suspect: r.Suspect}}
+	named, _ := c.knowledge.book.Suspect(r.Suspect)
+	most := mendedMost
+	if r.Result == "still_there" {
+		most = mendedStill
+	}
 	sum := 0.0
 	for _, h := range c.belief.Ranking() {
 		for _, id := range h.Suspects {
@@ -248,7 +254,7 @@ func (c *Case) mends(suspect string) []rank.Was {
 			switch {
 			case !ok || s.Repair.Class != named.Repair.Class:
 				continue
-			case id == suspect:
+			case id == r.Suspect:
 				out[0].Probability += h.Probability()
 			case len(h.Suspects) == 1 && h.Probability() > mendedLeast:
 				out = append(out, rank.Was{Suspect: id, Probability: h.Probability()})
@@ -260,7 +266,7 @@ func (c *Case) mends(suspect string) []rank.Was {
 		sum += w.Probability
 	}
 	for i := range out {
-		out[i].Probability *= min(1, mendedMost/sum)
+		out[i].Probability *= min(1, most/sum)
 	}
 	return out
 }

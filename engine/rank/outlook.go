@@ -43,12 +43,7 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 	if byReadingsAlone {
 		alone := b.aloneProbabilities()
 		weigh = func(h *Hypothesis) float64 { return alone[h] }
-		live = live[:0:0]
-		for _, h := range b.Ranking() {
-			if h.over(alone) >= worthProving {
-				live = append(live, h)
-			}
-		}
+		live = b.notExcluded(alone)
 	}
 	forms := make([][]*Hypothesis, len(live))
 	prior := make([]float64, len(live))
@@ -266,9 +261,26 @@ func (o *Outlook) center(h int) (mean, sd float64) {
 	return mean, math.Sqrt(math.Max(squares/sum-mean*mean, 0))
 }
 
-// worthProving is the probability by readings alone below which a hypothesis
-// counts as excluded.
-const worthProving = 0.02
+// The hypotheses that count as excluded have less than excludedBelow between them by the readings alone:
+// many small ones are as much of a doubt as a big one. At most mostProving are weighed.
+const (
+	excludedBelow = 0.02
+	mostProving   = 24
+)
+
+// notExcluded lists the hypotheses that the readings alone leave, most probable first.
+func (b *Belief) notExcluded(alone map[*Hypothesis]float64) []*Hypothesis {
+	left := slices.Clone(b.Ranking())
+	slices.SortStableFunc(left, func(x, y *Hypothesis) int { return cmp.Compare(y.over(alone), x.over(alone)) })
+	rest := 1.0
+	for i, h := range left {
+		if rest < excludedBelow || i == mostProving {
+			return left[:i]
+		}
+		rest -= h.over(alone)
+	}
+	return left
+}
 
 // Live lists the hypotheses above a probability, likeliest first.
 func (b *Belief) Live(above float64) []*Hypothesis {

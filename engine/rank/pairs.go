@@ -23,16 +23,21 @@ const (
 	pairsMost  = 12
 	pairsEvery = 3
 	pairsInAll = 48
-	// pairsTried is how many pairs are tried for each time they are added, with
-	// triedWith guesses each.
-	pairsTried = 96
-	triedWith  = 8
+	// pairsTried is how many pairs are tried each time they are added, with triedWith guesses each, and
+	// pairsGlimpsed how many of those with one of the likeliest that are tried beside them.
+	pairsTried    = 96
+	triedWith     = 8
+	pairsGlimpsed = 32
 	// tryBlur is how many times its instrument's error a number counts with there: so few
 	// guesses hit nothing sharply.
 	tryBlur = 4
 	// withOne is how many pairs with one suspect are added at a time while there are others:
 	// what is left out can't be believed.
 	withOne = 4
+
+	// companionAdds is by how many nats a second fault must better what one of the two explains by
+	// itself to be held against one that leads: one that is silent may be in any vehicle.
+	companionAdds = 2
 
 	never = -1 // of Belief.paired
 )
@@ -173,12 +178,40 @@ func (c *couple) hypothesis() *Hypothesis {
 // the readings best. A fault and its absence make no pair, and one that leads is not looked
 // for: with another beside it, it is at fault all the same.
 func (b *Belief) promising(lead string) []couple {
-	out, there := b.couples(lead)
-	b.tries = true
-	b.each(len(out), func(hand *Belief, i int) { out[i].score = out[i].start + hand.try(&out[i]) })
-	b.tries = false
+	all, there := b.couples(lead)
+	out := all[:min(len(all), pairsTried)]
+	if lead == "" {
+		out = append(slices.Clone(out), b.glimpsed(all[len(out):])...)
+	}
+	b.tryAll(out, triedWith)
 	sortCouples(out)
 	return varied(out, min(len(out), pairsMost, max(pairsInAll-there, 0)))
+}
+
+// tryAll scores pairs by what so many guesses of each make of the readings.
+func (b *Belief) tryAll(cs []couple, guesses int) {
+	b.tries = true
+	b.each(len(cs), func(hand *Belief, i int) { cs[i].score = cs[i].start + hand.try(&cs[i], guesses) })
+	b.tries = false
+}
+
+// likeliestPaired is how many of the likeliest suspects are tried with all others.
+const likeliestPaired = 5
+
+// glimpsed picks, of pairs that explain little where each reading is left to one of the two, those with
+// a likely suspect that a glimpse says explain it together: a stuck control shows the volts of a low
+// battery, and neither alone does.
+func (b *Belief) glimpsed(cs []couple) []couple {
+	likely := map[string]bool{}
+	for _, h := range b.Ranking() {
+		if len(h.Suspects) == 1 && len(likely) < likeliestPaired {
+			likely[h.ID()] = true
+		}
+	}
+	out := slices.DeleteFunc(slices.Clone(cs), func(c couple) bool { return !likely[c.x.ID()] && !likely[c.y.ID()] })
+	b.tryAll(out, 2)
+	sortCouples(out)
+	return out[:min(len(out), pairsGlimpsed)]
 }
 
 // varied picks the first n, but those with a suspect that is in enough of them already
@@ -218,8 +251,8 @@ func (b *Belief) unbracketed() string {
 	singles := b.singles(lead)
 	for i, x := range singles {
 		for _, y := range singles[i+1:] {
-			if x.ID() != y.ID() {
-				between += math.Exp(b.explained(x, y) - own)
+			if e := b.explained(x, y); x.ID() != y.ID() && b.companions(x, y, e) {
+				between += math.Exp(e - own)
 			}
 		}
 	}
@@ -258,6 +291,12 @@ func (b *Belief) lead() (string, *Hypothesis) {
 	return lead, with[lead]
 }
 
+// companions reports whether two suspects explain clearly more between them than either alone;
+// between is what they explain.
+func (b *Belief) companions(x, y *Hypothesis, between float64) bool {
+	return between >= max(b.explained(x, x), b.explained(y, y))+companionAdds
+}
+
 // explained is the log of how likely the readings are where each is explained by the better
 // of two suspects.
 func (b *Belief) explained(x, y *Hypothesis) float64 {
@@ -275,7 +314,7 @@ func (b *Belief) singles(lead string) []*Hypothesis {
 	})
 }
 
-// couples lists the pairs to try, and how many have been added already.
+// couples lists the pairs that there can be, best first, and how many have been added already.
 func (b *Belief) couples(lead string) (out []couple, added int) {
 	there := map[[2]*Hypothesis]bool{}
 	total := 0.0
@@ -296,12 +335,16 @@ func (b *Belief) couples(lead string) (out []couple, added int) {
 			if lead == "" { // else whatever the readings speak for is held against it, likely before or not
 				c.start = c.prior
 			}
-			c.score = c.start + b.explained(x, y)
+			between := b.explained(x, y)
+			if lead != "" && !b.companions(x, y, between) {
+				continue
+			}
+			c.score = c.start + between
 			out = append(out, c)
 		}
 	}
 	sortCouples(out)
-	return out[:min(len(out), pairsTried)], len(there)
+	return out, len(there)
 }
 
 // sortCouples puts the best first. Scores are rounded, so that ties do not hang on the
@@ -315,24 +358,24 @@ func sortCouples(cs []couple) {
 	})
 }
 
-// try is the log of the mean likelihood of all readings over a few guesses that put
+// try is the log of the mean likelihood of all readings over a few guesses, an even number, that put
 // together what each of the two has come to by itself: the circuit of either, and
 // the size of both faults.
-func (b *Belief) try(p *couple) float64 {
+func (b *Belief) try(p *couple, guesses int) float64 {
 	h := p.hypothesis()
 	c := &cloud{wirings: h.of[0].cloud.wirings, faults: h.faults}
 	groups := b.groups()
 	var logs []float64
 	for side := range 2 {
 		own := h.of[side].cloud
-		for k, at := range spreadOut(normalWeights(own.logw), triedWith/2) {
+		for k, at := range spreadOut(normalWeights(own.logw), guesses/2) {
 			base := &own.particles[at]
 			if !b.model.Possible(h.faults[1-side], base.draw.Wiring) {
 				continue
 			}
 			of := [2]*particle{base, base}
 			other := h.of[1-side].cloud
-			of[1-side] = &other.particles[spreadOut(normalWeights(other.logw), triedWith/2)[k]]
+			of[1-side] = &other.particles[spreadOut(normalWeights(other.logw), guesses/2)[k]]
 			q := particle{draw: base.draw, normal: b.joined(h, of, base)}
 			if b.build(c, &q) != nil {
 				continue
