@@ -89,165 +89,11 @@ func hasContent(items []item) bool {
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
 	in = minutes(measureUnits(alpha(spell(c.r.nouns(in)))))
-	in = c.asExpected(c.r.fullNames(howOften(c.r.match(in))))
+	in = c.inContext(c.r.fullNames(howOften(c.r.match(in))))
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(offThenOn(itsState(switchedToo(in))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
-}
-
-// asExpected gives words that mean one thing in one test and another elsewhere
-// their meaning in the test asked for.
-func (c *call) asExpected(in []item) []item {
-	for i, it := range in {
-		switch {
-		case c.expects(rules.MinMax) && it.concept == "off" && strings.Contains(it.raw, "mov"):
-			in[i].concept = "steady"
-		case it.concept == "nothing_moves" && !c.ctx.Cautioned && c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil:
-			in[i].concept = "off"
-		case it.concept == "off" && c.expectsNumber() && strings.HasPrefix(strings.ToLower(it.raw), "not "):
-			in[i].concept = "nothing" // "not even a ghost reading"
-		case it.concept == "aside" && c.expects(rules.Look) && strings.EqualFold(it.raw, "clean"):
-			in[i].concept = "sound"
-		case it.concept == "else" && strings.EqualFold(it.raw, "else") && len(in) > 1:
-			in[i].kind, in[i].concept = kWord, "" // "everything else works"
-		case it.concept == "sound" && !c.expects(rules.Look) && strings.EqualFold(it.raw, "dry") && afterLoad(in, i):
-			in[i].concept = "unkept_state" // "with the pump dry"
-		case it.concept == "beeps" && afterLoad(in, i), it.concept == "off" && !c.ctx.Opening && goesOff(it.raw) && isSounder(neighbour(in, i, -1)):
-			in[i].concept = "runs" // "the horn beeps", "the alarm goes off"
-		case it.concept == "silent" && strings.Contains(strings.ToLower(it.raw), "n't hear") && (hasConcept(in, "unsure") || hasConcept(in, "skip") || drownedBy[firstWord(neighbour(in, i, 1).raw)]):
-			in[i].concept = "unsure" // "can't hear anything with the engine running"
-		case it.concept == "silent" && (afterLoad(in, i) || fromLoad(in[i+1:])):
-			in[i].concept = "off" // "the horn stays quiet"
-		case it.concept == "silent" && !hasConcept(in, "relay") && slices.ContainsFunc(in[:i], isSounder):
-			in[i].concept = "off" // "24.3 at the horn, still no sound"
-		case it.concept == "click" && c.ctx.Opening && (afterLoad(in, i) || alone[neighbour(in, i, -1).text]):
-			in[i].concept = "off" // "the starter just clicks"
-		case it.concept == "trips" && pulledFuse[strings.ToLower(it.raw)] && !c.ctx.Opening && (c.ctx.Expected == nil || choiceTable(c.ctx.Expected.Measure.Mode) == nil):
-			in[i].concept = "unkept_state" // "took the fuse out and 30 is 0"
-		case (it.concept == "runs" || it.concept == "loaded") && justRunning[strings.ReplaceAll(strings.ToLower(it.raw), " 's", "'s")] && !afterLoad(in, i) && c.ofEngine(in):
-			in[i].concept = "engine_running"
-		case it.concept == "click" && afterLoad(in, i) && c.ctx.LoadKind == "solenoid" && !c.ctx.Opening && !c.expects(rules.Listen):
-			in[i].concept = "runs" // "the solenoid pulls in"
-		case c.expects(rules.MinMax) && it.concept == "same" && strings.HasPrefix(strings.ToLower(it.raw), "no "):
-			in[i].concept = "steady" // "no change when I wiggle it"
-		case c.expects(rules.TestLamp) && i == 0 && strings.EqualFold(it.raw, "lights") && it.concept == "load" && !being[neighbour(in, i, 1).text] && !slices.ContainsFunc(in, func(x item) bool { return concepts[x.concept] == gOutcome && x.concept != "good" }):
-			in[i].concept = "bright" // "lights ok", of the test lamp
-		case it.concept == "click" && strings.HasSuffix(strings.ToLower(it.raw), " it") && (neighbour(in, i, 1).concept == "buzz" || neighbour(in, i, 1).concept == "click"):
-			in[i].concept = "aside" // "I hear it clicking"
-		case it.concept == "drop" && strings.EqualFold(it.raw, "dropping") && neighbour(in, i, -1).kind == kSep && ended(neighbour(in, i, 1)):
-			in[i].concept = "aside" // "nine volts, dropping"
-		case it.concept == "cannot" && c.expects(rules.Look) && strings.Contains(strings.ToLower(it.raw), "rust"):
-			in[i].concept = "corroded" // "the bolt is rusted solid"
-		case it.concept == "cannot" && c.ctx.Opening:
-			in[i].concept = "off" // "the step won't come out"
-		case it.text == "charging" && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
-			in[i].kind, in[i].concept = kConcept, "aside" // "it's charging at 14.2"
-		case it.concept == "runs" && c.expects(rules.Listen) && strings.Contains(it.raw, " like ") && !hasConcept(in, "load"):
-			in[i].concept = "buzz" // "going like the clappers", of a relay
-		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening && slices.ContainsFunc(in[i+1:], ofLoad):
-			in[i].concept = "aside" // "the pump hums but won't turn"
-		case it.concept == "buzz" && afterLoad(in, i) && !c.ctx.Opening:
-			in[i].concept = "unclear" // "the pump hums" says nothing of the relay
-		case it.concept == "runs" && ofMeter(it, neighbour(in, i, 1)):
-			in[i].concept = "aside" // "comes up 12.4"
-		case it.concept == "off" && strings.HasSuffix(strings.ToLower(it.raw), " go") && neighbour(in, i, 1).concept == "bound":
-			in[i].concept = "aside" // "it won't go below 12"
-		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "good"):
-			in[i].concept = "good" // "all good there"
-		case it.concept == "gone" && c.expects(rules.Look) && strings.Contains(it.raw, "gone"):
-			in[i].concept = "blown"
-		case it.concept == "nothing_moves":
-			in[i].concept = "load_moves=false"
-		case c.expects(rules.PullIn) && it.concept == "click" && hasNumber(in):
-			in[i].concept = "pull_in"
-		case c.expects(rules.DropOut) && it.concept == "comes_and_goes" && strings.HasPrefix(strings.ToLower(it.raw), "drop") && hasNumber(in):
-			in[i].concept = "drop_out"
-		case (c.expects(rules.PullIn) || c.expects(rules.DropOut)) && strings.EqualFold(it.raw, "never") && len(in) == 1:
-			in[i].concept = "nothing"
-		case it.concept == "off" && vague[strings.ToLower(it.raw)] && (c.expects(rules.Listen) || c.expects(rules.TestLamp)):
-			in[i].concept = "nothing"
-		case it.concept == "pull_in" && !hasNumber(in):
-			in[i].concept = "click" // "heard it pull in"
-		case it.concept == "load" && strings.EqualFold(it.raw, "lamp") && neighbour(in, i, 1).concept == "between":
-			in[i].concept = "lamp"
-		}
-		in[i].text = firstText(in[i].concept, in[i].text)
-	}
-	return in
-}
-
-// pulledFuse are sayings of a fuse that blew, and of one that someone took out where nothing
-// that could blow it was asked for.
-var pulledFuse = map[string]bool{"took the fuse out": true, "took out the fuse": true}
-
-// justRunning say that something runs and not what.
-var justRunning = map[string]bool{"running": true, "when running": true, "while running": true, "when it's running": true, "with it running": true, "when its running": true, "once it's running": true, "once running": true}
-
-// ofEngine tells that what runs is the engine: it was spoken of, or one number was read at the
-// battery, or the test is with it running.
-func (c *call) ofEngine(in []item) bool {
-	numbers, places := 0, 0
-	for _, it := range in {
-		if it.kind == kNum {
-			numbers++
-		}
-		if concepts[it.concept] == gPlace && it.concept != "battery" {
-			places++
-		}
-	}
-	return hasConcept(in, "engine_off") || hasConcept(in, "battery") && numbers == 1 && places == 0 || c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running"
-}
-
-func firstWord(s string) string {
-	first, _, _ := strings.Cut(strings.ToLower(s), " ")
-	return first
-}
-
-// drownedBy are words that lead to what drowned a sound.
-var drownedBy = set(`with over because for`)
-
-// alone are words that say that nothing else came of it: "it only clicks".
-var alone = set(`just only`)
-
-// afterLoad tells that the load was named just before, or with plain words between: "horn's
-// still quiet".
-func afterLoad(in []item, i int) bool {
-	for i--; i > 0 && in[i].kind == kWord && (being[in[i].text] || linkWords[in[i].text]); {
-		i--
-	}
-	return i >= 0 && in[i].concept == "load"
-}
-
-// fromLoad tells "no sound from the horn" by what follows the sound.
-func fromLoad(rest []item) bool {
-	i := 0
-	for i < len(rest) && rest[i].kind == kWord && (rest[i].text == "from" || rest[i].text == "out" || rest[i].text == "of" || rest[i].text == "the") {
-		i++
-	}
-	return i > 0 && i < len(rest) && rest[i].concept == "load"
-}
-
-// isSounder tells a load that is heard when it runs.
-func isSounder(it item) bool {
-	raw := strings.ToLower(it.raw)
-	return it.concept == "load" && slices.ContainsFunc([]string{"horn", "alarm", "buzzer", "siren"}, func(w string) bool { return strings.HasSuffix(raw, w) })
-}
-
-// ofMeter tells a verb of a load's that is said of the meter here: a number comes next, or
-// from where to where it went.
-func ofMeter(it, next item) bool {
-	raw := strings.TrimPrefix(strings.ToLower(it.raw), "it ")
-	moved := raw == "went" || raw == "goes" || raw == "ran" || raw == "came on"
-	return (moved || strings.HasSuffix(raw, " up")) && next.kind == kNum || moved && (next.concept == "between" || next.text == "from" || next.text == "down" || next.text == "to" || next.concept == "aside" && strings.HasSuffix(next.raw, " to"))
-}
-
-// ofLoad tells what a load plainly does.
-func ofLoad(it item) bool { return it.concept == "runs" || it.concept == "off" || it.concept == "weak" }
-
-func goesOff(raw string) bool {
-	low := strings.ToLower(raw)
-	return low == "goes off" || low == "went off"
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -255,10 +101,6 @@ func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expe
 func clicked(all []frame) bool {
 	return slices.ContainsFunc(all, func(f frame) bool { return f.outcome("click") })
 }
-
-// vague are sayings that nothing came of it, whatever was tried.
-var vague = map[string]bool{"not a thing": true, "nothing happens": true, "nothing happened": true, "nothing happening": true, "no joy": true, "no life": true,
-	"no response": true, "did nothing": true, "does nothing": true, "doing nothing": true, "doesn't do anything": true, "nothing doing": true}
 
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {

@@ -1,0 +1,225 @@
+package words
+
+import (
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
+
+// Some words mean one thing in one test or beside some words, and another elsewhere: a clean
+// fuse is sound, a clean reading says nothing of its own. Each sense is a line in a table; of
+// those of one concept the first that fits counts.
+
+// sense is what a concept means where it does not mean what it mostly does.
+type sense struct {
+	of   string // concept
+	when func(o occurrence) bool
+	is   string // concept that it has there; "" = a word without any
+}
+
+// occurrence is a word in an utterance.
+type occurrence struct {
+	*call
+	in []item
+	at int
+}
+
+func (o occurrence) it() item                { return o.in[o.at] }
+func (o occurrence) low() string             { return strings.ToLower(o.it().raw) }
+func (o occurrence) says(w string) bool      { return o.low() == w }
+func (o occurrence) begins(w string) bool    { return strings.HasPrefix(o.low(), w) }
+func (o occurrence) ends(w string) bool      { return strings.HasSuffix(o.low(), w) }
+func (o occurrence) before() item            { return neighbour(o.in, o.at, -1) }
+func (o occurrence) next() item              { return neighbour(o.in, o.at, 1) }
+func (o occurrence) afterLoad() bool         { return afterLoad(o.in, o.at) }
+func (o occurrence) has(concept string) bool { return hasConcept(o.in, concept) }
+func (o occurrence) hasNumber() bool         { return hasNumber(o.in) }
+
+// asksChoice tells that the test asked for has named outcomes.
+func (o occurrence) asksChoice() bool {
+	return o.ctx.Expected != nil && choiceTable(o.ctx.Expected.Measure.Mode) != nil
+}
+
+// inContext gives words their meaning where they stand.
+func (c *call) inContext(in []item) []item {
+	for i := range in {
+		it, o := &in[i], occurrence{c, in, i}
+		for _, sense := range senses[it.concept] {
+			if sense.when(o) {
+				it.concept = sense.is
+				if sense.is == "" {
+					it.kind = kWord
+				}
+				break
+			}
+		}
+		switch {
+		case it.text == "charging" && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
+			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
+		case o.says("never") && len(in) == 1 && (c.expects(rules.PullIn) || c.expects(rules.DropOut)):
+			it.concept = "nothing"
+		}
+		it.text = firstText(it.concept, it.text)
+	}
+	return in
+}
+
+// senses are all of them, by concept.
+var senses = func() map[string][]sense {
+	out := map[string][]sense{}
+	for _, table := range [][]sense{ofWhatALoadDoes, ofWhatIsHeard, ofWhatIsSeen, ofWhatAMeterDoes, ofWhatWasDone} {
+		for _, s := range table {
+			out[s.of] = append(out[s.of], s)
+		}
+	}
+	return out
+}()
+
+var ofWhatALoadDoes = []sense{
+	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
+	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
+	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
+	{"off", func(o occurrence) bool { return o.ends(" go") && o.next().concept == "bound" }, "aside"},                  // "it won't go below 12"
+	{"off", func(o occurrence) bool {
+		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
+	}, "nothing"},
+	{"beeps", occurrence.afterLoad, "runs"}, // "the horn beeps"
+	{"runs", occurrence.ofEngine, "engine_running"},
+	{"runs", func(o occurrence) bool {
+		return o.expects(rules.Listen) && strings.Contains(o.it().raw, " like ") && !o.has("load")
+	}, "buzz"}, // "going like the clappers", of a relay
+	{"runs", func(o occurrence) bool { return ofMeter(o.it(), o.next()) }, "aside"}, // "comes up 12.4"
+	{"loaded", occurrence.ofEngine, "engine_running"},
+	{"cannot", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.low(), "rust") }, "corroded"}, // "the bolt is rusted solid"
+	{"cannot", func(o occurrence) bool { return o.ctx.Opening }, "off"},                                                   // "the step won't come out"
+	{"nothing_moves", func(o occurrence) bool { return !o.ctx.Cautioned && o.asksChoice() }, "off"},
+	{"nothing_moves", func(occurrence) bool { return true }, "load_moves=false"},
+}
+
+var ofWhatIsHeard = []sense{
+	{"silent", func(o occurrence) bool {
+		return strings.Contains(o.low(), "n't hear") && (o.has("unsure") || o.has("skip") || drownedBy[firstWord(o.next().raw)])
+	}, "unsure"}, // "can't hear anything with the engine running"
+	{"silent", func(o occurrence) bool { return o.afterLoad() || fromLoad(o.in[o.at+1:]) }, "off"},                       // "the horn stays quiet"
+	{"silent", func(o occurrence) bool { return !o.has("relay") && slices.ContainsFunc(o.in[:o.at], isSounder) }, "off"}, // "24.3 at the horn, still no sound"
+	{"click", func(o occurrence) bool { return o.ctx.Opening && (o.afterLoad() || alone[o.before().text]) }, "off"},      // "the starter just clicks"
+	{"click", func(o occurrence) bool {
+		return o.afterLoad() && o.ctx.LoadKind == "solenoid" && !o.ctx.Opening && !o.expects(rules.Listen)
+	}, "runs"}, // "the solenoid pulls in"
+	{"click", func(o occurrence) bool {
+		return o.ends(" it") && (o.next().concept == "buzz" || o.next().concept == "click")
+	}, "aside"}, // "I hear it clicking"
+	{"click", func(o occurrence) bool { return o.expects(rules.PullIn) && o.hasNumber() }, "pull_in"},
+	{"pull_in", func(o occurrence) bool { return !o.hasNumber() }, "click"}, // "heard it pull in"
+	{"buzz", func(o occurrence) bool {
+		return o.afterLoad() && !o.ctx.Opening && slices.ContainsFunc(o.in[o.at+1:], ofLoad)
+	}, "aside"}, // "the pump hums but won't turn"
+	{"buzz", func(o occurrence) bool { return o.afterLoad() && !o.ctx.Opening }, "unclear"}, // "the pump hums" says nothing of the relay
+}
+
+var ofWhatIsSeen = []sense{
+	{"aside", func(o occurrence) bool { return o.expects(rules.Look) && o.says("clean") }, "sound"},
+	{"sound", func(o occurrence) bool { return !o.expects(rules.Look) && o.says("dry") && o.afterLoad() }, "unkept_state"}, // "with the pump dry"
+	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "good") }, "good"},     // "all good there"
+	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
+	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
+	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
+}
+
+var ofWhatAMeterDoes = []sense{
+	{"same", func(o occurrence) bool { return o.expects(rules.MinMax) && o.begins("no ") }, "steady"},                      // "no change when I wiggle it"
+	{"drop", func(o occurrence) bool { return o.says("dropping") && o.before().kind == kSep && ended(o.next()) }, "aside"}, // "nine volts, dropping"
+	{"comes_and_goes", func(o occurrence) bool { return o.expects(rules.DropOut) && o.begins("drop") && o.hasNumber() }, "drop_out"},
+}
+
+var ofWhatWasDone = []sense{
+	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
+	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
+}
+
+// ofTestLamp tells that "lights" is said of the test lamp and is no load.
+func (o occurrence) ofTestLamp() bool {
+	return o.expects(rules.TestLamp) && o.at == 0 && o.says("lights") && !being[o.next().text] &&
+		!slices.ContainsFunc(o.in, func(x item) bool { return concepts[x.concept] == gOutcome && x.concept != "good" })
+}
+
+// pulledFuse are sayings of a fuse that blew, and of one that someone took out where nothing
+// that could blow it was asked for.
+var pulledFuse = map[string]bool{"took the fuse out": true, "took out the fuse": true}
+
+// justRunning say that something runs and not what.
+var justRunning = map[string]bool{"running": true, "when running": true, "while running": true, "when it's running": true, "with it running": true, "when its running": true, "once it's running": true, "once running": true}
+
+// ofEngine tells that what runs is the engine: nothing says what does, and the engine was spoken of,
+// or one number was read at the battery, or the test is with it running.
+func (o occurrence) ofEngine() bool {
+	if !justRunning[strings.ReplaceAll(o.low(), " 's", "'s")] || o.afterLoad() {
+		return false
+	}
+	numbers, places := 0, 0
+	for _, it := range o.in {
+		if it.kind == kNum {
+			numbers++
+		}
+		if concepts[it.concept] == gPlace && it.concept != "battery" {
+			places++
+		}
+	}
+	return o.has("engine_off") || o.has("battery") && numbers == 1 && places == 0 || o.ctx.Expected != nil && o.ctx.Expected.Setup.Engine == "running"
+}
+
+func firstWord(s string) string {
+	first, _, _ := strings.Cut(strings.ToLower(s), " ")
+	return first
+}
+
+// drownedBy are words that lead to what drowned a sound.
+var drownedBy = set(`with over because for`)
+
+// alone are words that say that nothing else came of it: "it only clicks".
+var alone = set(`just only`)
+
+// afterLoad tells that the load was named just before, or with plain words between: "horn's
+// still quiet".
+func afterLoad(in []item, i int) bool {
+	for i--; i > 0 && in[i].kind == kWord && (being[in[i].text] || linkWords[in[i].text]); {
+		i--
+	}
+	return i >= 0 && in[i].concept == "load"
+}
+
+// fromLoad tells "no sound from the horn" by what follows the sound.
+func fromLoad(rest []item) bool {
+	i := 0
+	for i < len(rest) && rest[i].kind == kWord && (rest[i].text == "from" || rest[i].text == "out" || rest[i].text == "of" || rest[i].text == "the") {
+		i++
+	}
+	return i > 0 && i < len(rest) && rest[i].concept == "load"
+}
+
+// isSounder tells a load that is heard when it runs.
+func isSounder(it item) bool {
+	raw := strings.ToLower(it.raw)
+	return it.concept == "load" && slices.ContainsFunc([]string{"horn", "alarm", "buzzer", "siren"}, func(w string) bool { return strings.HasSuffix(raw, w) })
+}
+
+// ofMeter tells a verb of a load's that is said of the meter here: a number comes next, or
+// from where to where it went.
+func ofMeter(it, next item) bool {
+	raw := strings.TrimPrefix(strings.ToLower(it.raw), "it ")
+	moved := raw == "went" || raw == "goes" || raw == "ran" || raw == "came on"
+	return (moved || strings.HasSuffix(raw, " up")) && next.kind == kNum || moved && (next.concept == "between" || next.text == "from" || next.text == "down" || next.text == "to" || next.concept == "aside" && strings.HasSuffix(next.raw, " to"))
+}
+
+// ofLoad tells what a load plainly does.
+func ofLoad(it item) bool { return it.concept == "runs" || it.concept == "off" || it.concept == "weak" }
+
+func goesOff(raw string) bool {
+	low := strings.ToLower(raw)
+	return low == "goes off" || low == "went off"
+}
+
+// vague are sayings that nothing came of it, whatever was tried.
+var vague = map[string]bool{"not a thing": true, "nothing happens": true, "nothing happened": true, "nothing happening": true, "no joy": true, "no life": true,
+	"no response": true, "did nothing": true, "does nothing": true, "doing nothing": true, "doesn't do anything": true, "nothing doing": true}
