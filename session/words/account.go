@@ -67,6 +67,10 @@ func (c *call) file(fd Finding, f *frame) {
 		c.ask("Is that what the meter showed: "+fd.Words+"?", []Choice{c.choiceFor("yes", fd)})
 		return
 	}
+	if c.mayAmend(&fd) {
+		c.askWhich(fd)
+		return
+	}
 	if v := fd.Answer.Number; v != nil && *v <= -1 && fd.Measure.Mode != rules.Ohms {
 		c.askSign(fd)
 		return
@@ -75,6 +79,28 @@ func (c *call) file(fd Finding, f *frame) {
 		c.res.Commands = append(c.res.Commands, Command{Kind: CmdCorrect, Entry: c.amends})
 	}
 	c.res.Findings = append(c.res.Findings, fd)
+}
+
+// mayAmend tells a number said with "actually" behind it and no place: it may answer the test
+// asked for, or stand for the number kept last.
+func (c *call) mayAmend(fd *Finding) bool {
+	i := c.lastReading()
+	if i < 0 || c.amends != 0 || !fd.unplaced || fd.Kind != KindAnswer || fd.Answer.Number == nil || !strings.HasSuffix(strings.ToLower(c.text), " actually") {
+		return false
+	}
+	last := &c.ctx.Last[i]
+	return last.Answer.Number != nil && last.Measure.Mode == fd.Measure.Mode && last.Measure != fd.Measure
+}
+
+// askWhich asks which of the two it is.
+func (c *call) askWhich(fd Finding) {
+	last := c.ctx.Last[c.lastReading()]
+	amended := last
+	amended.Entry, amended.Answer = 0, fd.Answer
+	amended.Words = c.say(amended)
+	c.ask("Is that the next reading, or instead of "+last.Words+"?", []Choice{
+		c.choiceFor(fd.Words, fd),
+		{Words: amended.Words, Findings: []Finding{amended}, Commands: []Command{{Kind: CmdCorrect, Entry: last.Entry}}}})
 }
 
 // askSign asks about a sign that could be the leads'.

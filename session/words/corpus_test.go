@@ -138,6 +138,7 @@ func corpusContexts() map[string]Context {
 			Kind: "choice", Of: []string{"yes", "no"}}),
 		"after_86":      with(volts("socket.85", out), last86),
 		"after_86_none": with(nil, last86, standing),
+		"after_86_look": with(choiceTest(rules.Measure{Mode: rules.Look, At: "feed_fuse"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part"), last86),
 		"ground_drop":   with(volts("load.out", in)),
 		"charging":      with(volts("battery.positive", rules.Setup{Relay: "in", Key: "on", Command: "off", Engine: "running"})),
 		"watch_hot":     with(choiceTest(rules.Measure{Mode: rules.Watch}, rules.Setup{Relay: "in", Key: "on", Command: "on", Heat: "soaked"}, append(run, "comes_and_goes")...)),

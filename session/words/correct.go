@@ -143,7 +143,8 @@ func (c *call) behind(segs []segment, raw string) bool {
 	if !acknowledged[said] && !holding[strings.ToLower(raw)] && len(segs) == 1 && c.numberAlone(segs[0].items) && c.nearLast(segs[0].items) {
 		return true // "12.2 sorry", "12.5, I misread"
 	}
-	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && (meantThat[said] || said == "actually" && pastTense(c.text)) // "it was 12.3 actually"
+	return len(segs) == 1 && segs[0].mark == "" && c.lastReading() >= 0 && (meantThat[said] ||
+		said == "actually" && (pastTense(c.text) || !c.expectsNumber() && c.numberAlone(segs[0].items))) // "it was 12.3 actually", "12.3 actually" before a look
 }
 
 // correctsPlace tells "that was 85", which moves a reading, from "that was
