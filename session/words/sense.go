@@ -119,7 +119,7 @@ var ofWhatIsHeard = []sense{
 }
 
 var ofWhatIsSeen = []sense{
-	{"aside", func(o occurrence) bool { return o.expects(rules.Look) && o.says("clean") }, "sound"},
+	{"aside", func(o occurrence) bool { return o.expects(rules.Look) && nothingAmiss[o.low()] }, "sound"},
 	{"sound", func(o occurrence) bool { return !o.expects(rules.Look) && o.says("dry") && o.afterLoad() }, "unkept_state"}, // "with the pump dry"
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "good") }, "good"},     // "all good there"
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
@@ -137,6 +137,9 @@ var ofWhatWasDone = []sense{
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
 }
+
+// nothingAmiss are remarks that answer a look.
+var nothingAmiss = map[string]bool{"clean": true, "nothing i can see": true, "nothing that i can see": true, "nothing to report": true}
 
 // ofTestLamp tells that "lights" is said of the test lamp and is no load.
 func (o occurrence) ofTestLamp() bool {

@@ -87,7 +87,7 @@ func labels(in []item, i int) bool {
 }
 
 var named = set(`page test slot bay way gauge version step job unit truck van bus tractor bay room row line mode range type model stage position
-	number cylinder bank gear ext extension bin box channel`)
+	number cylinder bank gear ext extension bin box channel option choice plan question entry item`)
 
 // number files the number at in[i] as a value, unless it counts, names or sizes
 // something, or is a time.

@@ -345,7 +345,7 @@ var common = set(`able about above according across actual actually after again 
 	keep keeps kept kind knew know known large last late later least leave left less lets life like line list little
 	live long look looked looking looks lots made main make makes making many mate matter mean means meant meter might mind
 	mine minute missing moment more morning most move moved much must myself near nearly need needed needs never next
-	nice night none normal note nothing noticed number odd often okay once only onto other others otherwise over part
+	nice night none normal note nothing noticed number odd often okay once only onto option other others otherwise over part
 	people perhaps place please plus point possible pretty probably proper properly put quick quickly quite restart restarted rather
 	ready real really right round said same says second seem seemed seems seen sense should show side since small
 	some someone something sometimes somewhere soon sorry sort stay step still stop stuff such sure take taken takes
