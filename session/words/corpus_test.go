@@ -137,6 +137,7 @@ func corpusContexts() map[string]Context {
 		"ask_others": with(&Expected{ID: "ask_neighbours_suffer", Sets: "neighbours_suffer", Measure: rules.Measure{Mode: rules.Ask, Question: "Do other loads on that fuse act up too?"}, Setup: out,
 			Kind: "choice", Of: []string{"yes", "no"}}),
 		"after_86":      with(volts("socket.85", out), last86),
+		"after_fuse":    with(volts("socket.30", out), last(Finding{Kind: KindReading, Measure: volts("feed_fuse.out", in).Measure, Setup: in, Answer: Answer{Number: &n}})),
 		"after_86_none": with(nil, last86, standing),
 		"after_86_look": with(choiceTest(rules.Measure{Mode: rules.Look, At: "feed_fuse"}, out, "sound", "blown", "corroded", "burnt", "loose", "wet", "wrong_part"), last86),
 		"ground_drop":   with(volts("load.out", in)),

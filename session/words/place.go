@@ -19,6 +19,7 @@ type placeRef struct {
 	spots []spot
 	pair  bool // one reading between the two; else one reading each
 	black bool // where the black lead was; the red one's place was not said
+	other bool // "the other side" of what was read last, and in the same state
 	vague bool // said with "and": between the two, or each
 }
 
@@ -118,6 +119,10 @@ func (c *call) sidesOf(in []item) []item {
 	for i := 0; i < len(in); i++ {
 		it := in[i]
 		if p, j, ok := c.shortSide(in, i); ok {
+			out, i = append(out, asPlace(it, in[j], p)), j
+			continue
+		}
+		if p, j, ok := c.otherEnd(out, in, i); ok {
 			out, i = append(out, asPlace(it, in[j], p)), j
 			continue
 		}

@@ -160,8 +160,8 @@ type setupPlan struct {
 func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing string) {
 	s = p.said
 	sources := []rules.Setup{p.habit}
-	if last := c.lastReading(); c.cur != nil && c.cur.also && last >= 0 {
-		sources = append(sources, c.ctx.Last[last].Setup) // "87's dead too"
+	if last := c.lastReading(); c.cur != nil && c.cur.likeLast() && last >= 0 {
+		sources = append(sources, c.ctx.Last[last].Setup) // "87's dead too", "12.4 on the other side"
 	}
 	if c.ctx.Now != nil && c.ctx.NowSaid {
 		sources = append(sources, *c.ctx.Now)
