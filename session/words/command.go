@@ -305,12 +305,21 @@ func (c *call) repair(in []item) bool {
 	if e := c.ctx.Expected; act && e != nil && (e.Measure.Mode == rules.Swap || e.Measure.Mode == rules.Look && c.ctx.Repairing == "" && hasConcept(in, "wrong_part")) {
 		return false // "somebody fitted a 30 amp fuse, wrong one"
 	}
-	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(c.r.withoutResult(c.r.replacedIn(in)), false)}
+	replaced := c.r.replacedIn(in)
+	c.settled(ratings(replaced)...)
+	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(c.r.withoutResult(replaced), false)}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
 	c.command(cmd)
 	return true
+}
+
+// ratings are the amperes of a new part, which stand in the repair's own words: "a new 20 amp fuse".
+func ratings(in []item) []item {
+	return slices.DeleteFunc(slices.Clone(in), func(it item) bool {
+		return it.kind != kNum || it.num.unit.dim != ampere && it.num.unit.dim != "rating"
+	})
 }
 
 // replacedIn is the clause that says what was replaced, or all, where that is not said there:
