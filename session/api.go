@@ -111,7 +111,8 @@ type RepairRequest struct {
 	Write
 	Suspect string `json:"suspect"`
 	Action  string `json:"action"`
-	Result  string `json:"result"` // gone, still_there, changed
+	Result  string `json:"result"`        // gone, still_there, changed
+	Now     string `json:"now,omitempty"` // where it changed, the complaint after it
 }
 
 // CloseRequest ends a job.

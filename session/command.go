@@ -135,7 +135,7 @@ func (t *turn) repairSaid(c words.Command) error {
 		t.asked = append(t.asked, q)
 		return nil
 	}
-	return t.repair(suspects[0], c.Action, c.Result)
+	return t.repair(Repaired{Suspect: suspects[0], Action: c.Action, Result: c.Result, Now: c.Now})
 }
 
 // mostMeant bounds the suspects that are offered when it is not clear which was

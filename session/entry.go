@@ -85,6 +85,7 @@ type Repaired struct {
 	Suspect string        `json:"suspect"`
 	Action  string        `json:"action,omitempty"`
 	Result  string        `json:"result"`
+	Now     string        `json:"now,omitempty"`   // where the complaint changed, the one after it
 	Proof   []ChosenProof `json:"proof,omitempty"` // tests that prove it, chosen when it was said to have helped
 }
 

@@ -218,7 +218,7 @@ func apply(c *diagnosis.Case, log []Entry, e Entry) error {
 	case kindSkipped:
 		return c.Skip(e.Entry, e.Skipped.Test)
 	case kindRepaired:
-		return c.Repair(diagnosis.Repair{Entry: e.Entry, Suspect: e.Repaired.Suspect, Result: e.Repaired.Result})
+		return c.Repair(diagnosis.Repair{Entry: e.Entry, Suspect: e.Repaired.Suspect, Result: e.Repaired.Result, Now: e.Repaired.Now})
 	case kindRetracted:
 		for _, n := range e.Retracted {
 			if !inCase[log[n-1].Kind] {

@@ -102,12 +102,17 @@ func (s *Service) openedBefore(ctx context.Context, o OpenRequest) (Opened, erro
 	return Opened{Job: j.id, Reply: before.reply}, nil
 }
 
+// complaintWords says a complaint in the rulebook's words.
+func complaintWords(book *rules.Book, id string) string {
+	if i := slices.IndexFunc(book.Complaints, func(c *rules.Complaint) bool { return c.ID == id }); i >= 0 && book.Complaints[i].Words != "" {
+		return book.Complaints[i].Words
+	}
+	return id
+}
+
 // openingWords says in one line what a job is about.
 func openingWords(book *rules.Book, o OpenRequest) string {
-	what := o.Complaint
-	if i := slices.IndexFunc(book.Complaints, func(c *rules.Complaint) bool { return c.ID == o.Complaint }); i >= 0 && book.Complaints[i].Words != "" {
-		what = book.Complaints[i].Words
-	}
+	what := complaintWords(book, o.Complaint)
 	if words := courseWords[o.Purpose]; words != "" {
 		what = "to " + words
 	}

@@ -151,10 +151,7 @@ func givenFields(book *rules.Book, o OpenRequest) ([]given, error) {
 		out = append(out, g...)
 	}
 	if o.Complaint == "" && !slices.Contains(coursePurposes, o.Purpose) {
-		of := make([]string, len(book.Complaints))
-		for i, c := range book.Complaints {
-			of[i] = c.ID
-		}
+		of := complaintsOf(book)
 		return nil, invalid("complaint", "complaint is missing; it takes %s", either(of))
 	}
 	for _, n := range numberFields(o) {
@@ -246,4 +243,13 @@ func (n numberField) read(book *rules.Book) ([]given, error) {
 		return nil, invalid(n.field, "%s is %s; it takes %s to %s %s", n.field, plain(v), plain(least), plain(most), n.unit)
 	}
 	return []given{{n.field, n.fact, rules.Value{Kind: rules.Number, Number: v}}}, nil
+}
+
+// complaintsOf are the ids of a rulebook's complaints.
+func complaintsOf(book *rules.Book) []string {
+	of := make([]string, len(book.Complaints))
+	for i, c := range book.Complaints {
+		of[i] = c.ID
+	}
+	return of
 }

@@ -213,3 +213,18 @@ func TestAFailedProofIsDoneOnceMore(t *testing.T) {
 	assert.NotEqual(t, test.ID, r.Next.ID)
 	assert.False(t, r.ProofOfRepair.Proven)
 }
+
+func TestWhatAComplaintBecameMustBeAComplaint(t *testing.T) {
+	s := serviceIn(t, t.TempDir())
+	job := opened(t, s, plough()).Job
+	for _, bad := range []struct {
+		result, now, field string
+	}{{"changed", "blows_fuze", "now"}, {"still_there", "blows_fuse", "result"}} {
+		_, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "feed_fuse.open", Action: "new fuse", Result: bad.result, Now: bad.now})
+		var refused *Error
+		require.ErrorAs(t, err, &refused)
+		require.Equal(t, bad.field, refused.Field)
+	}
+	_, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "feed_fuse.open", Action: "new fuse", Result: "changed", Now: "blows_fuse"})
+	require.NoError(t, err)
+}

@@ -206,7 +206,13 @@ func (s *Service) Repair(ctx context.Context, r RepairRequest) (Reply, error) {
 		if _, ok := t.j.base.book.Suspect(r.Suspect); !ok {
 			return noSuspect(t.j.base.book, r.Suspect)
 		}
-		return t.repair(r.Suspect, r.Action, r.Result)
+		if complaints := complaintsOf(t.j.base.book); r.Now != "" && !slices.Contains(complaints, r.Now) {
+			return notOneOf("now", r.Now, complaints)
+		}
+		if r.Now != "" && r.Result != "changed" {
+			return notOneOf("result", r.Result, []string{"changed"})
+		}
+		return t.repair(Repaired{Suspect: r.Suspect, Action: r.Action, Result: r.Result, Now: r.Now})
 	})
 }
 
@@ -216,13 +222,17 @@ var resultWords = map[string]string{
 	"gone": "the complaint is gone", "still_there": "the complaint is still there", "changed": "the complaint has changed",
 }
 
-func (t *turn) repair(suspect, action, result string) error {
-	words := "repaired: " + t.j.suspectWords(suspect)
-	if action != "" {
-		words += " (" + action + ")"
+func (t *turn) repair(r Repaired) error {
+	words := "repaired: " + t.j.suspectWords(r.Suspect)
+	if r.Action != "" {
+		words += " (" + r.Action + ")"
 	}
-	words += "; " + resultWords[result]
-	n, err := t.add(Entry{Kind: kindRepaired, Repaired: &Repaired{Suspect: suspect, Action: action, Result: result, Proof: t.j.chooseProof(suspect, result)}, Words: words})
+	words += "; " + resultWords[r.Result]
+	if r.Now != "" {
+		words += ": now " + complaintWords(t.j.base.book, r.Now)
+	}
+	r.Proof = t.j.chooseProof(r.Suspect, r.Result)
+	n, err := t.add(Entry{Kind: kindRepaired, Repaired: &r, Words: words})
 	if err != nil {
 		return err
 	}

@@ -105,3 +105,23 @@ func TestTwoFaultsThatExplainAReadingOnlyTogether(t *testing.T) {
 	assert.Contains(t, top, "control.stuck_closed", top)
 	assert.Regexp(t, `^(battery.discharged|charging.under) \+ `, top, "what leaves the battery low")
 }
+
+// A new fuse that goes at once says that something draws too much: trade practice, no source.
+func TestWhatTheComplaintBecameCounts(t *testing.T) {
+	share := func(now string) float64 {
+		c := wired(t, "dead", "ignition",
+			step{"feed_fuse_out_volts_key_off", volts(0)},
+			step{"look_feed_fuse", diagnosis.Answer{Choice: "blown"}})
+		require.NoError(t, c.Repair(diagnosis.Repair{Entry: 9, Suspect: "feed_fuse.open", Result: "changed", Now: now}))
+		sum := 0.0
+		for _, r := range c.Ranking() {
+			if slices.Contains([]string{"load.overcurrent", "load.shorted", "load_wire.short_to_ground", "feed_wire.short_to_ground", "tap.short", "tap.overload", "feed_fuse.wrong_rating"}, r.Suspect) {
+				sum += r.Probability
+			}
+		}
+		return sum
+	}
+	assert.Greater(t, share("blows_fuse"), 0.6)
+	assert.Less(t, share(""), 0.5, "any other complaint would do")
+	assert.Less(t, share("stays_on"), 0.1)
+}

@@ -117,7 +117,7 @@ func (c *Case) rank() error {
 	for _, e := range c.events {
 		if e.repair != nil {
 			o.Repaired = append(o.Repaired, rank.Repaired{Suspect: e.repair.Suspect, Was: e.was,
-				Complains: e.repair.Result == "still_there", Gone: e.repair.Result == "gone"})
+				Complains: e.repair.Result == "still_there", Now: e.repair.Now, Gone: e.repair.Result == "gone"})
 		}
 	}
 	belief, err := rank.Open(o)

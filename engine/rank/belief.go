@@ -117,9 +117,10 @@ type Opening struct {
 // predicted with its fault still present, as far as it was really there.
 type Repaired struct {
 	Suspect   string
-	Was       []Was // what was mended: at most one of these was there
-	Complains bool  // the complaint was still there afterwards
-	Gone      bool  // nobody complained of anything afterwards
+	Was       []Was  // what was mended: at most one of these was there
+	Complains bool   // the complaint was still there afterwards
+	Now       string // where the complaint changed, the one after it; "" = not said
+	Gone      bool   // nobody complained of anything afterwards
 }
 
 // Was is a fault that a repair may have mended.

@@ -145,10 +145,7 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 		gone := i > 0 && b.repaired[i-1].Gone
 		if i > 0 && !gone && !b.repaired[i-1].Complains {
 			heat = true
-			sum := total(now)
-			for k := range now {
-				now[k] = sum - now[k]
-			}
+			changeTo(&now, slices.Index(Complaints, b.repaired[i-1].Now))
 		}
 		k := &p.epochs[i]
 		var away *circuit.Instance
@@ -168,6 +165,22 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 		}
 	}
 	return total(now)
+}
+
+// changeTo makes another complaint of what is complained of: that at a place of Complaints, or any other
+// where it is -1.
+func changeTo(now *[8]float64, to int) {
+	sum := total(*now)
+	for k := range now {
+		switch {
+		case to < 0:
+			now[k] = sum - now[k]
+		case k == to:
+			now[k] = sum
+		default:
+			now[k] = 0
+		}
+	}
 }
 
 func total(of [8]float64) float64 {

@@ -298,7 +298,7 @@ func (c *call) repair(in []item) bool {
 		return false // "new horn on order"
 	}
 	act := hasConcept(in, "replaced") || c.ctx.Repairing != "" && hasText(in, "new")
-	result := c.repairResult(in)
+	seen, result := c.repairResult(in)
 	if !act && (c.ctx.Repairing == "" || c.inSetup(in) || result == "" && !hasConcept(in, "done") || c.watching() || slices.ContainsFunc(in, func(it item) bool { return it.kind == kNum })) {
 		return false
 	}
@@ -308,6 +308,9 @@ func (c *call) repair(in []item) bool {
 	replaced := c.r.replacedIn(in)
 	c.settled(ratings(replaced)...)
 	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(c.r.withoutResult(replaced), false)}
+	if result == "changed" {
+		cmd.Now = complainedOf[seen]
+	}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
@@ -380,33 +383,39 @@ func (c *call) watching() bool {
 	return c.ctx.Expected != nil && choiceTable(c.ctx.Expected.Measure.Mode) != nil
 }
 
-// repairResult is gone, still_there, changed, or "" where nothing tells.
-func (c *call) repairResult(in []item) string {
-	var seen []string
+// complainedOf is what one complains of a load that is seen to do so.
+var complainedOf = map[string]string{"off": "dead", "weak": "weak", "runs": "stays_on", "trips": "blows_fuse", "comes_and_goes": "intermittent"}
+
+// repairResult is what the load was seen to do, as a choice of a watch, and gone, still_there or changed;
+// "" where nothing tells.
+func (c *call) repairResult(in []item) (seen, result string) {
+	var said []string
 	for i, it := range negate(in) {
 		if ack := i == 0 && acknowledged[strings.ToLower(it.raw)]; concepts[it.concept] == gOutcome && !ack {
-			seen = append(seen, it.concept)
+			said = append(said, it.concept)
 		}
 	}
-	if slices.Contains(seen, "gone") {
-		return "gone"
-	}
-	if slices.Contains(seen, "still_there") || slices.Contains(seen, "same") {
-		return "still_there"
-	}
-	ch, _ := c.pick(rules.Watch, only(seen, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "dead", "nothing", "good", "dim", "bright", "dark"))
 	switch {
-	case ch == "":
-		if slices.Contains(seen, "changed") {
-			return "changed"
-		}
-		return ""
-	case ch == c.asBefore(), ch == "trips":
-		return "still_there"
-	case ch == "runs" || ch == "off" && c.ctx.Complaint == "stays_on":
-		return "gone"
+	case slices.Contains(said, "gone"):
+		return "", "gone"
+	case slices.Contains(said, "still_there"), slices.Contains(said, "same"):
+		return "", "still_there"
 	}
-	return "changed"
+	if slices.Contains(said, "stays_on") && c.ctx.Complaint != "stays_on" {
+		return "runs", "changed"
+	}
+	seen, _ = c.pick(rules.Watch, only(said, "runs", "weak", "off", "trips", "comes_and_goes", "stays_on", "dead", "nothing", "good", "dim", "bright", "dark"))
+	switch {
+	case seen == "" && slices.Contains(said, "changed"):
+		return "", "changed"
+	case seen == "":
+		return "", ""
+	case seen == c.asBefore():
+		return seen, "still_there"
+	case seen == "runs" || seen == "off" && c.ctx.Complaint == "stays_on":
+		return seen, "gone"
+	}
+	return seen, "changed"
 }
 
 // suspects lists the suspects that the words name, best first: those that share

@@ -184,6 +184,9 @@ func summary(r Result) string {
 			continue
 		case CmdRepair:
 			s += " " + strings.Join(c.Suspects, ",") + " " + c.Result
+			if c.Now != "" {
+				s += " to " + c.Now
+			}
 		case CmdWhy:
 			s += " " + strings.Join(c.Suspects, ",")
 		case CmdSetup:

@@ -78,7 +78,12 @@ func (c *call) pick(m rules.Mode, seen []string) (choice string, several bool) {
 // asBefore is what the load does when nothing has changed, "" where the
 // complaint does not tell.
 func (c *call) asBefore() string {
-	return map[string]string{"dead": "off", "weak": "weak", "stays_on": "runs", "blows_fuse": "trips", "intermittent": "comes_and_goes"}[c.ctx.Complaint]
+	for seen, complaint := range complainedOf {
+		if complaint == c.ctx.Complaint {
+			return seen
+		}
+	}
+	return ""
 }
 
 // seen makes findings of what was seen or heard.
