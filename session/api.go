@@ -112,7 +112,7 @@ type RepairRequest struct {
 	Suspect string `json:"suspect"`
 	Action  string `json:"action"`
 	Result  string `json:"result"`        // gone, still_there, changed
-	Now     string `json:"now,omitempty"` // where it changed, the complaint after it
+	Now     string `json:"now,omitempty"` // what is complained of after it, where it is not the same
 }
 
 // CloseRequest ends a job.

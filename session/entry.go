@@ -85,7 +85,7 @@ type Repaired struct {
 	Suspect string        `json:"suspect"`
 	Action  string        `json:"action,omitempty"`
 	Result  string        `json:"result"`
-	Now     string        `json:"now,omitempty"`   // where the complaint changed, the one after it
+	Now     string        `json:"now,omitempty"`   // what is complained of after it, where it is not the same
 	Proof   []ChosenProof `json:"proof,omitempty"` // tests that prove it, chosen when it was said to have helped
 }
 

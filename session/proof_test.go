@@ -219,12 +219,12 @@ func TestWhatAComplaintBecameMustBeAComplaint(t *testing.T) {
 	job := opened(t, s, plough()).Job
 	for _, bad := range []struct {
 		result, now, field string
-	}{{"changed", "blows_fuze", "now"}, {"still_there", "blows_fuse", "result"}} {
+	}{{"changed", "blows_fuze", "now"}, {"gone", "blows_fuse", "result"}} {
 		_, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "feed_fuse.open", Action: "new fuse", Result: bad.result, Now: bad.now})
 		var refused *Error
 		require.ErrorAs(t, err, &refused)
 		require.Equal(t, bad.field, refused.Field)
 	}
-	_, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "feed_fuse.open", Action: "new fuse", Result: "changed", Now: "blows_fuse"})
+	_, err := s.Repair(t.Context(), RepairRequest{Write: Write{Job: job}, Suspect: "feed_fuse.open", Action: "new fuse", Result: "still_there", Now: "blows_fuse"})
 	require.NoError(t, err)
 }

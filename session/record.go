@@ -209,8 +209,8 @@ func (s *Service) Repair(ctx context.Context, r RepairRequest) (Reply, error) {
 		if complaints := complaintsOf(t.j.base.book); r.Now != "" && !slices.Contains(complaints, r.Now) {
 			return notOneOf("now", r.Now, complaints)
 		}
-		if r.Now != "" && r.Result != "changed" {
-			return notOneOf("result", r.Result, []string{"changed"})
+		if r.Now != "" && r.Result == "gone" {
+			return notOneOf("result", r.Result, []string{"still_there", "changed"})
 		}
 		return t.repair(Repaired{Suspect: r.Suspect, Action: r.Action, Result: r.Result, Now: r.Now})
 	})

@@ -342,7 +342,7 @@ func TestWhatTheComplaintBecameIsKept(t *testing.T) {
 	c.say("the load's fuse is blown")
 	r := c.say("put a new 20 amp fuse in, blew again")
 	done := c.log()[len(c.log())-1].Repaired
-	require.Equal(t, "changed", done.Result, r.Text)
+	require.Equal(t, "still_there", done.Result, r.Text)
 	require.Equal(t, "blows_fuse", done.Now)
 	require.Contains(t, r.Text, "now the fuse blows")
 	require.NotContains(t, r.Text, "did not take")

@@ -79,7 +79,7 @@ var paramWords = map[string]string{
 	"reason":      "Why, in words.",
 	"relay":       "What is known of the relay fitted.",
 	"result":      "What became of the complaint: gone, still_there or changed.",
-	"now":         "Where the complaint changed, the one after it: dead, stays_on, weak, intermittent, chatters, drops_out_hot, blows_fuse or inverted.",
+	"now":         "What is complained of after the repair, where it is not the same: dead, stays_on, weak, intermittent, chatters, drops_out_hot, blows_fuse or inverted.",
 	"rule":        "A rule's id.",
 	"ruleset":     "The name or the content hash of a ruleset; the one in force if left out.",
 	"seed":        "Fixes the draws of unknown values, so that a job can be repeated exactly.",

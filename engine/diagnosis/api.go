@@ -35,7 +35,7 @@ type Repair struct {
 	Entry   int
 	Suspect string
 	Result  string // gone, still_there, changed
-	Now     string // where it changed, the complaint after it; "" = not said
+	Now     string // what is complained of after it, where it is not the same; "" = not said
 }
 
 // Ranked is one suspect of the ranking.

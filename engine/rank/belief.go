@@ -119,7 +119,7 @@ type Repaired struct {
 	Suspect   string
 	Was       []Was  // what was mended: at most one of these was there
 	Complains bool   // the complaint was still there afterwards
-	Now       string // where the complaint changed, the one after it; "" = not said
+	Now       string // what was complained of afterwards, where it was not the same; "" = not said
 	Gone      bool   // nobody complained of anything afterwards
 }
 
@@ -171,8 +171,13 @@ func Open(o Opening) (*Belief, error) {
 		}
 	}
 	told := o.Complaint
-	if slices.ContainsFunc(b.repaired, func(r Repaired) bool { return !r.Complains }) {
-		told = "" // what is left makes another complaint, and nobody said which
+	for _, r := range b.repaired {
+		switch {
+		case r.Now != "":
+			told = r.Now
+		case !r.Complains:
+			told = "" // what is left makes another complaint, and nobody said which
+		}
 	}
 	priors := Priors(o.Book, told)
 	if table, ok := o.Book.Complaint(told); ok {

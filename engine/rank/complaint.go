@@ -143,7 +143,7 @@ func (b *Belief) complaintLikelihood(c *cloud, p *particle) float64 {
 	heat := at == dropsOutHot
 	for i := range p.epochs {
 		gone := i > 0 && b.repaired[i-1].Gone
-		if i > 0 && !gone && !b.repaired[i-1].Complains {
+		if i > 0 && !gone && (!b.repaired[i-1].Complains || b.repaired[i-1].Now != "") {
 			heat = true
 			changeTo(&now, slices.Index(Complaints, b.repaired[i-1].Now))
 		}

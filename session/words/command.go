@@ -308,8 +308,8 @@ func (c *call) repair(in []item) bool {
 	replaced := c.r.replacedIn(in)
 	c.settled(ratings(replaced)...)
 	cmd := Command{Kind: CmdRepair, Action: strings.TrimRight(c.text, " .!"), Result: result, Suspects: c.suspects(c.r.withoutResult(replaced), false)}
-	if result == "changed" {
-		cmd.Now = complainedOf[seen]
+	if complaint := complainedOf[seen]; result != "gone" && complaint != c.ctx.Complaint {
+		cmd.Now = complaint
 	}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
@@ -410,7 +410,7 @@ func (c *call) repairResult(in []item) (seen, result string) {
 		return "", "changed"
 	case seen == "":
 		return "", ""
-	case seen == c.asBefore():
+	case seen == c.asBefore(), seen == "trips": // a load whose new fuse goes runs no more than before
 		return seen, "still_there"
 	case seen == "runs" || seen == "off" && c.ctx.Complaint == "stays_on":
 		return seen, "gone"

@@ -125,7 +125,7 @@ type Command struct {
 	Suspects []string    // why, repair: ids that fit the words, best first, as given on a tie
 	Action   string      // repair: in the technician's words
 	Result   string      // repair: gone, still_there, changed; "" = not said
-	Now      string      // repair: where the complaint changed, the one after it; "" = not said
+	Now      string      // repair: what is complained of after it, where it is not the same; "" = not said
 	Setup    rules.Setup // setup: only what was said
 }
 
