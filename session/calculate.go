@@ -11,6 +11,7 @@ import (
 	"coilside/engine/replace"
 	"coilside/engine/wire"
 	"coilside/rules"
+	"coilside/session/words"
 )
 
 // The work around the fault as plain calculations: nothing is stored, and the tables
@@ -69,6 +70,13 @@ func calculationError(err error) error {
 	if wrong, ok := errors.AsType[*rules.Error](err); ok {
 		return rulesError(rules.Errors{wrong})
 	}
+	return err
+}
+
+// CheckWords tells whether the plain-words reader knows what a rulebook's words are said to mean.
+// The error is a rules.Errors.
+func CheckWords(book *rules.Book) error {
+	_, err := words.New(book.Words)
 	return err
 }
 

@@ -69,6 +69,9 @@ func (s *Service) RulesCheck(ctx context.Context, _ struct{}) (RulesChecked, err
 		return RulesChecked{}, err
 	}
 	book, err := s.readRules()
+	if err == nil {
+		_, err = newBase(book) // what would keep them from coming into force
+	}
 	if err != nil {
 		return RulesChecked{Rulesets: []RulesSummary{}, Problems: problemsOf(err), Findings: []RulesProblem{}}, nil
 	}

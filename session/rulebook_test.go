@@ -59,6 +59,13 @@ func TestRulesAreCheckedAndReloaded(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, before.Rulesets, now.Rulesets, "the rules in force stay")
 
+	write("words:\n  - means: clik\n    said: [it went tick]\n")
+	checked, err = s.RulesCheck(t.Context(), struct{}{})
+	require.NoError(t, err)
+	require.False(t, checked.OK, "they would not come into force")
+	require.Equal(t, RulesProblem{File: "shop/ours.yaml", Line: 2, Column: checked.Problems[0].Column, Code: string(rules.CodeName),
+		Message: `no such meaning "clik"; the nearest is "click"`}, checked.Problems[0])
+
 	write(goodRule)
 	checked, err = s.RulesCheck(t.Context(), struct{}{})
 	require.NoError(t, err)

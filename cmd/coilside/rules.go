@@ -125,6 +125,9 @@ func (c *rulesCommand) load() int {
 	if err == nil {
 		err = session.CheckTables(book)
 	}
+	if err == nil {
+		err = session.CheckWords(book)
+	}
 	if err != nil {
 		fmt.Fprintln(c.stderr, err)
 		if list, ok := errors.AsType[rules.Errors](err); ok {

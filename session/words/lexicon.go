@@ -1,7 +1,6 @@
 package words
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -56,13 +55,13 @@ const spellingOf = "spelling of "
 // New makes a Reader. A synonym means one of Concepts, or a fact and its value
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number"), or is
 // another spelling of a word ("spelling of nothing").
-// Every wrong synonym is named in the error.
+// Every wrong synonym is named in the error, a rules.Errors.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
 	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}, respelt: map[string]string{}}
 	for _, c := range Concepts() {
 		r.add(strings.ReplaceAll(c, "_", " "), c)
 	}
-	var errs []error
+	var wrong rules.Errors
 	for _, s := range synonyms {
 		if word, ok := strings.CutPrefix(s.Means, spellingOf); ok {
 			for _, w := range s.Said {
@@ -71,8 +70,8 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 			continue
 		}
 		if _, ok := concepts[s.Means]; !ok && !strings.Contains(s.Means, "=") {
-			errs = append(errs, fmt.Errorf("%s:%d:%d: no such meaning %q; the nearest is %q",
-				s.Pos.File, s.Pos.Line, s.Pos.Column, s.Means, nearestOf(s.Means, Concepts())))
+			wrong = append(wrong, &rules.Error{Pos: s.Pos, Code: rules.CodeName,
+				Message: fmt.Sprintf("no such meaning %q; the nearest is %q", s.Means, nearestOf(s.Means, Concepts()))})
 			continue
 		}
 		if s.Means == "filler" {
@@ -83,7 +82,7 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		}
 		for _, said := range s.Said {
 			if err := r.add(said, s.Means); err != nil {
-				errs = append(errs, fmt.Errorf("%s:%d:%d: %w", s.Pos.File, s.Pos.Line, s.Pos.Column, err))
+				wrong = append(wrong, &rules.Error{Pos: s.Pos, Code: rules.CodeValue, Message: err.Error()})
 			}
 		}
 	}
@@ -93,7 +92,10 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		}
 	}
 	slices.Sort(r.targets)
-	return r, errors.Join(errs...)
+	if len(wrong) > 0 {
+		return r, wrong
+	}
+	return r, nil
 }
 
 // add puts one phrase into the tree. A later phrase replaces an earlier one, so
