@@ -133,6 +133,20 @@ func (j *job) repaired() *Repaired {
 	return nil
 }
 
+// complaint is what is complained of now: what the job was opened for, or what a repair made of it.
+func (j *job) complaint() string {
+	for _, e := range slices.Backward(standing(j.log)) {
+		switch {
+		case e.Kind != kindRepaired:
+		case e.Repaired.Result == "gone":
+			return j.opening().Complaint
+		case e.Repaired.Now != "":
+			return e.Repaired.Now
+		}
+	}
+	return j.opening().Complaint
+}
+
 // deadForOhms refuses an ohms reading on a place that is or may be live.
 func (j *job) deadForOhms(r Reading) error {
 	if r.Measure.Mode != rules.Ohms || r.Answer.Unsure {

@@ -50,7 +50,7 @@ func (s *Service) Tell(ctx context.Context, r TellRequest) (Reply, error) {
 func (j *job) hearing() words.Context {
 	c := words.Context{
 		Now: j.stand(), Labels: j.labels(), SystemVolts: j.systemVolts(), Terminals: j.terminals(),
-		CoilPositive: j.text("coil_positive"), LoadKind: knownKind(j.text("load_kind")), Complaint: j.opening().Complaint, Asks: j.asks(),
+		CoilPositive: j.text("coil_positive"), LoadKind: knownKind(j.text("load_kind")), Complaint: j.complaint(), OpenedFor: j.opening().Complaint, Asks: j.asks(),
 	}
 	c.Last, c.Earlier = j.last()
 	if len(j.asked) > 0 {

@@ -346,6 +346,11 @@ func TestWhatTheComplaintBecameIsKept(t *testing.T) {
 	require.Equal(t, "blows_fuse", done.Now)
 	require.Contains(t, r.Text, "now the fuse blows")
 	require.NotContains(t, r.Text, "did not take")
+
+	r = c.say("replaced the load's fuse, still dead")
+	done = c.log()[len(c.log())-1].Repaired
+	require.Equal(t, "still_there", done.Result, r.Text)
+	require.Equal(t, "dead", done.Now, "it no longer blows fuses")
 }
 
 func TestDoneWithoutARepairIsAskedBack(t *testing.T) {

@@ -85,7 +85,7 @@ func (c *call) file(fd Finding, f *frame) {
 // asked for, or stand for the number kept last.
 func (c *call) mayAmend(fd *Finding) bool {
 	i := c.lastReading()
-	if i < 0 || c.amends != 0 || !fd.unplaced || fd.Kind != KindAnswer || fd.Answer.Number == nil || !strings.HasSuffix(strings.ToLower(c.text), " actually") {
+	if i < 0 || c.amends != 0 || !fd.unplaced || fd.Kind != KindAnswer || fd.Answer.Number == nil || !c.actually {
 		return false
 	}
 	last := &c.ctx.Last[i]

@@ -34,6 +34,9 @@ func negate(in []item) []item {
 				in[i+1].so, in[i+1].but = in[i+1].so || it.so, in[i+1].but || it.but
 				continue
 			}
+			if n := len(out) - 1; it.concept == "not" && i+1 == len(in) && n >= 0 && concepts[out[n].concept] == gOutcome && negated(&out[n], false) {
+				continue // "it turns not"
+			}
 			if o := trailing(in, i); o != "" {
 				it.concept, it.text = o, o
 			}

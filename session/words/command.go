@@ -116,7 +116,11 @@ func (c *call) simple(cl []item) {
 		case "else":
 			c.command(Command{Kind: CmdElse})
 		case "repeat":
-			c.command(Command{Kind: CmdRepeat})
+			kind := CmdRepeat
+			if slices.ContainsFunc(cl, func(it item) bool { return it.kind == kPlace }) {
+				kind = CmdHow // "which one's 86"
+			}
+			c.command(Command{Kind: kind})
 		case "done":
 			if endsJob(cl) {
 				c.command(Command{Kind: CmdDone})
@@ -408,9 +412,11 @@ func (c *call) repairResult(in []item) (seen, result string) {
 	switch {
 	case seen == "" && slices.Contains(said, "changed"):
 		return "", "changed"
+	case seen == "" && slices.Contains(said, "bad") && !slices.ContainsFunc(in, c.r.namesPart):
+		return "", "still_there" // "tried that, no good"
 	case seen == "":
 		return "", ""
-	case seen == c.asBefore(), seen == "trips": // a load whose new fuse goes runs no more than before
+	case seen == c.asBefore(), seen == "trips", complainedOf[seen] == c.ctx.OpenedFor: // a load whose new fuse goes runs no more than before
 		return seen, "still_there"
 	case seen == "runs" || seen == "off" && c.ctx.Complaint == "stays_on":
 		return seen, "gone"

@@ -20,6 +20,7 @@ func (c *call) corrections(in []item) []segment {
 	}
 	for i := 0; i < len(in); i++ {
 		cur := &segs[len(segs)-1]
+		c.actually = c.actually || strings.EqualFold(in[i].raw, "actually") && neighbour(in, i, -1).kind == kNum && !hasNumber(in[i+1:])
 		mark, skip := c.markAt(cur, in, i)
 		fresh := !hasContent(cur.items)
 		switch {

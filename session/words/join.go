@@ -109,6 +109,8 @@ func joins(a, b *frame) bool {
 		return true // "12.6, or was it 12.5"
 	case b.nothingBut() || a.nothingBut():
 		return true // a hedge, a filler
+	case a.outcome("click") && len(b.elements) == 0 && slices.Equal(b.allSeen(), []string{"comes_and_goes"}):
+		return true // "clicks, but only one time in three"
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
 	case (aPlace || a.has(a.elements, "battery", "coil")) && a.bareButGood() && onlyNumber(b):
@@ -151,9 +153,12 @@ func (c *call) judgedGround(f *frame) bool {
 	if len(f.places) == 0 || !f.onGround() || !c.expects(rules.VoltsDC) || c.asksAtSupply() {
 		return false
 	}
-	there := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0 && (f.no || strings.HasSuffix(strings.ToLower(f.raw), " there"))
+	there := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0 && (f.no || strings.HasSuffix(strings.ToLower(f.raw), " there") || judging[firstWord(f.raw)])
 	return f.bareButGood() || there
 }
+
+// judging are words before a part that judge it: "0.08, good earth".
+var judging = set(`good bad poor weak dodgy rubbish lovely nice decent solid perfect`)
 
 // joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the
 // lowest, or how far the volts were taken without a click.

@@ -188,6 +188,10 @@ func (r *Reader) nouns(in []item) []item {
 	return in
 }
 
+// denied are words beside a denial, with what both say together; in dialect "don't hear nothing"
+// denies once.
+var denied = map[string]string{"any": "no", "anything": "nothing", "nothing": "nothing"}
+
 // deniedAny reads "not getting anything" as nothing, and "doesn't make any noise" as no
 // noise, where that is a saying.
 func (r *Reader) deniedAny(in []item) (end *node, took int) {
@@ -195,7 +199,7 @@ func (r *Reader) deniedAny(in []item) (end *node, took int) {
 		return nil, 0
 	}
 	for i := 1; i <= 3 && i < len(in) && in[i].kind == kWord; i++ {
-		none := map[string]string{"any": "no", "anything": "nothing"}[in[i].text]
+		none := denied[in[i].text]
 		if none == "" {
 			continue
 		}

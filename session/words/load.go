@@ -93,7 +93,7 @@ func offThenOn(in []item) []item {
 // before it did: "the fan turned".
 func (r *Reader) loadDid(in []item) []item {
 	for i, it := range in {
-		if it.kind != kWord || i == 0 || in[i-1].concept != "load" || neighbour(in, i, 1).kind != kSep {
+		if it.kind != kWord || !afterLoad(in, i) || neighbour(in, i, 1).kind != kSep {
 			continue
 		}
 		for _, form := range verbForms[it.text] {

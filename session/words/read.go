@@ -16,6 +16,7 @@ type call struct {
 	res      Result
 	numbered bool           // some number was said as a reading
 	metered  bool           // volts were read at a place that was said
+	lit      bool           // a test lamp was spoken of
 	open     map[int]string // numbers said that are not yet read, asked about or set aside, by id
 	prefix   string         // socket, back or relay, said anywhere
 	setups   []string       // said for the whole utterance
@@ -25,6 +26,7 @@ type call struct {
 	strays   []string       // words of clauses that tell a setup, with no meaning here
 	doubts   []doubt        // findings that are asked about before they count
 	amends   int            // entry that the finding being filed takes the place of; 0 = none
+	actually bool           // "actually" stands behind the number
 	unsure   bool           // it was asked where a number was read
 	muddled  bool           // part of it was not understood and may bear on all that was read
 	choosing bool           // what is filed will be a choice: picking it settles every doubt
@@ -63,14 +65,18 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 		c.command(Command{Kind: CmdWait})
 		return c.res
 	}
-	if c.answerAsk(items) {
+	if c.answerAsk(items) || c.astray(items) {
 		return c.res
 	}
+	said := items
 	items = c.facts(items)
 	if c.res.empty() || hasContent(items) {
 		c.run(items)
 	}
 	c.audit()
+	if cmd := c.wanted(said); cmd != nil {
+		c.res = Result{Commands: []Command{*cmd}}
+	}
 	if c.res.empty() {
 		c.unread(text, NotUnderstood)
 	}
@@ -88,7 +94,7 @@ func hasContent(items []item) bool {
 // items runs the stages up to words, numbers, places and concepts.
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
-	in = minutes(measureUnits(alpha(spell(c.r.nouns(in)))))
+	in = c.minutes(measureUnits(alpha(spell(c.r.nouns(in)))))
 	in = c.inContext(c.r.fullNames(howOften(c.r.match(in))))
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(offThenOn(itsState(switchedToo(in))))
@@ -132,6 +138,7 @@ func (c *call) run(items []item) {
 	}
 	c.numbered = slices.ContainsFunc(all, func(f frame) bool { return len(f.nums) > 0 })
 	c.metered = slices.ContainsFunc(all, readVolts)
+	c.lit = slices.ContainsFunc(all, func(f frame) bool { return f.act("lamp") || f.has(f.values, "bright", "dim", "dark") })
 	bridged := slices.ContainsFunc(all, func(f frame) bool { return f.act("bridge") })
 	for i := range all {
 		all[i].adrift = i > 0 && all[i].nowhere == "" && len(all[i].places)+len(only(all[i].elements, "coil", "battery")) == 0 && len(all[i-1].places) > 0 && !c.atExpected(&all[i-1], rules.Setup{})
@@ -171,17 +178,25 @@ func changes(c Command) bool {
 	return !slices.Contains([]string{CmdRepeat, CmdElse, CmdStatus, CmdHow, CmdHelp, CmdWhy}, c.Kind)
 }
 
-// saidBetter drops a limit that is said again as a number: "24 and a bit, 24.3".
+// saidBetter drops a limit, or a rough number, that is said again as a number: "24 and a bit,
+// 24.3", "near zero, 0.06".
 func (c *call) saidBetter(all []frame) []frame {
 	for i := 0; i+1 < len(all); i++ {
 		a, b := &all[i], &all[i+1]
-		if a.is("bound") && len(a.nums) == 1 && len(a.places) == 0 && onlyNumber(b) && !b.is("bound") && len(b.nums) == 1 && math.Abs(a.nums[0].num.v-b.nums[0].num.v) < 1 {
+		if a.rough() && len(a.nums) == 1 && len(a.places) == 0 && onlyNumber(b) && !b.is("bound") && len(b.nums) == 1 && math.Abs(a.nums[0].num.v-b.nums[0].num.v) < 1 {
 			c.settled(a.nums...)
 			return append(slices.Clone(all[:i]), all[i+1:]...)
 		}
 	}
 	return all
 }
+
+// rough tells a limit, or a number that is only about right.
+func (f *frame) rough() bool {
+	return f.is("bound", "about") || slices.ContainsFunc(f.strays, func(w string) bool { return nearly[strings.ToLower(w)] })
+}
+
+var nearly = set(`near nearly almost`)
 
 // readVolts tells a frame with a number that can only be volts, at one place.
 func readVolts(f frame) bool {
@@ -191,7 +206,14 @@ func readVolts(f frame) bool {
 
 // asks tells a question put without its mark: "is 84 good".
 func asks(in []item) bool {
-	return len(in) > 0 && in[0].kind == kWord && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'")
+	return len(in) > 0 && in[0].kind == kWord && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'") && !tellsNumber(in[1:])
+}
+
+// tellsNumber tells "is 12.4", with its subject left out, from "is 84 good".
+func tellsNumber(rest []item) bool {
+	return len(rest) > 0 && !slices.ContainsFunc(rest, func(it item) bool {
+		return it.kind != kNum && it.kind != kSep && it.concept != "about" && !(it.kind == kWord && linkWords[it.text])
+	})
 }
 
 var interrogative = set(`is are was were does did should can could would will shall what which how where who`)

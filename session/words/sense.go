@@ -134,6 +134,10 @@ var ofWhatAMeterDoes = []sense{
 }
 
 var ofWhatWasDone = []sense{
+	{"swap", func(o occurrence) bool {
+		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
+	}, "replaced"}, // "stuck a new relay in", "swapped for a new one"
+	{"changed", occurrence.afterPart, "replaced"}, // "the fuse was changed"
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
 }
@@ -190,6 +194,16 @@ func afterLoad(in []item, i int) bool {
 		i--
 	}
 	return i >= 0 && in[i].concept == "load"
+}
+
+// afterPart tells that a part was named just before, or with words of being between: "the fuse
+// has been".
+func (o occurrence) afterPart() bool {
+	i := o.at - 1
+	for i > 0 && o.in[i].kind == kWord && (being[o.in[i].text] || o.in[i].text == "has" || o.in[i].text == "have" || o.in[i].text == "been") {
+		i--
+	}
+	return i >= 0 && i < o.at-1 && concepts[o.in[i].concept] == gPlace
 }
 
 // fromLoad tells "no sound from the horn" by what follows the sound.

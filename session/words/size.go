@@ -3,6 +3,8 @@ package words
 import (
 	"slices"
 	"strings"
+
+	"coilside/rules"
 )
 
 // counts tells "2 wires" and "one lamp" from a reading.
@@ -52,6 +54,7 @@ func howOften(in []item) []item {
 			j++
 		}
 		of := neighbour(in, j, 0)
+		times = times || it.text == "1" && it.num.word && neighbour(in, i, 2).num.word // "one in three"
 		if it.kind != kNum || !times || of.text != "in" && !strings.EqualFold(of.raw, "out of") || neighbour(in, j, 1).kind != kNum {
 			continue
 		}
@@ -61,9 +64,14 @@ func howOften(in []item) []item {
 	return in
 }
 
-// minutes takes "give me five" for minutes.
-func minutes(in []item) []item {
+// minutes takes "give me five" for minutes, and "two ticks" for a moment, unless it is
+// listened for ticks.
+func (c *call) minutes(in []item) []item {
 	for i, it := range in {
+		if it.kind == kNum && it.num.v == 2 && neighbour(in, i, 1).text == "ticks" && !c.expects(rules.Listen) {
+			in[i].num.unit = unitNames["seconds"]
+			return slices.Delete(in, i+1, i+2)
+		}
 		given := neighbour(in, i, -1).text == "me" || neighbour(in, i, -1).text == "us"
 		if it.kind == kNum && it.num.whole() && given && neighbour(in, i, -2).text == "give" && ended(neighbour(in, i, 1)) {
 			in[i].num.unit = unitNames["minutes"]
@@ -133,7 +141,7 @@ func spans(in []item, i int) bool {
 		return true // "12.5 down to 9"
 	}
 	switch neighbour(in, i, 1).text {
-	case "to", "and", "-", "max", "high", "up":
+	case "to", "and", "-", "max", "high", "up", "until", "till":
 		return true
 	}
 	return false

@@ -360,6 +360,10 @@ func (s *speller) hundreds() (int, bool) {
 	s.pos++
 	v := count * scale
 	mark := s.pos
+	if more, ok := s.hundreds(); ok && scale == 1000 && more < 1000 {
+		return v + more, true
+	}
+	s.pos = mark
 	if s.at(0) == "and" {
 		s.pos++
 	}
@@ -431,8 +435,8 @@ func (s *speller) pronoun() bool {
 	if s.groupOf() {
 		return true
 	}
-	if s.at(0) != "one" {
-		return false
+	if s.at(0) != "one" || s.at(1) == "time" || s.at(1) == "in" && numberWord(s.at(2)) {
+		return false // "works one time in three"
 	}
 	if _, ok := s.digit(1); ok || s.isPoint(1) || s.at(1) == "hundred" {
 		return false
@@ -457,7 +461,7 @@ func (s *speller) groupOf() bool {
 		_, unit := unitNames[s.at(1)]
 		_, more := s.digit(1)
 		v := units09[s.at(0)]
-		return v >= 2 && v <= 4 && !unit && !more && !s.isPoint(1) && s.at(1) != "hundred" && !verbs[s.at(1)]
+		return v >= 2 && v <= 4 && s.at(1) != "ticks" && !unit && !more && !s.isPoint(1) && s.at(1) != "hundred" && !verbs[s.at(1)]
 	}
 	return false
 }

@@ -118,6 +118,13 @@ func (f *frame) word(clause []item, i int, r *Reader) {
 		}
 		return
 	}
+	if after := neighbour(clause, i, 1).text; w == "other" && (after == "side" || after == "end") && !hasConcept(clause, "same") {
+		f.sideOnly = true
+		return
+	}
+	if (w == "until" || w == "till") && neighbour(clause, i, -1).kind == kNum && neighbour(clause, i, 1).kind == kNum {
+		return // "from 9 until 12"
+	}
 	if w == "next" && neighbour(clause, i, 1).text == "to" {
 		f.strays = append(f.strays, "next to") // "12.4 on the one next to it"
 	}

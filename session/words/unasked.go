@@ -16,7 +16,7 @@ func (c *call) placeSeen(f *frame, said rules.Setup) {
 		return
 	}
 	e := c.ctx.Expected
-	if f.has(f.values, "bright", "dim", "dark") || f.act("lamp") || c.expects(rules.TestLamp) && !f.has(f.values, "live", "open_line", "beeps", "no_beep", "same") {
+	if f.has(f.values, "bright", "dim", "dark") || f.act("lamp") || c.expects(rules.TestLamp) && !f.has(f.values, "live", "open_line", "beeps", "no_beep", "same") && (c.lit || fits(said, e.Setup) || !f.has(f.values, "nothing")) {
 		choice, several := c.pick(rules.TestLamp, f.allSeen())
 		if choice != "" && !several {
 			c.lampAt(f, said, choice)
@@ -325,7 +325,7 @@ func (c *call) lookedThere(f *frame, at string) bool {
 	if got == "" {
 		return f.nowhere == "" || len(f.elements) == 0
 	}
-	return got == at || got == "fuse" && strings.Contains(at, "fuse") || got == "relay" && !strings.Contains(at, "fuse") ||
+	return got == at || got == "fuse" && strings.Contains(at, "fuse") || got == "relay" && !strings.Contains(at, "fuse") || got == "contact" && strings.HasPrefix(at, "terminal") ||
 		strings.HasPrefix(at, got)
 }
 

@@ -36,7 +36,7 @@ var unitNames = map[string]unit{
 	"vac": {"alternating", 1}, "ac": {"alternating", 1}, "w": {"watt", 1}, "watt": {"watt", 1}, "watts": {"watt", 1},
 	"degree": {"celsius", 1}, "degrees": {"celsius", 1}, "celsius": {"celsius", 1}, "deg": {"celsius", 1},
 	"second": {"time", 1.0 / 60}, "seconds": {"time", 1.0 / 60}, "sec": {"time", 1.0 / 60}, "secs": {"time", 1.0 / 60},
-	"minute": {"time", 1}, "minutes": {"time", 1}, "min": {"time", 1}, "mins": {"time", 1},
+	"moment": {"time", 1.0 / 60}, "moments": {"time", 1.0 / 60}, "minute": {"time", 1}, "minutes": {"time", 1}, "min": {"time", 1}, "mins": {"time", 1},
 	"hour": {"time", 60}, "hours": {"time", 60}, "days": {"time", 1440}, "day": {"time", 1440}, "weeks": {"time", 10080}, "years": {"time", 525600}, "year": {"time", 525600},
 	"times": {"times", 1}, "percent": {"percent", 1}, "hz": {"hertz", 1}, "psi": {"bar", 1}, "bar": {"bar", 1}, "rpm": {"rpm", 1},
 	"mm": {"metre", 1}, "cm": {"metre", 1}, "km": {"metre", 1}, "miles": {"metre", 1}, "feet": {"metre", 1}, "inches": {"metre", 1},

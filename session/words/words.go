@@ -20,7 +20,8 @@ type Context struct {
 	SystemVolts  float64      // nominal, 12 or 24; 0 = unknown
 	Terminals    []string     // DIN roles this relay has; nil = all five
 	CoilPositive string       // coil terminal nearer the supply: 86, 85, unknown
-	Complaint    string       // what the job was opened for; "same as before" means this
+	Complaint    string       // what is complained of now; "same as before" means this
+	OpenedFor    string       // what was complained of when the job was opened; "" = Complaint
 	LoadKind     string       // motor, lamp, heater, …: another kind named beside a reading is another load; "" = unknown
 	Describing   bool         // the circuit is being described: a load's name tells what kind it is
 	Cautioned    bool         // a caution that the load may move waits to be accepted

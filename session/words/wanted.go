@@ -1,0 +1,97 @@
+package words
+
+import (
+	"slices"
+	"strings"
+)
+
+// This file takes what is wanted from how a sentence is built, where no saying tells it: a
+// question that asks for the place, a hand that does not get in there, someone who is fetching
+// the meter. It has the last word: nothing was read and nothing was found.
+
+// wish is a kind of sentence and what it wants.
+type wish struct {
+	denied bool            // something in it is denied
+	begins map[string]bool // its first word; nil = any
+	holds  map[string]bool // a word after that; nil = none need be
+	with   map[string]bool // another; nil = none need be
+	is     string          // kind of Command
+}
+
+var (
+	asksWhat  = set(`what what's whats`)
+	ofSelf    = set(`i i'm im i'll ill we we'll we're just off going gonna let let's lemme need gotta got have`)
+	handsBusy = set(`get getting fetch fetching find finding grab grabbing put putting set setting check checking measure measuring look looking
+		clean cleaning try trying probe probing clip clipping connect connecting open opening undo undoing remove removing climb climbing strip stripping`)
+)
+
+// wishes are tried in turn; the first that fits counts.
+var wishes = []wish{
+	{begins: asksWhat, holds: set(`did found find know done`), with: set(`i we you`), is: CmdStatus},
+	{begins: asksWhat, holds: set(`wrong fault problem cause think opinion reckon guess suspect`), is: CmdStatus},
+	{begins: asksWhat, holds: set(`see read show get expect look normal right correct range setting voltage mean means meant`), is: CmdHow},
+	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
+	{begins: set(`which which's`), holds: set(`next first test`), is: CmdRepeat},
+	{begins: set(`which which's where where's wheres whereabouts`), is: CmdHow},
+	{begins: set(`do must should shall can may`), holds: set(`i we`), is: CmdHow},
+	{begins: set(`does is`), holds: set(`matter important needed necessary`), is: CmdHow},
+	{denied: true, holds: set(`can cannot can't cant couldn't couldnt unable`), with: set(`do measure test check reach see find touch try access read probe`), is: CmdSkip},
+	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
+	{denied: true, holds: set(`get getting`), with: set(`hand hands arm finger fingers probe probes lead leads near under behind in`), is: CmdSkip},
+	{begins: ofSelf, holds: handsBusy, is: CmdWait},
+}
+
+// wanted gives the command of a sentence of which nothing else was taken, nil for none.
+func (c *call) wanted(items []item) *Command {
+	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || hasNumber(items) || hasConcept(items, "should") ||
+		slices.ContainsFunc(c.res.Questions, func(q Question) bool { return len(q.Choices) > 0 }) {
+		return nil
+	}
+	found := slices.ContainsFunc(items, func(it item) bool { return isSetup(it) || concepts[it.concept] == gAct })
+	for clause := range strings.FieldsFuncSeq(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(",.;:!?()", r) }) {
+		said := sentence(clause)
+		for _, w := range wishes {
+			if !w.fits(said) || w.is == CmdWait && found {
+				continue
+			}
+			cmd := &Command{Kind: w.is}
+			if w.is == CmdSkip {
+				cmd.Reason = strings.TrimRight(c.text, " .!")
+			}
+			return cmd
+		}
+	}
+	return nil
+}
+
+func (w *wish) fits(said []string) bool {
+	if slices.ContainsFunc(said, deniesWord) != w.denied {
+		return false
+	}
+	if w.begins != nil {
+		if len(said) == 0 || !w.begins[said[0]] {
+			return false
+		}
+		said = said[1:]
+	}
+	return anyWord(said, w.holds) && anyWord(said, w.with)
+}
+
+func anyWord(said []string, of map[string]bool) bool {
+	return of == nil || slices.ContainsFunc(said, func(w string) bool { return of[w] })
+}
+
+// sentence is the words of a clause, without what only leads to it: "ok so where is it".
+func sentence(clause string) []string {
+	said := strings.Fields(clause)
+	for len(said) > 0 && (leading[said[0]] || interjections[said[0]]) {
+		said = said[1:]
+	}
+	return said
+}
+
+var leading = set(`ok okay so and but well right then please sorry now yeah mate hey hang on`)
+
+func deniesWord(w string) bool {
+	return w == "not" || w == "no" || w == "cannot" || w == "unable" || w == "never" || strings.HasSuffix(w, "n't") || w == "cant" || w == "couldnt" || w == "dont" || w == "wont"
+}
