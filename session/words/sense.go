@@ -137,7 +137,7 @@ var ofWhatWasDone = []sense{
 	{"swap", func(o occurrence) bool {
 		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
 	}, "replaced"}, // "stuck a new relay in", "swapped for a new one"
-	{"changed", occurrence.afterPart, "replaced"}, // "the fuse was changed"
+	{"changed", occurrence.afterPart, "replaced"},                                                                          // "the fuse was changed"
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
 }
