@@ -140,6 +140,7 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		return
 	}
 	if len(f.nums) > 1 {
+		c.unsure = true
 		c.ask("There are several numbers in “"+f.raw+"”. Which was read where?", nil)
 		return
 	}

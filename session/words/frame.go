@@ -209,7 +209,7 @@ func (c *call) fileItem(base *frame, clause []item, i int) []symbol {
 		return []symbol{{true, it}}
 	case it.kind == kNum:
 		return c.number(base, clause, i)
-	case it.concept == "good" && i == 0 && (hasReading(clause[1:]) || isSetup(neighbour(clause, 1, 0))):
+	case it.concept == "good" && i == 0 && (hasReading(clause[1:]) || isSetup(neighbour(clause, 1, 0)) || ofSelf[neighbour(clause, 1, 0).text]):
 		// "ok so 86 has 12.4", "ok key's on"
 	case concepts[it.concept] == gSide && sideOf[it.concept]:
 		return c.loneSide(base, it)

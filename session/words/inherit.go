@@ -117,7 +117,7 @@ func placed(f frame) bool { return len(f.places)+len(only(f.elements, "coil", "b
 
 // contradictions asks where one utterance gave one reading two values, certain or not.
 func (c *call) contradictions() {
-	var out []Finding
+	var out, clashed []Finding
 	said := c.res.Findings
 	for _, d := range c.doubts {
 		said = append(slices.Clip(said), d.finding)
@@ -128,12 +128,14 @@ func (c *call) contradictions() {
 	for _, f := range said {
 		i := slices.IndexFunc(out, func(o Finding) bool { return two(f, o) })
 		switch {
+		case slices.ContainsFunc(clashed, func(o Finding) bool { return two(f, o) }):
 		case i < 0:
 			out = append(out, f)
 		case c.say(f) != c.say(out[i]):
 			c.ask("“"+c.text+"” gives two values for one reading. Which is it?", []Choice{
 				{Words: out[i].Words, Findings: []Finding{out[i]}}, {Words: f.Words, Findings: []Finding{f}}})
 			clash := out[i]
+			clashed = append(clashed, clash)
 			c.doubts = slices.DeleteFunc(c.doubts, func(d doubt) bool { return two(d.finding, clash) })
 			out = slices.Delete(out, i, i+1)
 		}

@@ -58,8 +58,13 @@ func (c *call) merge(in []frame) []frame {
 			out[n-1] = f
 			continue
 		}
-		if n := len(out); n > 0 && onlyNumber(&out[n-1]) && c.judgedGround(&f) {
-			continue
+		if n := len(out); n > 0 && (onlyNumber(&out[n-1]) || f.no && len(out[n-1].nums) > 0) && c.judgedGround(&f) {
+			continue // "85 12 volts, no ground"
+		}
+		if g := f; len(f.nums) == 1 && f.justGround() && len(f.outcomes) > 0 {
+			if g.nums = nil; c.judgedGround(&g) {
+				f.places, f.outcomes = nil, nil // "0.1 ground ok"
+			}
 		}
 		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.joinsAsAsked(&out[n-1], &f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
 			out[n-1].join(f)
@@ -113,8 +118,10 @@ func joins(a, b *frame) bool {
 		return true // "clicks, but only one time in three"
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
-	case (aPlace || a.has(a.elements, "battery", "coil")) && a.bareButGood() && onlyNumber(b):
+	case (aPlace || a.has(a.elements, "battery", "coil", "contact")) && a.bareButGood() && onlyNumber(b):
 		return true // "thirty's good, twelve six"
+	case a.bare() && !aPlace && len(a.acts) == 0 && slices.Equal(a.elements, []string{"battery"}) && onlyNumber(b):
+		return true // "the battery first, 12.6"
 	case a.judgesPart() == "battery" && onlyNumber(b):
 		return true // "the battery's tired, eleven two"
 	case a.bare() && !aPlace && len(a.elements) > 0 && len(a.acts) == 0 && len(b.outcomes) > 0 && len(b.elements) == 0 && !bPlace && !onlyLoad(b):
@@ -135,7 +142,7 @@ func joins(a, b *frame) bool {
 		return true
 	case aPlace && len(a.nums) == 0 && a.has(a.values, "nothing", "dead") && onlyNumber(b) && math.Abs(value(b.nums[0].num)) < 0.5:
 		return true // "nothing, meter says zero"
-	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0 && !b.no: // "12.4, no ground at 85"
+	case !aPlace && aVal && bPlace && b.bare() && len(b.acts) == 0 && !b.no && !b.is("should"): // "12.4, no ground at 85"
 		return true
 	case trial(a) && a.bare() && !bPlace && !trial(b) && len(b.nums) == 0:
 		return true
@@ -153,12 +160,14 @@ func (c *call) judgedGround(f *frame) bool {
 	if len(f.places) == 0 || !f.onGround() || !c.expects(rules.VoltsDC) || c.asksAtSupply() {
 		return false
 	}
-	there := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0 && (f.no || strings.HasSuffix(strings.ToLower(f.raw), " there") || judging[firstWord(f.raw)])
-	return f.bareButGood() || there
+	bare := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0
+	return f.bareButGood() || bare && (f.no || f.justGround() || strings.HasSuffix(strings.ToLower(f.raw), " there"))
 }
 
-// judging are words before a part that judge it: "0.08, good earth".
-var judging = set(`good bad poor weak dodgy rubbish lovely nice decent solid perfect`)
+// justGround tells that the ground as such is named, which is no place of its own.
+func (f *frame) justGround() bool {
+	return !slices.ContainsFunc(f.places, func(p placeRef) bool { return len(p.spots) != 1 || p.spots[0].part != "ground" })
+}
 
 // joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the
 // lowest, or how far the volts were taken without a click.
@@ -324,7 +333,7 @@ func (c *call) judges(f *frame) bool {
 	return judged
 }
 
-var judgement = set(`low lowish high flat tired old weak down`)
+var judgement = set(`low lowish high flat tired old weak down needs wants charge charging recharging knackered shot`)
 
 // retracts tells that a clause may take back what was said before it, in words that say
 // no more than that.

@@ -250,8 +250,10 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 		two := ends["battery"]
 		f.places = []placeRef{{spots: two[:], pair: true}}
 	}
-	if said.Relay == "" {
-		said.Relay = c.impliedRelay(f, mode)
+	if implied := c.impliedRelay(f, mode); said.Relay == "" {
+		said.Relay = implied
+	} else if said.Relay == "out" && implied == "bench" && strings.Contains(strings.ToLower(f.raw), "coil") {
+		said = rules.Setup{Relay: "bench", Coil: said.Coil, Heat: said.Heat} // "relay's out, the coil is 85": no coil is left in the socket
 	}
 	plan := setupPlan{said: said, offBench: mode != rules.Ohms && !c.expects(mode)}
 	if mode == rules.Ohms && len(f.places) == 1 && partOf(f.places[0].spots) != "" {
@@ -344,6 +346,9 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 	m.Black = "battery.negative"
 	if e := c.ctx.Expected; e != nil && e.Measure.Black == "chassis" {
 		m.Black = "chassis"
+	}
+	if m.Red == m.Black {
+		return m, assumed, "both leads would be on the " + placeName(m.Black)
 	}
 	return m, append(assumed, "black lead on "+placeName(m.Black)), ""
 }

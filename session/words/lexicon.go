@@ -151,6 +151,9 @@ func (r *Reader) match(in []item) []item {
 		if lacks, took := r.lacking(in[i:]); took > n {
 			end, n, loose = lacks, took, nil
 		}
+		if r.longerBehind(in[i:], n) {
+			end, n, loose = r.longest(in[i : i+1])
+		}
 		if n == 0 || end.concept == "not" {
 			if denied, took := r.deniedAny(in[i:]); took > 0 {
 				end, n, loose = denied, took, nil
@@ -173,6 +176,17 @@ func (r *Reader) match(in []item) []item {
 		i++
 	}
 	return out
+}
+
+// longerBehind tells that a longer phrase begins behind the "it" or the load that a phrase of
+// n words begins with, and goes on after it: "it goes up to", "the light comes on when it should be off".
+func (r *Reader) longerBehind(in []item, n int) bool {
+	first := r.root.next[in[0].text]
+	if n < 2 || in[0].text != "it" && (first == nil || first.concept != "load") {
+		return false
+	}
+	_, took, _ := r.longest(in[1:])
+	return took > n
 }
 
 // nouns marks each "one" and "zero" that begins a saying: "one side", "zero idea" hold no number.
@@ -296,6 +310,9 @@ var moments = set(`moment second minute instant first whole other key ignition s
 
 // onPart tells "dead on the load side" from "dead on, 12.4": a part or a side is named next.
 func (r *Reader) onPart(in []item) bool {
+	if len(in) > 1 && in[0].text == "on" && (in[1].text == "this" || in[1].text == "that") {
+		return true // "dead on this coach"
+	}
 	if len(in) < 3 || !onTheThing(in) {
 		return false
 	}
@@ -442,7 +459,7 @@ func otherForms(forms []string, said string, took int) []denialForm {
 // word tells what may stand within a saying: words, and a size or a time ("takes out the
 // 20 amp fuse"), which is no number that was read.
 func word(it item) bool {
-	return it.kind == kWord || it.kind == kNum && (it.num.unit.dim == "rating" || it.num.unit.dim == "time")
+	return it.kind == kWord || it.kind == kNum && (it.num.unit.dim == "rating" || it.num.unit.dim == "time" || it.num.unit.dim == "percent")
 }
 
 // stem finds the word of the vocabulary that w is a form of, or "".

@@ -12,6 +12,11 @@ var twoEnded = []string{"feed_fuse", "coil_fuse", "control", "load", "battery"}
 // one named before in the utterance or, where none was, read last. last is the place in in of its last word.
 func (c *call) otherEnd(before, in []item, i int) (p placeRef, last int, ok bool) {
 	next := neighbour(in, i, 1)
+	if side := slices.Index([]string{"in", "out"}, in[i].text); side >= 0 && next.kind == kNum && neighbour(in, i, -1).kind == kSep {
+		if part, end, earlier, ok := c.endBefore(before); ok && !earlier && end != side {
+			return placeRef{spots: []spot{ends[part][side]}}, i, true // "fuse in 12.6, out 12.5"
+		}
+	}
 	if in[i].text != "other" || !strings.EqualFold(next.raw, "side") && !strings.EqualFold(next.raw, "end") {
 		return placeRef{}, 0, false
 	}

@@ -133,7 +133,7 @@ func (c *call) run(items []item) {
 	sameAgain(all)
 	all = c.withoutSize(c.saidBetter(all))
 	c.inherit(all)
-	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
+	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items) || asksBehind(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
 	}
 	c.numbered = slices.ContainsFunc(all, func(f frame) bool { return len(f.nums) > 0 })
@@ -207,6 +207,15 @@ func readVolts(f frame) bool {
 // asks tells a question put without its mark: "is 84 good".
 func asks(in []item) bool {
 	return len(in) > 0 && in[0].kind == kWord && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'") && !tellsNumber(in[1:])
+}
+
+// asksBehind tells "12, is that right": a last clause that asks of what was said before it.
+func asksBehind(in []item) bool {
+	i := len(in) - 1
+	for i >= 0 && in[i].kind != kSep {
+		i--
+	}
+	return i >= 0 && i+1 < len(in) && being[in[i+1].text] && !hasNumber(in[i:]) && asks(in[i+1:])
 }
 
 // tellsNumber tells "is 12.4", with its subject left out, from "is 84 good".

@@ -49,6 +49,9 @@ func (f *frame) allSeen() []string { return append(append([]string(nil), f.value
 func (c *call) pick(m rules.Mode, seen []string) (choice string, several bool) {
 	table := choiceTable(m)
 	var got []string
+	if table["comes_and_goes"] != "" && ranAndStopped(seen) {
+		return "comes_and_goes", false
+	}
 	for _, s := range seen {
 		v := table[s]
 		switch v {
@@ -73,6 +76,12 @@ func (c *call) pick(m rules.Mode, seen []string) (choice string, several bool) {
 		return "", false
 	}
 	return got[0], len(got) > 1
+}
+
+// ranAndStopped tells "starts, stops, starts again".
+func ranAndStopped(seen []string) bool {
+	turns := slices.Compact(only(seen, "runs", "off"))
+	return len(turns) > 2
 }
 
 // asBefore is what the load does when nothing has changed, "" where the

@@ -55,8 +55,12 @@ func (c *call) inContext(in []item) []item {
 			}
 		}
 		switch {
-		case it.text == "charging" && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
+		case charging[it.text] && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
 			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
+		case it.text == "like" && it.kind == kWord && o.next().kind == kNum && o.next().num.unit.dim != "time" && o.before().concept != "same":
+			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
+		case it.kind == kWord && (it.text == "in" || it.text == "out") && o.before().kind == kNum && at[o.next().text]:
+			it.text = "at" // "12.4 out at 87"
 		case o.says("never") && len(in) == 1 && (c.expects(rules.PullIn) || c.expects(rules.DropOut)):
 			it.concept = "nothing"
 		}
@@ -64,6 +68,12 @@ func (c *call) inContext(in []item) []item {
 	}
 	return in
 }
+
+// charging are words of what holds the battery up while the engine runs.
+var charging = set(`charging alternator alternators generator dynamo`)
+
+// at are words before a place.
+var at = set(`at on of from`)
 
 // senses are all of them, by concept.
 var senses = func() map[string][]sense {
@@ -77,9 +87,12 @@ var senses = func() map[string][]sense {
 }()
 
 var ofWhatALoadDoes = []sense{
+	{"comes_and_goes", func(o occurrence) bool { return o.says("blinking") && o.next().kind == kNum }, "aside"}, // "it's blinking 12.4"
+	{"weak", func(o occurrence) bool { return o.says("poor") && o.hasNumber() && !o.has("load") }, "aside"},     // "11.2, poor"
 	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
 	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
 	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
+	{"off", func(o occurrence) bool { return instruments[o.before().text] && !o.asksChoice() }, "unclear"},             // "the meter doesn't do anything"
 	{"off", func(o occurrence) bool { return o.ends(" go") && o.next().concept == "bound" }, "aside"},                  // "it won't go below 12"
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
@@ -108,6 +121,9 @@ var ofWhatIsHeard = []sense{
 		return o.afterLoad() && o.ctx.LoadKind == "solenoid" && !o.ctx.Opening && !o.expects(rules.Listen)
 	}, "runs"}, // "the solenoid pulls in"
 	{"click", func(o occurrence) bool {
+		return o.expects(rules.Bridge) && o.ctx.LoadKind == "solenoid" && !o.has("relay")
+	}, "runs"},
+	{"click", func(o occurrence) bool {
 		return o.ends(" it") && (o.next().concept == "buzz" || o.next().concept == "click")
 	}, "aside"}, // "I hear it clicking"
 	{"click", func(o occurrence) bool { return o.expects(rules.PullIn) && o.hasNumber() }, "pull_in"},
@@ -120,6 +136,8 @@ var ofWhatIsHeard = []sense{
 
 var ofWhatIsSeen = []sense{
 	{"aside", func(o occurrence) bool { return o.expects(rules.Look) && nothingAmiss[o.low()] }, "sound"},
+	{"wet", func(o occurrence) bool { return o.says("water") && o.before().concept == "runs" }, ""},                        // "pumping water"
+	{"sound", func(o occurrence) bool { return o.before().concept == "click" }, ""},                                        // "a tick sound"
 	{"sound", func(o occurrence) bool { return !o.expects(rules.Look) && o.says("dry") && o.afterLoad() }, "unkept_state"}, // "with the pump dry"
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "good") }, "good"},     // "all good there"
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
@@ -134,6 +152,8 @@ var ofWhatAMeterDoes = []sense{
 }
 
 var ofWhatWasDone = []sense{
+	{"reseat", func(o occurrence) bool { return o.says("in and out") && o.asksChoice() && len(o.in) == 1 }, "comes_and_goes"},
+	{"wait", func(o occurrence) bool { return o.says("on it") && o.at > 0 }, ""}, // "there's white stuff on it"
 	{"swap", func(o occurrence) bool {
 		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
 	}, "replaced"}, // "stuck a new relay in", "swapped for a new one"

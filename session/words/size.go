@@ -18,7 +18,7 @@ func counts(in []item, i int) bool {
 	}
 	read := i > 0 && verbs[in[i-1].text]
 	switch next.concept {
-	case "load", "fuse", "relay", "feed_fuse", "coil_fuse":
+	case "load", "fuse", "relay", "feed_fuse", "coil_fuse", "click":
 		return n.word && n.v == 1 && !read || strings.HasSuffix(strings.ToLower(next.raw), "s")
 	}
 	if read {

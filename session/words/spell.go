@@ -157,7 +157,7 @@ var homophones = map[string]string{"for": "four", "fore": "four", "too": "two", 
 func (s *speller) misheard(n *num, start int) {
 	next, before := homophones[s.at(0)], ""
 	if start > 0 && s.in[start].text == "point" {
-		if w := s.in[start-1].text; w != "to" && w != "for" {
+		if w := s.in[start-1].text; w != "to" && w != "for" || start == 1 {
 			before = homophones[w]
 		}
 	}
@@ -195,6 +195,10 @@ func (s *speller) partOfUnit() (num, bool) {
 	if s.pos > start && unitAt(s.at(0)) && count == 1 && s.at(1) == "and" && s.at(2) == "a" && s.at(3) == "half" {
 		s.in = slices.Delete(slices.Clone(s.in), s.pos+1, s.pos+4)
 		return num{v: 1.5, digits: "1.5", word: true}, true // "a volt and a half"
+	}
+	if s.pos > start && s.at(-1) == "a" && (s.at(0) == "full" || s.at(0) == "whole") && unitAt(s.at(1)) {
+		s.pos++
+		return num{v: 1, digits: "1", word: true}, true // "a full volt"
 	}
 	if s.pos > start && s.at(-1) == "a" && unitAt(s.at(0)) && s.about(start) {
 		return num{v: 1, digits: "1", word: true}, true // "about a volt"

@@ -8,6 +8,9 @@ import "slices"
 // conditional words begin what a reading was taken under.
 var conditional = set(`when whenever while whilst if unless until till except without once after before`)
 
+// ending are those before what put an end to it.
+var ending = set(`until unless till`)
+
 // condition marks what was said under a condition that means nothing here: "clicks when I
 // let go of it", "while my mate holds the switch 86 is 12.2".
 func (f *frame) condition(clause []item) {
@@ -16,6 +19,10 @@ func (f *frame) condition(clause []item) {
 			continue
 		}
 		under := clause[i+1:]
+		if ending[it.text] && slices.ContainsFunc(under, func(it item) bool { return concepts[it.concept] == gAct }) {
+			f.onlyIf, f.strays = true, append(f.strays, rawOf(clause[i:])) // "nothing until I wiggle it"
+			return
+		}
 		if read := slices.IndexFunc(under, func(it item) bool { return it.kind == kNum || it.kind == kPlace }); read >= 0 {
 			under = under[:read]
 		}

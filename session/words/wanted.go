@@ -22,28 +22,35 @@ var (
 	asksWhat  = set(`what what's whats`)
 	ofSelf    = set(`i i'm im i'll ill we we'll we're just off going gonna let let's lemme need gotta got have`)
 	handsBusy = set(`get getting fetch fetching find finding grab grabbing put putting set setting check checking measure measuring look looking
-		clean cleaning try trying probe probing clip clipping connect connecting open opening undo undoing remove removing climb climbing strip stripping`)
+		clean cleaning try trying probe probing clip clipping connect connecting open opening undo undoing move moving swap swapping remove removing climb climbing strip stripping`)
 )
 
 // wishes are tried in turn; the first that fits counts.
 var wishes = []wish{
-	{begins: asksWhat, holds: set(`did found find know done`), with: set(`i we you`), is: CmdStatus},
+	{begins: asksWhat, holds: set(`did found find know done ruled`), with: set(`i we you`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`wrong fault problem cause think opinion reckon guess suspect`), is: CmdStatus},
-	{begins: asksWhat, holds: set(`see read show get expect look normal right correct range setting voltage mean means meant`), is: CmdHow},
+	{begins: asksWhat, holds: set(`see seeing read reading show get getting expect look looking normal right correct range setting voltage spec mean means meant`), is: CmdHow},
 	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
+	{begins: asksWhat, holds: set(`odds chances chance likely`), is: CmdStatus},
+	{begins: asksWhat, holds: set(`prove proves tell tells`), is: CmdWhy},
+	{begins: asksWhat, holds: set(`am`), with: set(`on at doing`), is: CmdRepeat},
 	{begins: set(`which which's`), holds: set(`next first test`), is: CmdRepeat},
 	{begins: set(`which which's where where's wheres whereabouts`), is: CmdHow},
+	{begins: set(`remind`), is: CmdRepeat},
+	{begins: set(`do`), holds: set(`you`), with: set(`want need mean`), is: CmdHow},
 	{begins: set(`do must should shall can may`), holds: set(`i we`), is: CmdHow},
 	{begins: set(`does is`), holds: set(`matter important needed necessary`), is: CmdHow},
 	{denied: true, holds: set(`can cannot can't cant couldn't couldnt unable`), with: set(`do measure test check reach see find touch try access read probe`), is: CmdSkip},
+	{denied: true, begins: set(`can't cant cannot couldn't couldnt`), with: set(`with without on in behind get`), is: CmdSkip},
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
 	{denied: true, holds: set(`get getting`), with: set(`hand hands arm finger fingers probe probes lead leads near under behind in`), is: CmdSkip},
+	{denied: true, holds: instruments, with: set(`fit reach go touch grip stay`), is: CmdSkip},
 	{begins: ofSelf, holds: handsBusy, is: CmdWait},
 }
 
 // wanted gives the command of a sentence of which nothing else was taken, nil for none.
 func (c *call) wanted(items []item) *Command {
-	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || hasNumber(items) || hasConcept(items, "should") ||
+	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || hasNumber(items) ||
 		slices.ContainsFunc(c.res.Questions, func(q Question) bool { return len(q.Choices) > 0 }) {
 		return nil
 	}
