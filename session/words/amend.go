@@ -2,6 +2,7 @@ package words
 
 import (
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -134,11 +135,14 @@ func (f *frame) patch(g frame) {
 	if len(g.nums)+len(g.values) > 0 {
 		f.badNum, f.span = g.badNum, g.span
 		f.spent = append(f.spent, f.nums...)
-		if len(g.nums) == 1 && len(f.nums) == 1 && g.nums[0].num.unit.dim == "" {
+		if len(g.nums) == 1 && len(f.nums) == 1 && g.nums[0].num.unit.dim == "" && !slices.Contains(strings.Fields(strings.ToLower(g.raw)), "just") {
 			g.nums[0].num.unit = f.nums[0].num.unit
 		}
 		f.nums, f.values = g.nums, g.values
 		f.manner = g.manner
+		if len(g.values) > 0 {
+			f.outcomes = nil
+		}
 	} else if len(g.outcomes) > 0 {
 		f.nums, f.values = nil, nil
 	}

@@ -147,19 +147,16 @@ func byLetter(of []string, said string) []string {
 // one holds the other, the longer.
 func choicesAsWritten(of []string, said string) []string {
 	var got []string
-	longest := 0
 	for _, o := range of {
-		w := strings.ReplaceAll(o, "_", " ")
-		if !strings.Contains(said, " "+w+" ") || len(w) < longest {
-			continue
+		if strings.Contains(said, " "+strings.ReplaceAll(o, "_", " ")+" ") {
+			got = append(got, o)
 		}
-		if len(w) > longest && contained(got, w) {
-			got = nil // "engine bay" over "engine"
-		}
-		longest = len(w)
-		got = append(got, o)
 	}
-	return got
+	return slices.DeleteFunc(slices.Clone(got), func(o string) bool {
+		return slices.ContainsFunc(got, func(longer string) bool {
+			return longer != o && strings.Contains("_"+longer+"_", "_"+o+"_") // "engine bay" over "engine"
+		})
+	})
 }
 
 // choicesByMeaning lists the choices that sayings stand for.
@@ -208,8 +205,4 @@ func byWord(of []string, said string) []string {
 		}
 	}
 	return got
-}
-
-func contained(list []string, w string) bool {
-	return slices.ContainsFunc(list, func(s string) bool { return strings.Contains(w, strings.ReplaceAll(s, "_", " ")) })
 }

@@ -71,7 +71,7 @@ func (c *call) incomplete(f *frame) {
 		c.ask("What did the load do then?", nil)
 	case len(f.places) > 0:
 		f.dropGround()
-		c.muddled = c.muddled || !f.no && !slices.ContainsFunc(f.places, func(p placeRef) bool { return !onReference(p) })
+		c.muddled = c.muddled || f.no && c.asksPair() || !f.no && !slices.ContainsFunc(f.places, func(p placeRef) bool { return !onReference(p) })
 		if why := f.askPlace(); why != "" {
 			c.askWhere(f, why)
 			return

@@ -15,8 +15,11 @@ type segment struct {
 // corrections parts the utterance where it corrects itself or what went before.
 func (c *call) corrections(in []item) []segment {
 	segs := []segment{{}}
-	if c.deniesLast(in) {
+	if c.deniesLast(in) || c.deniesPlace(in) {
 		segs[0].mark = "correction"
+	} else if i := c.quoted(in); i >= 0 {
+		c.settled(in[i])
+		segs[0].mark, in = "correction", in[i+1:]
 	}
 	for i := 0; i < len(in); i++ {
 		cur := &segs[len(segs)-1]
@@ -48,6 +51,21 @@ func (c *call) deniesLast(in []item) bool {
 	for i, it := range in {
 		if i > 0 && it.concept == "not" && in[i-1].kind == kNum && c.nearLast(in[i+1:min(i+2, len(in))]) {
 			return true
+		}
+	}
+	return false
+}
+
+// deniesPlace tells "I measured at 85, not 86", with the place of the reading understood last,
+// and no number.
+func (c *call) deniesPlace(in []item) bool {
+	last := c.lastReading()
+	if last < 0 || hasNumber(in) || !hasContent(in) || in[0].concept == "not" {
+		return false
+	}
+	for i, it := range in {
+		if next := neighbour(in, i, 1); i > 0 && it.concept == "not" && next.kind == kPlace && c.readAt(next.place, c.ctx.Last[last].Measure) {
+			return slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kPlace })
 		}
 	}
 	return false
@@ -179,6 +197,9 @@ func (c *call) noCorrects(in []item, i int) bool {
 	}
 	if next.kind == kNum && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum }) {
 		return true // "12 no 11"; but "there's no 12 volts at 86"
+	}
+	if i > 1 && i+1 < len(in) && sawAnew(in[:i], in[i+1:]) {
+		return true
 	}
 	if prev.kind != kSep && prev.text != "-" && !(i == 1 && interjections[prev.text]) { // "oh no, …"
 		return false

@@ -118,7 +118,7 @@ func joins(a, b *frame) bool {
 		return true // "clicks, but only one time in three"
 	case onlyLoad(a) && onlyLoad(b):
 		return true // "it runs but slow"
-	case (aPlace || a.has(a.elements, "battery", "coil", "contact")) && a.bareButGood() && onlyNumber(b):
+	case (aPlace || a.has(a.elements, "battery", "coil", "contact") || a.act("voltage", "drop", "current", "resistance")) && a.bareButGood() && onlyNumber(b):
 		return true // "thirty's good, twelve six"
 	case a.bare() && !aPlace && len(a.acts) == 0 && slices.Equal(a.elements, []string{"battery"}) && onlyNumber(b):
 		return true // "the battery first, 12.6"

@@ -151,7 +151,7 @@ func (r *Reader) match(in []item) []item {
 		if lacks, took := r.lacking(in[i:]); took > n {
 			end, n, loose = lacks, took, nil
 		}
-		if r.longerBehind(in[i:], n) {
+		if n > 1 && (concepts[end.concept] != gPlace || end.concept == "load") && r.longerBehind(in[i:], n) {
 			end, n, loose = r.longest(in[i : i+1])
 		}
 		if n == 0 || end.concept == "not" {
@@ -182,7 +182,7 @@ func (r *Reader) match(in []item) []item {
 // n words begins with, and goes on after it: "it goes up to", "the light comes on when it should be off".
 func (r *Reader) longerBehind(in []item, n int) bool {
 	first := r.root.next[in[0].text]
-	if n < 2 || in[0].text != "it" && (first == nil || first.concept != "load") {
+	if in[0].text != "it" && (first == nil || first.concept != "load") {
 		return false
 	}
 	_, took, _ := r.longest(in[1:])
@@ -270,6 +270,12 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 			walk(next, i+1, stars, as)
 		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
 			walk(next, i+1, stars, as)
+		}
+		if next := n.next["it"]; next != nil && (in[i].text == "she" || in[i].text == "he") {
+			walk(next, i+1, stars, as)
+		}
+		if i > 0 && perfect[in[i].text] {
+			walk(n, i+1, stars, as)
 		}
 		for _, form := range denialForms(in, i) {
 			if next := n.next[form.word]; next != nil {
@@ -388,6 +394,9 @@ func (as reading) mayMean(n *node, words int) bool {
 // degrees are adverbs that may stand within a saying of what something does and change
 // nothing of it: "comes right on", "looks really good".
 var degrees = set(`right straight really pretty properly fairly just`)
+
+// perfect are words that may stand within a saying of what was done: "a new relay has been fitted".
+var perfect = set(`has have had been`)
 
 // present are words of being, by their past.
 var present = map[string]string{"was": "is", "were": "are"}

@@ -74,6 +74,9 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 		c.run(items)
 	}
 	c.audit()
+	if len(c.res.Findings) > 0 {
+		c.res.Commands = slices.DeleteFunc(c.res.Commands, func(cmd Command) bool { return cmd.Kind == CmdYes || cmd.Kind == CmdNo })
+	}
 	if cmd := c.wanted(said); cmd != nil {
 		c.res = Result{Commands: []Command{*cmd}}
 	}
@@ -110,6 +113,7 @@ func clicked(all []frame) bool {
 
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {
+	items = takenBack(items)
 	if c.repair(items) {
 		return
 	}
@@ -120,9 +124,13 @@ func (c *call) run(items []item) {
 			all = c.exchange(append(all, c.segment(rest)...))
 			continue
 		}
-		got := c.segment(seg.items)
+		states := len(c.setups)
 		if seg.mark == "" {
-			all = append(all, got...)
+			all = append(all, c.segment(seg.items)...)
+			continue
+		}
+		got := c.segment(c.ofSameThing(all, seg.items))
+		if c.restated(all, states) && len(got) == 0 {
 			continue
 		}
 		all = c.correct(all, got, seg.mark)
@@ -131,6 +139,7 @@ func (c *call) run(items []item) {
 		all = joinAll(all)
 	}
 	sameAgain(all)
+	all = c.wasOtherwise(all)
 	all = c.withoutSize(c.saidBetter(all))
 	c.inherit(all)
 	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items) || asksBehind(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {

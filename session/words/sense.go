@@ -92,7 +92,8 @@ var ofWhatALoadDoes = []sense{
 	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
 	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
 	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
-	{"off", func(o occurrence) bool { return instruments[o.before().text] && !o.asksChoice() }, "unclear"},             // "the meter doesn't do anything"
+	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"},     // "the meter doesn't do anything"
+	{"off", func(o occurrence) bool { return o.says("no output") && at[o.next().text] }, "nothing"},                    // "no output at 87"
 	{"off", func(o occurrence) bool { return o.ends(" go") && o.next().concept == "bound" }, "aside"},                  // "it won't go below 12"
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
@@ -146,6 +147,7 @@ var ofWhatIsSeen = []sense{
 }
 
 var ofWhatAMeterDoes = []sense{
+	{"live", occurrence.ofBatteryItself, "battery"},
 	{"same", func(o occurrence) bool { return o.expects(rules.MinMax) && o.begins("no ") }, "steady"},                      // "no change when I wiggle it"
 	{"drop", func(o occurrence) bool { return o.says("dropping") && o.before().kind == kSep && ended(o.next()) }, "aside"}, // "nine volts, dropping"
 	{"comes_and_goes", func(o occurrence) bool { return o.expects(rules.DropOut) && o.begins("drop") && o.hasNumber() }, "drop_out"},
@@ -214,6 +216,27 @@ func afterLoad(in []item, i int) bool {
 		i--
 	}
 	return i >= 0 && in[i].concept == "load"
+}
+
+// ofBatteryItself tells "the battery voltage is 12.6" from what a place has of it.
+func (o occurrence) ofBatteryItself() bool {
+	numbers := 0
+	for _, it := range o.in {
+		if it.kind == kNum {
+			numbers++
+		}
+	}
+	next := o.next()
+	return o.begins("battery ") && !placesBefore(o.in, o.at) && (next.kind == kNum && numbers > 1 || being[next.text] && neighbour(o.in, o.at, 2).kind == kNum)
+}
+
+// subject is the word before, with words of being between: "the clip's".
+func (o occurrence) subject() item {
+	i := o.at - 1
+	for i > 0 && o.in[i].kind == kWord && being[o.in[i].text] {
+		i--
+	}
+	return neighbour(o.in, i, 0)
 }
 
 // afterPart tells that a part was named just before, or with words of being between: "the fuse

@@ -267,7 +267,7 @@ func (s *speller) fraction(n *num) bool {
 		n.set(n.digits + "." + strconv.Itoa(d))
 		return true
 	}
-	if s.at(0) == "and" && s.at(1) == "three" && s.at(2) == "quarters" {
+	if s.at(0) == "and" && s.at(1) == "three" && (s.at(2) == "quarters" || s.at(2) == "quarter") {
 		s.pos += 3
 		n.set(n.digits + ".75")
 		return true

@@ -15,6 +15,7 @@ type wish struct {
 	begins map[string]bool // its first word; nil = any
 	holds  map[string]bool // a word after that; nil = none need be
 	with   map[string]bool // another; nil = none need be
+	most   int             // of words after the first; 0 = any
 	is     string          // kind of Command
 }
 
@@ -27,6 +28,7 @@ var (
 
 // wishes are tried in turn; the first that fits counts.
 var wishes = []wish{
+	{begins: set(`what what's whats which`), holds: set(`say said ask asked`), with: set(`you`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`did found find know done ruled`), with: set(`i we you`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`wrong fault problem cause think opinion reckon guess suspect`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`see seeing read reading show get getting expect look looking normal right correct range setting voltage spec mean means meant`), is: CmdHow},
@@ -39,9 +41,12 @@ var wishes = []wish{
 	{begins: set(`remind`), is: CmdRepeat},
 	{begins: set(`do`), holds: set(`you`), with: set(`want need mean`), is: CmdHow},
 	{begins: set(`do must should shall can may`), holds: set(`i we`), is: CmdHow},
+	{begins: set(`should must does is`), holds: set(`relay key ignition switch engine load`), with: set(`be in out on off matter`), is: CmdHow},
 	{begins: set(`does is`), holds: set(`matter important needed necessary`), is: CmdHow},
 	{denied: true, holds: set(`can cannot can't cant couldn't couldnt unable`), with: set(`do measure test check reach see find touch try access read probe`), is: CmdSkip},
 	{denied: true, begins: set(`can't cant cannot couldn't couldnt`), with: set(`with without on in behind get`), is: CmdSkip},
+	{denied: true, begins: set(`i we`), holds: set(`can't cant cannot couldn't`), most: 1, is: CmdSkip},
+	{denied: true, begins: set(`not`), holds: set(`without unless until`), is: CmdSkip},
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
 	{denied: true, holds: set(`get getting`), with: set(`hand hands arm finger fingers probe probes lead leads near under behind in`), is: CmdSkip},
 	{denied: true, holds: instruments, with: set(`fit reach go touch grip stay`), is: CmdSkip},
@@ -50,7 +55,7 @@ var wishes = []wish{
 
 // wanted gives the command of a sentence of which nothing else was taken, nil for none.
 func (c *call) wanted(items []item) *Command {
-	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || hasNumber(items) ||
+	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || slices.ContainsFunc(items, func(it item) bool { return it.kind == kNum && it.num.unit.dim != "time" }) ||
 		slices.ContainsFunc(c.res.Questions, func(q Question) bool { return len(q.Choices) > 0 }) {
 		return nil
 	}
@@ -81,7 +86,7 @@ func (w *wish) fits(said []string) bool {
 		}
 		said = said[1:]
 	}
-	return anyWord(said, w.holds) && anyWord(said, w.with)
+	return (w.most == 0 || len(said) <= w.most) && anyWord(said, w.holds) && anyWord(said, w.with)
 }
 
 func anyWord(said []string, of map[string]bool) bool {
