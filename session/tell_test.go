@@ -353,6 +353,21 @@ func TestWhatTheComplaintBecameIsKept(t *testing.T) {
 	require.Equal(t, "dead", done.Now, "it no longer blows fuses")
 }
 
+// A lead that fell off may have spoilt what was read last: it is asked whether to take it back.
+func TestALeadThatFellOff(t *testing.T) {
+	c, _ := talking(t, plough())
+	r := c.say("12.4 volts at 86, relay out, switched on")
+	require.Len(t, r.Entries, 1, r.Text)
+	r = c.say("hold on, my lead fell off")
+	require.NotNil(t, r.Question, r.Text)
+	require.Contains(t, r.Text, "12.4 V at 86")
+	require.Empty(t, r.Entries)
+	r = c.say("yes")
+	require.Contains(t, r.Text, "12.4 V at 86", "what is taken back is said")
+	require.Equal(t, kindReading, c.log()[1].Kind)
+	require.NotEqual(t, kindReading, c.log()[len(c.log())-1].Kind, r.Text)
+}
+
 func TestDoneWithoutARepairIsAskedBack(t *testing.T) {
 	c, _ := talking(t, plough())
 	r := c.say("done")

@@ -115,6 +115,7 @@ func clauses(in []item) [][]item {
 		breaks = breaks || aside
 		if breaks && i+1 < len(in) {
 			in[i+1].so, in[i+1].but = it.text == "so" || aside, it.text == "but"
+			in[i+1].then = it.text == "then"
 		}
 		if breaks {
 			cut(i)

@@ -37,7 +37,9 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 		case anyOf(cl, "done") && anyOf(cl, "not"):
 			c.unread(rawOf(cl), NotUnderstood)
 		case anyOf(cl, "help", "how", "status", "else", "repeat", "done") && !hasReading(cl):
-			c.simple(cl)
+			if !slices.ContainsFunc(in, hasReading) || opensWith(cl) {
+				c.simple(cl)
+			}
 		case onlyConcepts(cl, "ready"):
 			if len(in) == 1 {
 				c.command(Command{Kind: CmdReady})
@@ -127,6 +129,13 @@ func (c *call) simple(cl []item) {
 			}
 		}
 	}
+}
+
+// opensWith tells that a clause begins with what it wants: "what next", and not "I had to guess
+// which pin" beside what was read.
+func opensWith(cl []item) bool {
+	i := slices.IndexFunc(cl, func(it item) bool { return it.kind != kWord || !leading[it.text] && !interjections[it.text] })
+	return i >= 0 && cl[i].concept != ""
 }
 
 // endsJob tells "that's me done" from "when will it be done" and "I've done the fuse".

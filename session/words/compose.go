@@ -124,6 +124,7 @@ func (c *call) numeric(f *frame, said rules.Setup) {
 		return // "no click up to 12": it never pulled in
 	}
 	if f.is("bound") {
+		c.unsure = true // "seven, up to eight"
 		c.ask("“"+f.raw+"” is a limit, not a reading. What number did the meter show?", nil)
 		return
 	}

@@ -117,11 +117,15 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 			c.settled(next)
 			return "correction", 2 // "not 12.4, 11.4"
 		}
-		if neighbour(in, i, 1).kind == kPlace { // "not 85, 86", "86 not 85"
+		at := 1
+		for next := neighbour(in, i, at); next.kind == kWord && (preps[next.text] || terminalWords[next.text]); next = neighbour(in, i, at) {
+			at++
+		}
+		if neighbour(in, i, at).kind == kPlace { // "not 85, 86", "86 not 85", "not on 86, on 30"
 			if !hasContent(cur.items) && cur.mark == "" {
-				return "correction", 2
+				return "correction", at + 1
 			}
-			return "", 2
+			return "", at + 1
 		}
 	}
 	return "", 0

@@ -37,6 +37,7 @@ type frame struct {
 	question  bool
 	so        bool   // begins with "so": what is concluded, not what was read
 	but       bool   // begins with "but"
+	then      bool   // begins with "then"
 	limited   bool   // a "but" follows that was not understood
 	brief     bool   // seen for less than a minute
 	bridged   bool   // a jumper is told of in the same breath
@@ -81,6 +82,7 @@ func (c *call) frames(clause []item) []frame {
 	base.raw = rawOf(clause)
 	base.so = len(clause) > 0 && clause[0].so
 	base.but = len(clause) > 0 && clause[0].but
+	base.then = len(clause) > 0 && clause[0].then
 	base.also = slices.ContainsFunc(clause, func(it item) bool { return saysToo[strings.ToLower(it.raw)] })
 	base.or = len(clause) > 0 && clause[0].text == "or"
 	base.through = slices.ContainsFunc(clause, func(it item) bool { return it.text == "through" })

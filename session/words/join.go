@@ -46,6 +46,7 @@ func (c *call) merge(in []frame) []frame {
 		}
 		led = false
 		f.before = before
+		c.muddled = c.muddled || f.then && i > 0 && len(in[i-1].nums) > 0 && len(f.nums)+len(f.places) == 0 && len(only(f.acts, "drop", "jumping")) == len(f.acts) // "30, then it blows"
 		if n := len(out); n > 0 && f.but && (f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") || slices.Equal(f.allSeen(), []string{"unclear"})) {
 			out[n-1].limited = true // "something clicked, but not the relay"
 			continue
@@ -82,7 +83,7 @@ func (c *call) backIn(in []frame) {
 	if read < 0 && c.ctx.Now != nil && c.ctx.Now.Relay == "out" && !c.watching() {
 		read = len(in) // it was out, and is in now
 	}
-	if read < 0 || slices.ContainsFunc(in, func(f frame) bool { return len(f.outcomes) > 0 }) {
+	if read < 0 || slices.ContainsFunc(in, func(f frame) bool { return len(f.outcomes) > 0 || len(f.values) > 0 && len(f.places) == 0 }) {
 		return
 	}
 	for i := range in[:read] {
@@ -321,6 +322,7 @@ func (f *frame) onGround() bool {
 func (c *call) judges(f *frame) bool {
 	judged := false
 	for _, w := range strings.Fields(strings.ToLower(f.raw)) {
+		w = strings.TrimSuffix(w, "'s")
 		n := c.r.root.next[w]
 		switch {
 		case judgement[w]:
@@ -333,7 +335,7 @@ func (c *call) judges(f *frame) bool {
 	return judged
 }
 
-var judgement = set(`low lowish high flat tired old weak down needs wants charge charging recharging knackered shot`)
+var judgement = set(`low lowish high flat tired old weak down needs wants charge charging recharging charged full knackered shot`)
 
 // retracts tells that a clause may take back what was said before it, in words that say
 // no more than that.

@@ -80,7 +80,7 @@ func isAlpha(in []item, i int) bool {
 }
 
 // terminalWords stand before the mark of a terminal.
-var terminalWords = set(`pin pins terminal terminals term cavity blade tab leg spade slot number`)
+var terminalWords = set(`pin pins terminal terminals term cavity blade tab leg spade slot number marked labelled labeled numbered stamped`)
 
 // terminals decides which numbers of the utterance are marks on the relay.
 func (c *call) terminals(in []item) []item {

@@ -67,11 +67,16 @@ func (r *Reader) withoutResult(in []item) []item {
 	var out []item
 	for i, it := range in {
 		subject := it.concept == "load" && watchChoice[predicate(in[i+1:]).concept] != ""
-		if watchChoice[it.concept] == "" && !(subject && slices.ContainsFunc(in[:i], r.namesPart)) {
+		if watchChoice[it.concept] == "" && !(subject && slices.ContainsFunc(in[:i], func(it item) bool { return r.namesPart(it) || namesIt(it) })) {
 			out = append(out, it)
 		}
 	}
 	return out
+}
+
+// namesIt tells that what was to be mended is named as such: "changed it".
+func namesIt(it item) bool {
+	return it.text == "it" || it.concept == "replaced" && strings.HasSuffix(strings.ToLower(it.raw), " it")
 }
 
 // predicate is what is said of a thing, after words of being: "'s now running".

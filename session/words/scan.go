@@ -27,6 +27,7 @@ type item struct {
 	raw     string
 	so      bool // "so" went before it
 	but     bool // "but" went before it
+	then    bool // "then" went before it
 	glued   bool // no space before it
 	noun    bool // begins a saying, as the "one" of "one side": no part of a number
 	num     num

@@ -136,6 +136,9 @@ var ofWhatIsHeard = []sense{
 }
 
 var ofWhatIsSeen = []sense{
+	{"good", func(o occurrence) bool {
+		return (o.says("all right") || o.says("alright")) && concepts[o.before().concept] == gOutcome
+	}, "aside"}, // "it's blown all right"
 	{"aside", func(o occurrence) bool { return o.expects(rules.Look) && nothingAmiss[o.low()] }, "sound"},
 	{"wet", func(o occurrence) bool { return o.says("water") && o.before().concept == "runs" }, ""},                        // "pumping water"
 	{"sound", func(o occurrence) bool { return o.before().concept == "click" }, ""},                                        // "a tick sound"
@@ -147,7 +150,14 @@ var ofWhatIsSeen = []sense{
 }
 
 var ofWhatAMeterDoes = []sense{
+	{"ground", func(o occurrence) bool {
+		return o.says("negative") && o.at == 0 && len(o.in) > 1 && o.next().kind == kSep
+	}, "no"}, // "negative, nothing there"
+	{"ground", func(o occurrence) bool {
+		return o.says("negative") && o.at == 0 && o.next().text == "on" && o.asksChoice()
+	}, "not"}, // "negative on the click"
 	{"live", occurrence.ofBatteryItself, "battery"},
+	{"live", func(o occurrence) bool { return o.says("charged") && o.has("battery") }, "good"},                             // "12.6, the battery's fully charged"
 	{"same", func(o occurrence) bool { return o.expects(rules.MinMax) && o.begins("no ") }, "steady"},                      // "no change when I wiggle it"
 	{"drop", func(o occurrence) bool { return o.says("dropping") && o.before().kind == kSep && ended(o.next()) }, "aside"}, // "nine volts, dropping"
 	{"comes_and_goes", func(o occurrence) bool { return o.expects(rules.DropOut) && o.begins("drop") && o.hasNumber() }, "drop_out"},
@@ -155,6 +165,11 @@ var ofWhatAMeterDoes = []sense{
 
 var ofWhatWasDone = []sense{
 	{"reseat", func(o occurrence) bool { return o.says("in and out") && o.asksChoice() && len(o.in) == 1 }, "comes_and_goes"},
+	{"how", func(o occurrence) bool { return o.says("explains") }, ""},
+	{"not", func(o occurrence) bool {
+		self := o.before().text == "i" || o.before().text == "we"
+		return self && cannotWords[o.low()] && (o.next().concept == "runs" || o.next().concept == "off")
+	}, "cannot"}, // "I can't run the engine"
 	{"wait", func(o occurrence) bool { return o.says("on it") && o.at > 0 }, ""}, // "there's white stuff on it"
 	{"swap", func(o occurrence) bool {
 		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
@@ -246,7 +261,7 @@ func (o occurrence) afterPart() bool {
 	for i > 0 && o.in[i].kind == kWord && (being[o.in[i].text] || o.in[i].text == "has" || o.in[i].text == "have" || o.in[i].text == "been") {
 		i--
 	}
-	return i >= 0 && i < o.at-1 && concepts[o.in[i].concept] == gPlace
+	return i >= 0 && (i < o.at-1 || ended(o.next())) && concepts[o.in[i].concept] == gPlace
 }
 
 // fromLoad tells "no sound from the horn" by what follows the sound.

@@ -15,14 +15,16 @@ type wish struct {
 	begins map[string]bool // its first word; nil = any
 	holds  map[string]bool // a word after that; nil = none need be
 	with   map[string]bool // another; nil = none need be
-	most   int             // of words after the first; 0 = any
+	alone  bool            // nothing but its first word
 	is     string          // kind of Command
 }
 
 var (
-	asksWhat  = set(`what what's whats`)
-	ofSelf    = set(`i i'm im i'll ill we we'll we're just off going gonna let let's lemme need gotta got have`)
-	handsBusy = set(`get getting fetch fetching find finding grab grabbing put putting set setting check checking measure measuring look looking
+	asksWhat    = set(`what what's whats`)
+	cannotWords = set(`can't cant cannot couldn't couldnt`)
+	intends     = set(`i'll ill we'll let let's lemme gonna going`)
+	ofSelf      = set(`i i'm im i'll ill we we'll we're just off going gonna let let's lemme need gotta got have`)
+	handsBusy   = set(`get getting fetch fetching find finding grab grabbing put putting set setting check checking measure measuring look looking
 		clean cleaning try trying probe probing clip clipping connect connecting open opening undo undoing move moving swap swapping remove removing climb climbing strip stripping`)
 )
 
@@ -44,12 +46,13 @@ var wishes = []wish{
 	{begins: set(`should must does is`), holds: set(`relay key ignition switch engine load`), with: set(`be in out on off matter`), is: CmdHow},
 	{begins: set(`does is`), holds: set(`matter important needed necessary`), is: CmdHow},
 	{denied: true, holds: set(`can cannot can't cant couldn't couldnt unable`), with: set(`do measure test check reach see find touch try access read probe`), is: CmdSkip},
-	{denied: true, begins: set(`can't cant cannot couldn't couldnt`), with: set(`with without on in behind get`), is: CmdSkip},
-	{denied: true, begins: set(`i we`), holds: set(`can't cant cannot couldn't`), most: 1, is: CmdSkip},
+	{denied: true, begins: cannotWords, with: set(`with without on in behind get`), is: CmdSkip},
+	{denied: true, begins: cannotWords, alone: true, is: CmdSkip},
 	{denied: true, begins: set(`not`), holds: set(`without unless until`), is: CmdSkip},
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
 	{denied: true, holds: set(`get getting`), with: set(`hand hands arm finger fingers probe probes lead leads near under behind in`), is: CmdSkip},
 	{denied: true, holds: instruments, with: set(`fit reach go touch grip stay`), is: CmdSkip},
+	{begins: set(`getting fetching finding grabbing moving connecting opening climbing`), is: CmdWait},
 	{begins: ofSelf, holds: handsBusy, is: CmdWait},
 }
 
@@ -63,7 +66,7 @@ func (c *call) wanted(items []item) *Command {
 	for clause := range strings.FieldsFuncSeq(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(",.;:!?()", r) }) {
 		said := sentence(clause)
 		for _, w := range wishes {
-			if !w.fits(said) || w.is == CmdWait && found {
+			if !w.fits(said) || w.is == CmdWait && found && !slices.ContainsFunc(said, func(w string) bool { return intends[w] }) {
 				continue
 			}
 			cmd := &Command{Kind: w.is}
@@ -86,7 +89,7 @@ func (w *wish) fits(said []string) bool {
 		}
 		said = said[1:]
 	}
-	return (w.most == 0 || len(said) <= w.most) && anyWord(said, w.holds) && anyWord(said, w.with)
+	return (!w.alone || len(said) == 0) && anyWord(said, w.holds) && anyWord(said, w.with)
 }
 
 func anyWord(said []string, of map[string]bool) bool {
@@ -98,6 +101,9 @@ func sentence(clause string) []string {
 	said := strings.Fields(clause)
 	for len(said) > 0 && (leading[said[0]] || interjections[said[0]]) {
 		said = said[1:]
+	}
+	if len(said) > 1 && (said[0] == "i" || said[0] == "we") && cannotWords[said[1]] {
+		return said[1:]
 	}
 	return said
 }
