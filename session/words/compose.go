@@ -21,11 +21,14 @@ func (c *call) compose(f *frame) {
 		c.ask("The test asks for the engine running, and “"+f.raw+"” says that the key was off. Was the engine running?", nil)
 	case f.badNum:
 		c.askMistyped(f)
-	case f.is("past") && len(f.nums)+len(f.values) == 0 && len(f.outcomes) > 0 && !c.ctx.Opening:
-		c.unlessTaken(f.raw, "that sounds like how it once was, not how it is now; it was not taken")
+	case (f.is("past") || f.foretold()) && len(f.nums)+len(f.values) == 0 && len(f.outcomes) > 0 && !c.ctx.Opening:
+		c.unlessTaken(f.raw, "that sounds like how it once was or should be, not how it is now; it was not taken")
 		return
 	case f.is("should", "past") && len(f.nums)+len(f.values) > 0:
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
+		if f.is("past") {
+			return
+		}
 	case f.is("inrush") && len(f.nums) > 0:
 		c.unread(f.raw, "a peak at switching on is not kept; give the steady value")
 	case c.ctx.Opening && len(f.nums) > 0 && len(f.values)+len(f.outcomes) > 0:
@@ -49,6 +52,13 @@ func (c *call) compose(f *frame) {
 		c.seen(&g, said)
 	}
 }
+
+// foretold tells what something will do, or ought to, from what it does: "it'll run in a minute".
+func (f *frame) foretold() bool {
+	return f.is("should") && !f.outcome("weak", "comes_and_goes") && anyWord(strings.Fields(strings.ToLower(f.raw)), foretelling)
+}
+
+var foretelling = set(`it'll she'll will ought`)
 
 // engineUnsaid tells that the reading asked for with the engine running was taken with all
 // off, and the engine was not spoken of: "13.8 with everything off".
@@ -368,8 +378,8 @@ func (c *call) wanting(f *frame, said rules.Setup) string {
 		return "“both” names no place"
 	case f.act("drop") && c.asksAtSupply():
 		return "a drop is between two places"
-	case c.atOtherEnd(f):
-		return "it was not said at which terminal"
+	case c.atOtherEnd(f), len(f.places) == 0 && strings.Contains(f.raw, "says") && strings.HasSuffix(f.raw, "on the relay"):
+		return "it was not said at which terminal" // or it is written there
 	case f.nowhere != "":
 		return "“" + f.nowhere + "” is no place of this circuit that is known here"
 	case !f.adrift && c.atExpectedNumber(f, said):

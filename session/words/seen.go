@@ -231,6 +231,10 @@ func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) 
 	if e := c.ctx.Expected; e != nil && e.Measure.Mode == m && fits(said, e.Setup) && !c.ctx.Cautioned {
 		habit = e.Setup
 	}
+	if said.Relay == "bench" && m == rules.Watch {
+		c.ask("“"+f.raw+"”: and with the relay in its socket, what does the load do?", nil)
+		return
+	}
 	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: m, During: during(f)}, Answer: Answer{Choice: choice}, Hedge: hedge(f), Notes: notes(f)}
 	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
 	c.settle(fd, f)

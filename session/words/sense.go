@@ -93,12 +93,19 @@ var ofWhatALoadDoes = []sense{
 	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
 	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
 	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"},     // "the meter doesn't do anything"
-	{"off", func(o occurrence) bool { return o.says("no output") && at[o.next().text] }, "nothing"},                    // "no output at 87"
-	{"off", func(o occurrence) bool { return o.ends(" go") && o.next().concept == "bound" }, "aside"},                  // "it won't go below 12"
+	{"off", func(o occurrence) bool {
+		return o.says("off") && o.before().concept == "load" && o.next().text == "the"
+	}, "unkept_state"}, // "the fan off the shaft"
+	{"off", func(o occurrence) bool { return o.says("no output") && at[o.next().text] }, "nothing"},   // "no output at 87"
+	{"off", func(o occurrence) bool { return o.ends(" go") && o.next().concept == "bound" }, "aside"}, // "it won't go below 12"
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
 	}, "nothing"},
 	{"beeps", occurrence.afterLoad, "runs"}, // "the horn beeps"
+	{"runs", func(o occurrence) bool { return o.before().text == "im" || o.before().text == "i" && o.says("running") }, "aside"}, // "I'm running late"
+	{"runs", func(o occurrence) bool {
+		return o.says("started") && o.next().kind == kWord && strings.HasSuffix(o.next().text, "ing")
+	}, "aside"}, // "it's started raining"
 	{"runs", occurrence.ofEngine, "engine_running"},
 	{"runs", func(o occurrence) bool {
 		return o.expects(rules.Listen) && strings.Contains(o.it().raw, " like ") && !o.has("load")
@@ -150,6 +157,7 @@ var ofWhatIsSeen = []sense{
 }
 
 var ofWhatAMeterDoes = []sense{
+	{"relay", func(o occurrence) bool { return strings.Contains(o.low(), "old relay") && o.hasNumber() }, "unkept_state"}, // "0.3 on the old relay"
 	{"ground", func(o occurrence) bool {
 		return o.says("negative") && o.at == 0 && len(o.in) > 1 && o.next().kind == kSep
 	}, "no"}, // "negative, nothing there"
@@ -248,7 +256,7 @@ func (o occurrence) ofBatteryItself() bool {
 // subject is the word before, with words of being between: "the clip's".
 func (o occurrence) subject() item {
 	i := o.at - 1
-	for i > 0 && o.in[i].kind == kWord && being[o.in[i].text] {
+	for i > 0 && o.in[i].kind == kWord && (being[o.in[i].text] || perfect[o.in[i].text] || o.in[i].text == "gone") {
 		i--
 	}
 	return neighbour(o.in, i, 0)

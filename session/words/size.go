@@ -32,7 +32,7 @@ func ofSeveral(in []item, i int) bool {
 	next, after, before := neighbour(in, i, 1), neighbour(in, i, 2), neighbour(in, i, -1)
 	switch {
 	case next.text == "of":
-		return after.text == "them" || after.text == "those" || after.text == "these"
+		return after.text == "them" || after.text == "those" || after.text == "these" || after.text == "us"
 	case next.text == "are" || next.text == "were":
 		return true
 	}
@@ -42,7 +42,7 @@ func ofSeveral(in []item, i int) bool {
 var parts = set(`wires pins terminals connectors plugs leads clips bolts screws blades legs contacts`)
 
 var countable = set(`wires relays fuses lamps bulbs pins terminals tests tries times connectors plugs leads clips bolts screws
-	trucks vans people guys lads others things readings meters switches`)
+	trucks vans people guys lads figures others things readings meters switches`)
 
 // howOften takes "one time in three", "nine times out of ten" for what comes and goes.
 func howOften(in []item) []item {
@@ -68,6 +68,9 @@ func howOften(in []item) []item {
 // listened for ticks.
 func (c *call) minutes(in []item) []item {
 	for i, it := range in {
+		if it.kind == kNum && it.num.whole() && i == 2 && in[0].text == "back" && (in[1].text == "at" || in[1].text == "by") {
+			in[i].num.odd = "“" + rawOf(in[:3]) + "” may be a time"
+		}
 		if it.kind == kNum && it.num.v == 2 && neighbour(in, i, 1).text == "ticks" && !c.expects(rules.Listen) {
 			in[i].num.unit = unitNames["seconds"]
 			return slices.Delete(in, i+1, i+2)

@@ -330,7 +330,7 @@ var linkWords = set(`'s measure give show read coming is are was were has have g
 // turning are common words that change what is said of a number: beside one, they are
 // asked about.
 var turning = set(`until unless if except instead almost nearly half twice without against away before after behind
-	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than
+	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than less
 	like as ago since below above beyond beside not might per missing lower higher`)
 
 // common are plain English words that carry no meaning here. They are listed so
@@ -354,7 +354,7 @@ var common = set(`able about above according across actual actually after again 
 	under until upon used using usual usually vehicle very wait want wanted wants warm water ways well went were what
 	whatever when where whether which while whole will wish with within without wonder word work would write wrong
 	yard yeah year years your yours cover customer cable lead leads probe probes test tests tested testing tester
-	meter box bonnet hood dash seat panel floor wheel tank axle frame rail bolt bolts screw clip clips tape strap
+	meter box lid bonnet hood dash seat panel floor wheel tank axle frame rail bolt bolts screw clip clips tape strap
 	plug plugs connector connectors harness loom bulkhead cab boss lunch coffee rain mud dirt oil grease rust
 	bottom middle upper lower rear outer inner nearside offside driver drivers passenger garage workshop tool tools
 	short shorted shorts spanner hammer torch fingers finger thumb nail whatsoever lol haha damn bloody stupid thingy gizmo`)

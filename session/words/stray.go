@@ -133,7 +133,7 @@ func (f *frame) word(clause []item, i int, r *Reader) {
 		return // "from 9 until 12"
 	}
 	if w == "next" && neighbour(clause, i, 1).text == "to" {
-		f.strays = append(f.strays, "next to") // "12.4 on the one next to it"
+		f.onlyIf, f.strays = true, append(f.strays, "next to") // "12.4 on the one next to it"
 	}
 	if (w == "as" || w == "after") && stateNext(clause[i+1:]) || w == "instead" && neighbour(clause, i, -1).kind == kPlace && neighbour(clause, i, 1).text != "of" {
 		return

@@ -266,7 +266,22 @@ func (c *call) looked(f *frame, said rules.Setup, choice string, several bool) {
 		c.ask(what, choices)
 		return
 	}
-	c.res.Findings = append(c.res.Findings, c.lookFinding(f, said, at, choice))
+	for _, at := range c.allLookedAt(f, at) {
+		c.res.Findings = append(c.res.Findings, c.lookFinding(f, said, at, choice))
+	}
+}
+
+// allLookedAt are the elements that were looked at, of which the first is known: "30 and 87 look burnt".
+func (c *call) allLookedAt(f *frame, first string) []string {
+	out := []string{first}
+	for _, p := range f.places {
+		for _, s := range p.spots {
+			if at := elementOf(s); at != "" && !slices.Contains(out, at) {
+				out = append(out, at)
+			}
+		}
+	}
+	return out
 }
 
 func (c *call) lookFinding(f *frame, said rules.Setup, at, choice string) Finding {

@@ -45,6 +45,7 @@ var unitNames = map[string]unit{
 // rated are the nouns that a rating stands before: a 10 amp fuse is no reading
 // of 10 A.
 var rated = map[string]bool{
+	"range": true, "scale": true, "setting": true,
 	"fuse": true, "relay": true, "lamp": true, "bulb": true, "breaker": true, "battery": true, "truck": true,
 	"system": true, "load": true, "motor": true, "pin": true, "way": true, "diode": true, "cable": true,
 	"wire": true, "jumper": true, "bus": true, "van": true, "lorry": true, "car": true, "tractor": true, "machine": true, "trailer": true, "coach": true, "digger": true, "loader": true, "harvester": true, "pickup": true, "rig": true, "wagon": true, "vehicle": true, "job": true, "tester": true, "meter": true,
