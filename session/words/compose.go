@@ -29,6 +29,9 @@ func (c *call) compose(f *frame) {
 		if f.is("past") {
 			return
 		}
+	case f.is("customer") && len(f.nums) > 0 && !c.ctx.Opening:
+		c.unlessTaken(f.raw, "that sounds like what someone else read; it was not taken")
+		return
 	case f.is("inrush") && len(f.nums) > 0:
 		c.unread(f.raw, "a peak at switching on is not kept; give the steady value")
 	case c.ctx.Opening && len(f.nums) > 0 && len(f.values)+len(f.outcomes) > 0:
@@ -58,7 +61,7 @@ func (f *frame) foretold() bool {
 	return f.is("should") && !f.outcome("weak", "comes_and_goes") && anyWord(strings.Fields(strings.ToLower(f.raw)), foretelling)
 }
 
-var foretelling = set(`it'll she'll will ought`)
+var foretelling = set(`it'll she'll will ought would i'd`)
 
 // engineUnsaid tells that the reading asked for with the engine running was taken with all
 // off, and the engine was not spoken of: "13.8 with everything off".
@@ -368,6 +371,8 @@ func (c *call) wanting(f *frame, said rules.Setup) string {
 	switch {
 	case f.onlyBlack:
 		return "only the place of the black lead was said"
+	case len(f.places) == 0 && f.has(f.elements, "other_load") && !f.has(f.elements, "battery", "coil"):
+		return "that is not in this circuit as it is known here"
 	case f.adrift && !f.has(f.elements, "load", "control", "feed_fuse", "coil_fuse"):
 		return "another place was named just before it"
 	case len(f.places) > 0:

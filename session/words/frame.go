@@ -104,6 +104,9 @@ func (c *call) frames(clause []item) []frame {
 	if some := oneOfSeveral(clause); some != "" && !c.ctx.Opening && !c.expects(rules.Look) && (len(base.outcomes) > 0 || hasNumber(clause)) {
 		base.onlyIf, base.strays = true, append(base.strays, some)
 	}
+	if asState(clause) {
+		base.setups, base.outcomes = append(base.setups, "unkept_state"), nil
+	}
 	if other := c.ofOtherSubject(clause); other != "" {
 		base.onlyIf, base.strays = true, append(base.strays, other)
 	}

@@ -31,6 +31,9 @@ func (c *call) merge(in []frame) []frame {
 		if i > 0 && len(in[i-1].nums) > 0 && !c.watching() && stateOn(&f) {
 			f.outcomes, f.elements, f.setups = nil, nil, append(f.setups, "loaded")
 		}
+		if f.onlySetup() && f.so && i > 0 && len(in[i-1].nums) > 0 {
+			continue // "12.4, so it's not being switched"
+		}
 		if f.onlySetup() && !f.no {
 			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
 			c.setups = append(c.setups, f.setups...)

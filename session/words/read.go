@@ -118,6 +118,7 @@ func (c *call) run(items []item) {
 		return
 	}
 	items = justOn(rhetorical(items))
+	c.muddled = c.muddled || ofElse(items)
 	var all []frame
 	for _, seg := range c.corrections(items) {
 		if rest, swap := c.exchanged(seg.items); swap {

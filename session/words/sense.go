@@ -61,6 +61,8 @@ func (c *call) inContext(in []item) []item {
 			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
 		case it.kind == kWord && (it.text == "in" || it.text == "out") && o.before().kind == kNum && at[o.next().text]:
 			it.text = "at" // "12.4 out at 87"
+		case it.kind == kWord && it.text == "by" && o.next().kind == kNum && (o.before().text == "down" || o.before().text == "up"):
+			it.kind, it.concept = kConcept, "bound" // "down by 2 volts"
 		case o.says("never") && len(in) == 1 && (c.expects(rules.PullIn) || c.expects(rules.DropOut)):
 			it.concept = "nothing"
 		}
@@ -157,6 +159,8 @@ var ofWhatIsSeen = []sense{
 }
 
 var ofWhatAMeterDoes = []sense{
+	{"bound", func(o occurrence) bool { return o.says("nowhere near") && o.next().kind != kNum }, "aside"},                // "8 volts, nowhere near"
+	{"short", func(o occurrence) bool { return o.before().kind == kNum && ended(o.next()) }, "bound"},                     // "2 volts short"
 	{"relay", func(o occurrence) bool { return strings.Contains(o.low(), "old relay") && o.hasNumber() }, "unkept_state"}, // "0.3 on the old relay"
 	{"ground", func(o occurrence) bool {
 		return o.says("negative") && o.at == 0 && len(o.in) > 1 && o.next().kind == kSep
@@ -176,7 +180,8 @@ var ofWhatWasDone = []sense{
 	{"how", func(o occurrence) bool { return o.says("explains") }, ""},
 	{"not", func(o occurrence) bool {
 		self := o.before().text == "i" || o.before().text == "we"
-		return self && cannotWords[o.low()] && (o.next().concept == "runs" || o.next().concept == "off")
+		done := func(it item) bool { return it.concept == "runs" || it.concept == "off" || isSetup(it) }
+		return self && cannotWords[o.low()] && slices.ContainsFunc(o.in[o.at+1:min(o.at+4, len(o.in))], done)
 	}, "cannot"}, // "I can't run the engine"
 	{"wait", func(o occurrence) bool { return o.says("on it") && o.at > 0 }, ""}, // "there's white stuff on it"
 	{"swap", func(o occurrence) bool {

@@ -32,7 +32,7 @@ func ofSeveral(in []item, i int) bool {
 	next, after, before := neighbour(in, i, 1), neighbour(in, i, 2), neighbour(in, i, -1)
 	switch {
 	case next.text == "of":
-		return after.text == "them" || after.text == "those" || after.text == "these" || after.text == "us"
+		return after.text == "them" || after.text == "those" || after.text == "these" || after.text == "us" || after.text == "the" && (neighbour(in, i, 3).kind == kNum || parts[neighbour(in, i, 3).text])
 	case next.text == "are" || next.text == "were":
 		return true
 	}

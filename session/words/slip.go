@@ -330,7 +330,7 @@ var linkWords = set(`'s measure give show read coming is are was were has have g
 // turning are common words that change what is said of a number: beside one, they are
 // asked about.
 var turning = set(`until unless if except instead almost nearly half twice without against away before after behind
-	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than less
+	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than less plus
 	like as ago since below above beyond beside not might per missing lower higher`)
 
 // common are plain English words that carry no meaning here. They are listed so

@@ -19,7 +19,7 @@ func (f *frame) condition(clause []item) {
 			continue
 		}
 		under := clause[i+1:]
-		if ending[it.text] && slices.ContainsFunc(under, func(it item) bool { return concepts[it.concept] == gAct }) {
+		if ending[it.text] && (!hasNumber(clause) || slices.ContainsFunc(under, func(it item) bool { return concepts[it.concept] == gAct })) {
 			f.onlyIf, f.strays = true, append(f.strays, rawOf(clause[i:])) // "nothing until I wiggle it"
 			return
 		}

@@ -45,6 +45,27 @@ func (c *call) ofOtherSubject(clause []item) string {
 	return ""
 }
 
+// ofElse tells that what was read is said to be of something unknown here: "12.4, no that's the clock".
+func ofElse(in []item) bool {
+	for i, it := range in {
+		noun := neighbour(in, i, 2)
+		if it.concept == "that_was" && determiners[neighbour(in, i, 1).text] && noun.kind == kWord && plainly(noun.text) && !generic[noun.text] && !judged[noun.text] {
+			return true
+		}
+	}
+	return false
+}
+
+// judged are nouns for what was read or found itself.
+var judged = set(`figure value answer result voltage problem issue trouble fault culprit cause truth`)
+
+// asState tells a number read with something as it is seen to be, and not seen by the way:
+// "12.4 with the connector hanging off".
+func asState(clause []item) bool {
+	with := slices.IndexFunc(clause, func(it item) bool { return it.text == "with" })
+	return with >= 0 && hasNumber(clause) && slices.ContainsFunc(clause[with:], func(it item) bool { return damage[it.concept] })
+}
+
 // isOther tells a word that names a thing, and none of this job.
 func (c *call) isOther(it item) bool {
 	if kind, ok := strings.CutPrefix(it.concept, "load_kind="); ok {
