@@ -14,7 +14,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 	for i, cl := range in {
 		cl = afterOK(cl)
 		switch {
-		case anyOf(cl, "skip", "cannot"):
+		case anyOf(cl, "skip", "cannot"), cannotWords[strings.ToLower(rawOf(cl))]:
 			skip = append(skip, rawOf(cl))
 		case len(cl) == 1 && cl[0].text == "next" && !slices.ContainsFunc(in, hasReading):
 			skip = append(skip, rawOf(cl))

@@ -157,7 +157,11 @@ func (c *call) shortSide(in []item, i int) (p placeRef, last int, ok bool) {
 		j++
 	}
 	if end := in[i]; end.kind == kWord && (end.text == "in" || end.text == "out") && (neighbour(in, i, -1).kind == kNum || valueWord(neighbour(in, i, -1))) && ended(neighbour(in, i, 1)) {
-		p, ok = c.side(end.text+"_side", firstText(c.last, c.expectedElement())) // "12.5 at the fuse in, 12.4 out"
+		of := firstText(c.last, c.expectedElement())
+		if of == "load" && neighbour(in, i, -1).kind != kNum {
+			return placeRef{spots: []spot{{part: of, ask: sideUnsaid}}}, i, true // "nothing out" of a load is not said of its ground
+		}
+		p, ok = c.side(end.text+"_side", of) // "12.5 at the fuse in, 12.4 out"
 		return p, i, ok
 	}
 	if j >= len(in) || in[j].kind != kWord || in[j].text != "in" && in[j].text != "out" {

@@ -145,6 +145,9 @@ var ofWhatIsHeard = []sense{
 }
 
 var ofWhatIsSeen = []sense{
+	{"wrong_part", func(o occurrence) bool {
+		return o.says("wrong one") && !o.expects(rules.Look) && o.has("that_was")
+	}, "correction"}, // "wrong one, that was 87"
 	{"good", func(o occurrence) bool {
 		return (o.says("all right") || o.says("alright")) && concepts[o.before().concept] == gOutcome
 	}, "aside"}, // "it's blown all right"
