@@ -9,7 +9,7 @@ import (
 // which the repair is fewest expected minutes away.
 type Options struct {
 	Prior   []float64                    // by hypothesis, sums to 1
-	Class   []int                        // by hypothesis: those of one class are mended by one repair, from 0
+	Class   []int                        // by hypothesis: those of one class are mended by one repair, from 0; nil = each by its own
 	Parts   [][][]float64                // by test, hypothesis, outcome: chance, sums to 1 over outcomes
 	Minutes func(from, test int) float64 // from the test done before, -1 = from where one stands now; > 0
 	First   int                          // how many tests, the first, may come next; the others may follow; 0 = all
@@ -32,78 +32,132 @@ const (
 // end; a test that tells nothing is +Inf.
 func ToRepair(o *Options) []float64 {
 	out := make([]float64, len(o.Parts))
-	a := ahead{Options: o, used: make([]bool, len(o.Parts)), part: make([]float64, len(o.Prior)),
-		classes: make([]float64, slices.Max(o.Class)+1)}
-	edges := a.edges(o.Prior)
+	a := newAhead(o)
+	now := &belief{p: o.Prior, of: make([]int, len(o.Prior))}
+	for h := range now.of {
+		now.of[h] = h
+	}
+	_, edges := a.edges(now, a.always)
 	for t := range o.Parts {
 		out[t] = math.Inf(1)
-		if (o.First == 0 || t < o.First) && a.cut(o.Prior, edges, t) > noCut*edges {
+		if (o.First == 0 || t < o.First) && a.cut(now, edges, t) > noCut*edges {
 			a.left = stepsMost
-			out[t] = a.after(o.Prior, t, -1, 0)
+			out[t] = a.after(now, t, -1, 0)
 		}
 	}
 	return out
 }
 
+// belief is what is believed at one point of an imagined course: the hypotheses that are left
+// and how likely each is.
+type belief struct {
+	p  []float64
+	of []int
+}
+
+// take leaves in b what an outcome leaves of another belief, not normalised, and gives the outcome's chance.
+func (b *belief) take(from *belief, outcome []float64) (chance float64) {
+	b.p, b.of = b.p[:0], append(b.of[:0], from.of...)
+	for i, h := range from.of {
+		x := from.p[i] * outcome[h]
+		b.p = append(b.p, x)
+		chance += x
+	}
+	return chance
+}
+
+// settle makes probabilities of weights and drops what hardly counts.
+func (b *belief) settle(sum float64) {
+	n, kept := 0, 0.0
+	for i, p := range b.p {
+		if p /= sum; p >= foreseen {
+			b.p[n], b.of[n] = p, b.of[i]
+			n++
+			kept += p
+		}
+	}
+	b.p, b.of = b.p[:n], b.of[:n]
+	for i := range b.p {
+		b.p[i] /= kept
+	}
+}
+
 // ahead is one imagined course of a diagnosis.
 type ahead struct {
 	*Options
-	used []bool
-	left int // steps that may still be imagined
+	rows   [][][]float64 // by test, outcome, hypothesis: chance
+	always []float64     // by hypothesis: 1, what is sure to be seen
+	takes  []float64     // by test done before, from -1 on, and test: minutes; NaN = not asked for yet
+	used   []bool
+	left   int // steps that may still be imagined
 
-	part, classes []float64 // scratch, by hypothesis and by class
+	classes []float64 // scratch, by class
+	next    []*belief // scratch, by depth: what is believed after an outcome
+}
+
+func newAhead(o *Options) *ahead {
+	a := &ahead{Options: o, used: make([]bool, len(o.Parts)), rows: make([][][]float64, len(o.Parts)),
+		always: slices.Repeat([]float64{1}, len(o.Prior)), takes: slices.Repeat([]float64{math.NaN()}, (len(o.Parts)+1)*len(o.Parts))}
+	if o.Class != nil {
+		a.classes = make([]float64, slices.Max(o.Class)+1)
+	}
+	for t, parts := range o.Parts {
+		a.rows[t] = make([][]float64, len(parts[0]))
+		for outcome := range a.rows[t] {
+			row := make([]float64, len(parts))
+			for h := range row {
+				row[h] = parts[h][outcome]
+			}
+			a.rows[t][outcome] = row
+		}
+	}
+	return a
+}
+
+// minutes are those of Options, each asked for once.
+func (a *ahead) minutes(from, test int) float64 {
+	m := &a.takes[(from+1)*len(a.Parts)+test]
+	if math.IsNaN(*m) {
+		*m = a.Minutes(from, test)
+	}
+	return *m
 }
 
 // after is the expected minutes of a test and of all that follows it.
-func (a *ahead) after(belief []float64, test, from, depth int) float64 {
-	minutes := a.Minutes(from, test)
+func (a *ahead) after(now *belief, test, from, depth int) float64 {
+	minutes := a.minutes(from, test)
 	a.used[test] = true
-	for o := range a.Parts[test][0] {
-		next := make([]float64, len(belief))
-		chance := 0.0
-		for h, p := range belief {
-			next[h] = p * a.Parts[test][h][o]
-			chance += next[h]
-		}
+	if depth == len(a.next) {
+		a.next = append(a.next, new(belief))
+	}
+	next := a.next[depth]
+	for _, outcome := range a.rows[test] {
+		chance := next.take(now, outcome)
 		if chance < 1e-3 {
 			continue
 		}
-		a.settle(next, chance)
+		next.settle(chance)
 		minutes += chance * a.toGo(next, test, depth+1)
 	}
 	a.used[test] = false
 	return minutes
 }
 
-// settle makes probabilities of weights and drops what hardly counts.
-func (a *ahead) settle(belief []float64, sum float64) {
-	kept := 0.0
-	for h := range belief {
-		if belief[h] /= sum; belief[h] < foreseen {
-			belief[h] = 0
-		}
-		kept += belief[h]
-	}
-	for h := range belief {
-		belief[h] /= kept
-	}
-}
-
 // toGo is the expected minutes to the repair when the test that cuts most a minute
 // is always next.
-func (a *ahead) toGo(belief []float64, from, depth int) float64 {
-	if a.known(belief) || depth >= deepest || a.left <= 0 {
+func (a *ahead) toGo(now *belief, from, depth int) float64 {
+	if a.known(now) || depth >= deepest || a.left <= 0 {
 		return 0
 	}
 	a.left--
-	edges := a.edges(belief)
+	_, edges := a.edges(now, a.always)
 	best, at := 0.0, -1
 	for t := range a.Parts {
 		if a.used[t] {
 			continue
 		}
-		if cut := a.cut(belief, edges, t); cut > noCut*edges {
-			if rate := cut / a.Minutes(from, t); rate > best {
+		if cut := a.cut(now, edges, t); cut > noCut*edges {
+			if rate := cut / a.minutes(from, t); rate > best {
 				best, at = rate, t
 			}
 		}
@@ -111,47 +165,51 @@ func (a *ahead) toGo(belief []float64, from, depth int) float64 {
 	if at < 0 {
 		return 0
 	}
-	return a.after(belief, at, from, depth)
+	return a.after(now, at, from, depth)
 }
 
 // known reports whether one class is sure enough.
-func (a *ahead) known(belief []float64) bool {
-	clear(a.classes)
-	most := 0.0
-	for h, p := range belief {
-		a.classes[a.Class[h]] += p
-		most = max(most, a.classes[a.Class[h]])
+func (a *ahead) known(now *belief) bool {
+	if a.Class == nil {
+		return slices.Max(now.p) >= a.Enough
 	}
-	return most >= a.Enough
+	clear(a.classes)
+	for i, h := range now.of {
+		a.classes[a.Class[h]] += now.p[i]
+	}
+	return slices.Max(a.classes) >= a.Enough
 }
 
-// edges is the weight of all pairs of hypotheses of different classes.
-func (a *ahead) edges(belief []float64) float64 {
+// edges is the chance of an outcome and the weight that it leaves of all pairs of hypotheses of
+// different classes.
+func (a *ahead) edges(now *belief, outcome []float64) (chance, edges float64) {
+	same := 0.0
+	if a.Class == nil {
+		for i, h := range now.of {
+			x := now.p[i] * outcome[h]
+			chance += x
+			same += x * x
+		}
+		return chance, (chance*chance - same) / 2
+	}
 	clear(a.classes)
-	whole, same := 0.0, 0.0
-	for h, p := range belief {
-		whole += p
-		a.classes[a.Class[h]] += p
+	for i, h := range now.of {
+		x := now.p[i] * outcome[h]
+		chance += x
+		a.classes[a.Class[h]] += x
 	}
-	for _, p := range a.classes {
-		same += p * p
+	for _, x := range a.classes {
+		same += x * x
 	}
-	return (whole*whole - same) / 2
+	return chance, (chance*chance - same) / 2
 }
 
 // cut is the weight of the edges that a test is expected to cut.
-func (a *ahead) cut(belief []float64, edges float64, test int) float64 {
+func (a *ahead) cut(now *belief, edges float64, test int) float64 {
 	cut := edges
-	parts := a.Parts[test]
-	for o := range parts[0] {
-		chance := 0.0
-		for h, p := range belief {
-			a.part[h] = p * parts[h][o]
-			chance += a.part[h]
-		}
-		if chance > 0 {
-			cut -= chance * a.edges(a.part)
-		}
+	for _, outcome := range a.rows[test] {
+		chance, left := a.edges(now, outcome)
+		cut -= chance * left
 	}
 	return cut
 }

@@ -29,9 +29,6 @@ func (c *Case) lookAhead(ps []Proposal) {
 	}
 	follow := ps[:min(len(ps), mayFollow)]
 	o := choose.Options{Prior: ps[0].outlook.Prior, First: next, Enough: concludeAt}
-	for h := range o.Prior {
-		o.Class = append(o.Class, h)
-	}
 	for i := range follow {
 		o.Parts = append(o.Parts, follow[i].opening.Parts(outcomes))
 	}
