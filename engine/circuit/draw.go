@@ -38,9 +38,18 @@ func (m *Model) Dims() int { return m.dims }
 // numbers into values. Known pins quantities by fact id, in the unit of the
 // quantity. Errors name the quantity whose formula fails.
 func (m *Model) Draw(w *Wiring, known map[string]float64, normal []float64) (*Draw, error) {
+	return m.DrawInto(nil, w, known, normal)
+}
+
+// DrawInto is Draw in the place of an earlier draw of the same model that nobody holds any more; nil
+// where there is none.
+func (m *Model) DrawInto(d *Draw, w *Wiring, known map[string]float64, normal []float64) (*Draw, error) {
 	n, slots := len(m.quantities), len(m.spreads)
-	numbers := make([]float64, n+slots+len(m.kinds))
-	d := &Draw{Wiring: w, model: m, vary: numbers[:n:n], Values: numbers[n : n+slots : n+slots], siemens: numbers[n+slots:]}
+	if d == nil {
+		numbers := make([]float64, n+slots+len(m.kinds))
+		d = &Draw{model: m, vary: numbers[:n:n], Values: numbers[n : n+slots : n+slots], siemens: numbers[n+slots:]}
+	}
+	d.Wiring = w
 	env := m.borrow(w)
 	defer m.environments.Put(env)
 	for i := range m.quantities {

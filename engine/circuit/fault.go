@@ -19,6 +19,7 @@ type Fault struct {
 	InJoint  bool     // it sits in a blade-to-receptacle joint, which refitting disturbs
 	Hidden   bool     // some of it shows only in heat, under current or with something else on
 	Forms    []*Fault // the fault in each of its forms, where it has one of several; itself alone where not
+	number   int      // of the model's: see Model.forms
 	effects  []effect
 	elements []int  // elements it acts on
 	needs    string // the unknown beside those that shape the network that its condition hangs on; "" = none
@@ -51,8 +52,21 @@ func (m *Model) compileFault(s *rules.Suspect) (*Fault, error) {
 		f.effects = append(f.effects, e)
 	}
 	m.describe(f)
-	f.Forms = m.forms(f)
+	f.Forms = m.formsOf(f)
+	m.enlist(f)
 	return f, nil
+}
+
+// enlist numbers a fault and its forms.
+func (m *Model) enlist(f *Fault) {
+	all := f.Forms
+	if all[0] != f {
+		all = append([]*Fault{f}, all...)
+	}
+	for _, form := range all {
+		form.number = len(m.forms)
+		m.forms = append(m.forms, form)
+	}
 }
 
 // describe works out from a fault's effects what they come to.
@@ -80,8 +94,8 @@ func (m *Model) describe(f *Fault) {
 	}
 }
 
-// forms are the fault with each of the options that it has exactly one of.
-func (m *Model) forms(f *Fault) []*Fault {
+// formsOf are the fault with each of the options that it has exactly one of.
+func (m *Model) formsOf(f *Fault) []*Fault {
 	at := slices.IndexFunc(f.effects, func(e effect) bool { return len(e.options) > 0 })
 	if at < 0 {
 		return []*Fault{f}
@@ -210,6 +224,7 @@ type Instance struct {
 	diode    int8      // a diode that may conduct: 1 = from 86 to 85, -1 = from 85 to 86; 0 = none
 	values   []float64 // by slot; the draw's own where no fault scales one
 	changes  []change  // the few elements that faults act on
+	room     [2]change // for the first of changes
 	shorts   []short
 	siemens  []float64 // by element: what it conducts when closed
 	coldLoad float64   // what the load conducts in the ohms range, S
@@ -265,7 +280,18 @@ func (in *Instance) RunsAtRest() bool { return in.draw.Wiring.net.RunsAtRest }
 
 // Possible reports whether the fault can occur in a wiring: the elements it acts
 // on must be there and its own condition met, as far as the wiring decides it.
-func (m *Model) Possible(f *Fault, w *Wiring) bool {
+func (m *Model) Possible(f *Fault, w *Wiring) bool { return w.possible()[f.number] }
+
+// possibleIn tells of every form of a fault whether it can occur in a wiring.
+func (m *Model) possibleIn(w *Wiring) []bool {
+	out := make([]bool, len(m.forms))
+	for i, f := range m.forms {
+		out[i] = m.workOutPossible(f, w)
+	}
+	return out
+}
+
+func (m *Model) workOutPossible(f *Fault, w *Wiring) bool {
 	if f.Suspect.When != nil {
 		if ok, err := f.Suspect.When.Truth(w.env); err == nil && !ok {
 			return false
@@ -309,6 +335,7 @@ func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance,
 // earlier, and where it is not nil none are burnt in.
 func (m *Model) instance(d *Draw, faults []*Fault, normal []float64, bits cond, before *Instance) (*Instance, error) {
 	in := &Instance{model: m, draw: d, Chance: 1, values: d.Values, net: d.Wiring.net, bits: bits, faults: faults, normal: normal}
+	in.changes = in.room[:0]
 	for _, f := range faults {
 		if len(f.effects) == 0 {
 			continue

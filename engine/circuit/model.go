@@ -28,6 +28,7 @@ type Model struct {
 	fuses      []fuse
 	plugOf     []int    // by element: the part that a plug belongs to
 	faults     []*Fault // by suspect of the rulebook
+	forms      []*Fault // all faults and, where one has several forms, each of them, by their number
 	byID       map[string]*Fault
 	asked      map[string]*Asked // by test
 	special    special

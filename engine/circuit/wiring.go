@@ -21,16 +21,18 @@ type Wiring struct {
 	key   string
 	net   *Network
 
-	cells       []rules.Cell // the choices and names, as the model lists them
-	nominal     float64      // the system's volts: 12 where the circuit does not say
-	diode       bool         // across the coil
-	electronics bool         // for a load
+	cells       []rules.Cell  // the choices and names, as the model lists them
+	nominal     float64       // the system's volts: 12 where the circuit does not say
+	diode       bool          // across the coil
+	electronics bool          // for a load
+	possible    func() []bool // by a fault's number: see Model.Possible; worked out when first asked for
 }
 
 // complete works out what is asked of a wiring often, once all choices are made.
 func (m *Model) complete(w *Wiring) {
 	w.cells = m.cellsOf(w)
 	w.diode, w.electronics = w.names["suppression"] == "diode", w.names["load_kind"] == "electronics"
+	w.possible = sync.OnceValue(func() []bool { return m.possibleIn(w) })
 	w.nominal = 12
 	if v, ok := w.env["system_volts"].(float64); ok {
 		w.nominal = v
