@@ -18,6 +18,7 @@ type scratch struct {
 	mixes    []mix
 	foreseen []mix
 	cells    []float64 // of gather
+	spare    particle  // the last proposal that was not taken: the next one has its room
 }
 
 // Belief is what one job knows about its suspects. It is built by Open and fed
@@ -41,6 +42,7 @@ type Belief struct {
 	twins       twins
 	shared      *shared
 	wirings     *circuit.Wirings
+	ungrown     bool                    // no cloud gets more particles than it starts with
 	paired      int                     // how many readings there were when pairs of faults were last added
 	doubted     string                  // the suspect that led when two others were last held against it
 	lives       map[string]*Candidate   // volts readings that tell whether a place is live
@@ -438,10 +440,7 @@ func (b *Belief) stir(c *cloud) {
 func (b *Belief) normalise() {
 	b.changes++
 	for _, h := range b.hyps {
-		h.log = h.prior + h.complain
-		for _, g := range h.gained {
-			h.log += g
-		}
+		h.log = h.plain()
 	}
 	b.spread(func(h *Hypothesis) *float64 { return &h.bare })
 	for _, h := range b.hyps {
@@ -454,6 +453,15 @@ func (b *Belief) normalise() {
 			h.sum += form.prob
 		}
 	}
+}
+
+// plain is the log of prior x likelihoods, not normalised, without the rules' weights.
+func (h *Hypothesis) plain() float64 {
+	log := h.prior + h.complain
+	for _, g := range h.gained {
+		log += g
+	}
+	return log
 }
 
 // spread puts the normalised exponentials of the logs where to says.

@@ -104,3 +104,56 @@ func TestElectricalTwinsStayTied(t *testing.T) {
 		assert.InDelta(t, x.log, y.log, 1e-6, "seed %d", seed)
 	}
 }
+
+// Where only some forms of a suspect are left, they are weighed by themselves.
+func TestRestrictedToSomeForms(t *testing.T) {
+	b := open(t, "dead", DefaultDraws, 7)
+	var left []*Hypothesis
+	for _, h := range b.hyps {
+		if len(h.forms) > 1 {
+			left = append(left, h.forms[1:]...)
+		}
+	}
+	require.NotEmpty(t, left)
+	b.restrict(left)
+	b.normalise()
+	require.NoError(t, b.Read(volts(1, "battery.positive", commanded, 12.4)))
+	sum := 0.0
+	for _, h := range b.Ranking() {
+		sum += h.Probability()
+	}
+	assert.InDelta(t, 1, sum, 1e-9)
+}
+
+// A pair that does well with few particles is weighed with many, one that does not is left with few.
+func TestOnlyPairsThatDoWellGetManyParticles(t *testing.T) {
+	b := open(t, "dead", DefaultDraws, 5)
+	b.paired = never // the pairs are added below
+	require.NoError(t, b.Read(volts(1, "socket.30", rules.Setup{Relay: "out", Key: "on", Command: "on"}, 0.02)))
+	require.NoError(t, b.Read(volts(2, "socket.86", rules.Setup{Relay: "out", Key: "on", Command: "on"}, 0.01)))
+	require.NoError(t, b.Read(volts(3, "battery.positive", commanded, 12.5)))
+	b.paired = 0
+	b.consider()
+	many, few := 0, 0
+	for _, h := range b.hyps {
+		if len(h.Suspects) < 2 {
+			continue
+		}
+		assert.Len(t, h.gained, 3, h.ID())
+		if h.cloud.generation == 0 && len(h.cloud.particles) == DefaultDraws {
+			few++
+			continue
+		}
+		many++
+	}
+	t.Logf("%d pairs with many, %d with few", many, few)
+	assert.NotZero(t, few)
+	assert.NotZero(t, many)
+	var pairs float64
+	for _, h := range b.Ranking() {
+		if len(h.Suspects) == 2 {
+			pairs += h.Probability()
+		}
+	}
+	assert.Greater(t, pairs, 0.1, "both paths are dead at the socket and the battery is good")
+}

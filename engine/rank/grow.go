@@ -108,7 +108,7 @@ func (b *Belief) extend(c *cloud, n int) error {
 // reading was; one that was renewed stands for what has been read, and multiplies.
 func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 	c := h.cloud
-	if c.grown {
+	if c.grown || b.ungrown {
 		return
 	}
 	c.grown = true

@@ -65,15 +65,16 @@ func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
 		prior[i] /= sum
 	}
 	out := make([]Outlook, len(cs))
-	for k, c := range cs {
-		at := b.expectedCells(c, all)
-		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, at: at, Cells: mixed(forms, b.outcomes(c, all, at), weigh)}
+	b.each(len(cs), func(hand *Belief, k int) {
+		c := cs[k]
+		at := hand.expectedCells(c, all)
+		out[k] = Outlook{Hyps: live, Prior: prior, grid: c.grid, at: at, Cells: mixed(forms, hand.outcomes(c, all, at), weigh)}
 		carried := effectives(forms)
 		out[k].pool(c.signatures(forms), carried)
 		if c.m.circuit {
 			out[k].Luck = out[k].luck(c.lucky(forms, carried))
 		}
-	}
+	})
 	return out
 }
 

@@ -58,45 +58,105 @@ func (b *Belief) consider() {
 		b.paired = len(b.readings)
 	}
 	b.dropPairs()
-	sub := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
-		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, wirings: b.wirings, clouds: b.clouds, paired: never, handless: b.handless}
-	var added []*Hypothesis
-	for _, p := range b.promising(lead) {
-		h := p.hypothesis()
-		h.cloud = sub.newCloud(h.faults...)
-		added = append(added, h)
-	}
-	if sub.populate(added, b.wirings) != nil {
+	pairs := b.beside(b.promising(lead))
+	if pairs == nil {
 		return
 	}
-	for _, h := range added {
+	few := pairs.Clone()
+	few.ungrown = true
+	if !few.retrace(b.readings) {
+		return
+	}
+	// Those that do well with few particles, with all that is known or by the readings alone, are weighed again
+	// with many.
+	var added, again []*Hypothesis
+	known, alone := b.shares(few.hyps, (*Hypothesis).plain), b.shares(few.hyps, b.aloneLog)
+	for i := range few.hyps {
+		if max(known[i], alone[i]) < weighedAgain {
+			added = append(added, few.hyps[i])
+		} else {
+			again = append(again, pairs.hyps[i])
+		}
+	}
+	if pairs.restrict(again); !pairs.retrace(b.readings) {
+		return
+	}
+	b.clouds = pairs.clouds
+	for _, h := range append(added, again...) {
+		h.forms = nil
+		b.enlist(h)
+	}
+	b.normalise()
+}
+
+// restrict leaves some of the hypotheses only; of a suspect whose first form goes, another speaks for all.
+func (b *Belief) restrict(to []*Hypothesis) {
+	b.hyps = nil
+	for _, h := range to {
+		h.forms = nil
+		b.enlist(h)
+	}
+}
+
+// weighedAgain is the share that a pair must have of all, by a few particles, to be worth many.
+const weighedAgain = 0.001
+
+// beside is a belief in some pairs alone, before any reading, with clouds numbered after this one's; nil
+// where none of them can be.
+func (b *Belief) beside(cs []couple) *Belief {
+	out := &Belief{scratch: new(scratch), book: b.book, model: b.model, known: b.known, facts: b.facts, seed: b.seed, systemVolts: b.systemVolts,
+		complaint: b.complaint, named: b.named, repaired: b.repaired, shared: b.shared, wirings: b.wirings, clouds: b.clouds, paired: never, handless: b.handless}
+	var all []*Hypothesis
+	for _, c := range cs {
+		h := c.hypothesis()
+		h.cloud = out.newCloud(h.faults...)
+		all = append(all, h)
+	}
+	if out.populate(all, b.wirings) != nil {
+		return nil
+	}
+	for _, h := range all {
 		if h.share > 0 {
 			h.share = h.of[0].share * h.of[1].share
-			sub.enlist(h)
+			out.enlist(h)
 		}
 	}
-	if len(sub.hyps) == 0 {
-		return
+	if len(out.hyps) == 0 {
+		return nil
 	}
-	sub.normalise()
-	for _, m := range b.readings {
-		if sub.Read(m.Reading) != nil {
-			return
+	out.normalise()
+	return out
+}
+
+// retrace takes in what another belief has read. Where a rule has the word on a reading, a hypothesis has that
+// of the other's whole field.
+func (b *Belief) retrace(readings []*measurement) bool {
+	if len(b.hyps) == 0 {
+		return true
+	}
+	b.normalise()
+	for _, m := range readings {
+		if b.Read(m.Reading) != nil {
+			return false
 		}
 	}
-	for i, m := range b.readings { // where a rule has the word, a pair has that of the whole field too
-		for _, h := range sub.hyps {
+	for i, m := range readings {
+		for _, h := range b.hyps {
 			if m.overruled(h) {
 				h.gained[i] = m.field
 			}
 		}
 	}
-	b.clouds = sub.clouds
-	for _, h := range sub.hyps {
-		h.forms = nil
-		b.enlist(h)
+	return true
+}
+
+// shares are the parts that others would have, were they among the hypotheses, by the log of what each is.
+func (b *Belief) shares(others []*Hypothesis, log func(*Hypothesis) float64) []float64 {
+	logs := make([]float64, 0, len(others)+len(b.hyps))
+	for _, h := range append(slices.Clone(others), b.hyps...) {
+		logs = append(logs, log(h))
 	}
-	b.normalise()
+	return normalWeights(logs)[:len(others)]
 }
 
 // dropPairs drops the pairs that have no chance any more, to make room for others.

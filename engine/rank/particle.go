@@ -34,10 +34,11 @@ type particle struct {
 // beside the plain one are made when first asked for: most guesses are dropped
 // before any test needs them.
 type broken struct {
-	faults  []numbered
-	comes   bool // some of it comes and goes
-	inJoint bool // some of it sits in a joint, which refitting may make good
-	inRelay bool // a good relay mends some of it
+	faults  []*circuit.Fault
+	own     []float64 // the normal numbers that size the faults, in turn
+	comes   bool      // some of it comes and goes
+	inJoint bool      // some of it sits in a joint, which refitting may make good
+	inRelay bool      // a good relay mends some of it
 	there   *circuit.Instance
 	away    *circuit.Instance // what comes and goes is gone, joints are made good
 	swapped *circuit.Instance // with a good relay
@@ -114,42 +115,34 @@ type cloud struct {
 	index      int        // of the belief's clouds: where a candidate keeps its predictions
 }
 
-// numbered is a fault with the normal numbers that size it.
-type numbered struct {
-	fault *circuit.Fault
-	own   []float64
-}
-
 // build turns a particle's normal numbers into circuits: the draw, unless it has
 // one already, then what is broken now, and what was broken before each repair.
 func (b *Belief) build(c *cloud, p *particle) error {
 	wd, dd := c.wirings.Dims(), b.model.Dims()
 	if p.draw == nil {
-		draw, err := b.model.Draw(c.wirings.Pick(p.normal[:wd]), b.known, p.normal[wd:wd+dd])
+		draw, err := b.model.DrawInto(b.spare.draw, c.wirings.Pick(p.normal[:wd]), b.known, p.normal[wd:wd+dd])
 		if err != nil {
 			return err
 		}
-		p.draw = draw
+		p.draw, b.spare.draw = draw, nil
 	}
 	draw := p.draw
-	left := p.normal[wd+dd:]
-	var faults []numbered
-	for _, f := range c.faults {
-		faults = append(faults, numbered{f, left[:f.Dims]})
-		left = left[f.Dims:]
-	}
+	faults, left := c.faults[:len(c.faults):len(c.faults)], p.normal[wd+dd:]
+	n := c.sizeDims()
+	own := left[:n:n]
+	left = left[n:]
 	p.epochs = make([]broken, len(b.repaired)+1)
 	now := len(b.repaired)
-	if err := b.breakIt(&p.epochs[now], draw, faults); err != nil {
+	if err := b.breakIt(&p.epochs[now], draw, faults, own); err != nil {
 		return err
 	}
 	for i := now - 1; i >= 0; i-- {
 		r := &b.repaired[i]
 		if was := r.fault(left[0]); was != nil && b.model.Possible(was, draw.Wiring) && !contains(faults, was) {
-			faults = append(faults, numbered{was, left[1 : 1+was.Dims]})
+			faults, own = append(faults, was), append(own, left[1:1+was.Dims]...)
 		}
 		left = left[r.dims():]
-		if err := b.breakIt(&p.epochs[i], draw, faults); err != nil {
+		if err := b.breakIt(&p.epochs[i], draw, faults, own); err != nil {
 			return err
 		}
 	}
@@ -159,24 +152,19 @@ func (b *Belief) build(c *cloud, p *particle) error {
 // normalBelow turns a standard normal number into an event of probability p.
 func normalBelow(x, p float64) bool { return 0.5*math.Erfc(-x/math.Sqrt2) < p }
 
-func contains(faults []numbered, f *circuit.Fault) bool {
-	for _, n := range faults {
-		if n.fault.ID == f.ID {
-			return true
-		}
-	}
-	return false
+func contains(faults []*circuit.Fault, f *circuit.Fault) bool {
+	return slices.ContainsFunc(faults, func(is *circuit.Fault) bool { return is.ID == f.ID })
 }
 
 // breakIt applies faults to a draw and works out the circuit's other forms.
-func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []numbered) error {
-	there, err := b.instance(draw, faults, func(*circuit.Fault) bool { return false })
+func (b *Belief) breakIt(k *broken, draw *circuit.Draw, faults []*circuit.Fault, own []float64) error {
+	there, err := b.model.Instance(draw, faults, own)
 	if err != nil {
 		return err
 	}
-	*k = broken{faults: faults[:len(faults):len(faults)], there: there, chance: there.Chance, comes: there.Chance < 1}
-	for _, n := range faults {
-		k.inJoint, k.inRelay = k.inJoint || n.fault.InJoint, k.inRelay || n.fault.InRelay
+	*k = broken{faults: slices.Clip(faults), own: slices.Clip(own), there: there, chance: there.Chance, comes: there.Chance < 1}
+	for _, f := range faults {
+		k.inJoint, k.inRelay = k.inJoint || f.InJoint, k.inRelay || f.InRelay
 	}
 	return nil
 }
@@ -204,23 +192,20 @@ func (b *Belief) withGoodRelay(k *broken, draw *circuit.Draw) *circuit.Instance 
 // mended leaves some faults out; whatever could go wrong has gone wrong with all
 // of them in.
 func (b *Belief) mended(draw *circuit.Draw, k *broken, which func(*circuit.Fault) bool) *circuit.Instance {
-	in, err := b.instance(draw, k.faults, which)
+	var left []*circuit.Fault
+	var own []float64
+	rest := k.own
+	for _, f := range k.faults {
+		if !which(f) {
+			left, own = append(left, f), append(own, rest[:f.Dims]...)
+		}
+		rest = rest[f.Dims:]
+	}
+	in, err := b.model.Instance(draw, left, own)
 	if err != nil {
 		return k.there
 	}
 	return in
-}
-
-// instance is the draw with all faults but those mended.
-func (b *Belief) instance(draw *circuit.Draw, faults []numbered, mended func(*circuit.Fault) bool) (*circuit.Instance, error) {
-	var left []*circuit.Fault
-	var own []float64
-	for _, n := range faults {
-		if !mended(n.fault) {
-			left, own = append(left, n.fault), append(own, n.own...)
-		}
-	}
-	return b.model.Instance(draw, left, own)
 }
 
 // predict fills what each measurement of one setup would read on a particle.

@@ -102,31 +102,35 @@ func (c *cloud) sortByWiring() {
 // preconditioned Crank-Nicolson step of Cotter, Roberts, Stuart and White 2013),
 // so that only the likelihoods decide.
 func (b *Belief) move(c *cloud, p *particle, groups []group, newest int, part float64, sweep int) {
+	q := particle{normal: append(b.spare.normal[:0], p.normal...), loglik: append(b.spare.loglik[:0], p.loglik...)}
+	if b.accepts(c, p, &q, groups, newest, part, sweep) {
+		*p, q = q, particle{}
+	} else if q.draw == p.draw {
+		q.draw = nil
+	}
+	b.spare = q
+}
+
+// accepts changes a copy of a particle and reports whether it takes the particle's place.
+func (b *Belief) accepts(c *cloud, p, q *particle, groups []group, newest int, part float64, sweep int) bool {
 	accept := math.Log(c.rng.Float64())
-	q := particle{normal: slices.Clone(p.normal), loglik: slices.Clone(p.loglik)}
 	onlyFault, prior := b.propose(c, q.normal, newest, sweep)
 	if accept += prior; math.IsInf(accept, 1) {
-		return
-	}
-	if !onlyFault {
-		c.renewIdle(q.normal)
+		return false
 	}
 	if onlyFault {
 		q.draw = p.draw
+	} else {
+		c.renewIdle(q.normal)
 	}
-	if err := b.build(c, &q); err != nil {
-		return
-	}
-	if b.hopeless(c, &q, groups, newest, part, p.total+accept) {
-		return
+	if b.build(c, q) != nil || b.hopeless(c, q, groups, newest, part, p.total+accept) {
+		return false
 	}
 	if b.complaint != "" {
-		q.complaint = math.Log(b.complaintLikelihood(c, &q))
+		q.complaint = math.Log(b.complaintLikelihood(c, q))
 	}
 	q.total = q.score(c, newest, part)
-	if accept < q.total-p.total {
-		*p = q
-	}
+	return accept < q.total-p.total
 }
 
 // hopeless weighs a proposal by the readings, the newest first, and reports

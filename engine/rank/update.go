@@ -415,18 +415,7 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	}
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
-		logs[i] = max(h.complain, hardly) + math.Log(h.share) // the complaint alone proves little
-		if len(h.Suspects) > 1 {
-			logs[i] += math.Log(pairOdds)
-		}
-		for k := range b.repaired {
-			if b.repaired[k].mends(b.book, h.Suspects) { // not what is believed beforehand: it was mended
-				logs[i] += math.Log(botched)
-			}
-		}
-		for _, g := range h.gained {
-			logs[i] += g
-		}
+		logs[i] = b.aloneLog(h)
 	}
 	sum := logSum(logs)
 	out := make(map[*Hypothesis]float64, len(b.hyps))
@@ -435,4 +424,21 @@ func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
 	}
 	b.alone, b.aloneAt = out, b.changes
 	return out
+}
+
+// aloneLog is the log of what a hypothesis is by the readings alone, not normalised.
+func (b *Belief) aloneLog(h *Hypothesis) float64 {
+	log := max(h.complain, hardly) + math.Log(h.share) // the complaint alone proves little
+	if len(h.Suspects) > 1 {
+		log += math.Log(pairOdds)
+	}
+	for k := range b.repaired {
+		if b.repaired[k].mends(b.book, h.Suspects) { // not what is believed beforehand: it was mended
+			log += math.Log(botched)
+		}
+	}
+	for _, g := range h.gained {
+		log += g
+	}
+	return log
 }
