@@ -201,6 +201,8 @@ func (c *call) complaint(f *frame, seen []string) {
 		seen = append(seen, "drops_out_hot") // "only works when it's cold"
 	} else if runs && f.has(f.setups, "key_off", "command_off") {
 		seen = append(seen, "stays_on") // "runs with the key out"
+	} else if runs && f.act("wiggle") {
+		seen = append(seen, "comes_and_goes") // "only works when I tap the relay"
 	}
 	for _, k := range complaintOf {
 		if k.id == "dead" && slices.Contains(seen, "runs") {

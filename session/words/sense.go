@@ -103,6 +103,10 @@ var ofWhatALoadDoes = []sense{
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
 	}, "nothing"},
+	{"aside", func(o occurrence) bool {
+		return o.says("dead on") && o.before().kind != kNum && o.next().kind != kNum
+	}, "dead"}, // "wipers dead on a van"
+	{"done", func(o occurrence) bool { return o.ctx.Opening && o.says("quit") && o.afterLoad() }, "off"}, // "the indicators quit on the left"
 	{"beeps", occurrence.afterLoad, "runs"}, // "the horn beeps"
 	{"runs", func(o occurrence) bool { return o.before().text == "im" || o.before().text == "i" && o.says("running") }, "aside"}, // "I'm running late"
 	{"runs", func(o occurrence) bool {
