@@ -2,6 +2,7 @@ package choose
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -50,4 +51,38 @@ func TestOneRepairIsEnough(t *testing.T) {
 	away := ToRepair(o)
 	assert.InDelta(t, 3, away[0], 1e-12)
 	assert.InDelta(t, 3+0.75*3, away[1], 1e-12)
+}
+
+// dealt is a problem of random tests.
+func dealt(rng *rand.Rand, hyps, tests, outcomes int) *Options {
+	o := &Options{Prior: distribution(rng, hyps), Enough: 0.95, Minutes: func(from, test int) float64 { return 1 + float64((from+2*test+3)%4) }}
+	for range tests {
+		var parts [][]float64
+		for range hyps {
+			parts = append(parts, distribution(rng, outcomes))
+		}
+		o.Parts = append(o.Parts, parts)
+	}
+	return o
+}
+
+// Without classes each hypothesis is one by itself.
+func TestEachHypothesisByItself(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 20 {
+		o := dealt(rng, 6, 5, 3)
+		bare := ToRepair(o)
+		o.Class = []int{0, 1, 2, 3, 4, 5}
+		assert.Equal(t, ToRepair(o), bare)
+	}
+}
+
+// BenchmarkToRepair looks ahead from 8 tests of 20 over 40 hypotheses, as early in a job.
+func BenchmarkToRepair(b *testing.B) {
+	o := dealt(rand.New(rand.NewPCG(1, 2)), 40, 20, 5)
+	o.First = 8
+	b.ReportAllocs()
+	for b.Loop() {
+		ToRepair(o)
+	}
 }
