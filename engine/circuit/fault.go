@@ -278,53 +278,6 @@ const (
 // RunsAtRest reports whether the load should run while the relay is not energised.
 func (in *Instance) RunsAtRest() bool { return in.draw.Wiring.net.RunsAtRest }
 
-// Possible reports whether the fault can occur in a wiring: the elements it acts
-// on must be there and its own condition met, as far as the wiring decides it.
-func (m *Model) Possible(f *Fault, w *Wiring) bool { return w.possible()[f.number] }
-
-// possibleIn tells of every form of a fault whether it can occur in a wiring.
-func (m *Model) possibleIn(w *Wiring) []bool {
-	out := make([]bool, len(m.forms))
-	for i, f := range m.forms {
-		out[i] = m.workOutPossible(f, w)
-	}
-	return out
-}
-
-func (m *Model) workOutPossible(f *Fault, w *Wiring) bool {
-	if f.Suspect.When != nil {
-		if ok, err := f.Suspect.When.Truth(w.env); err == nil && !ok {
-			return false
-		}
-	}
-	for _, e := range f.effects {
-		if !m.effectPossible(&e, w) {
-			return false
-		}
-	}
-	return true
-}
-
-func (m *Model) effectPossible(e *effect, w *Wiring) bool {
-	for i := range e.group {
-		if !m.effectPossible(&e.group[i], w) {
-			return false
-		}
-	}
-	if len(e.group) > 0 {
-		return true
-	}
-	if len(e.options) == 0 {
-		return e.element == m.special.armature || e.element >= 0 && m.kinds[e.element] == "alternator" || m.around0(e, w) || e.element >= 0 && w.net.branches[e.element].here()
-	}
-	for i := range e.options {
-		if m.effectPossible(&e.options[i], w) {
-			return true
-		}
-	}
-	return false
-}
-
 // Instance applies faults to a draw. normal holds the standard normal numbers of
 // all the faults in turn. Errors name the suspect whose formula fails.
 func (m *Model) Instance(d *Draw, faults []*Fault, normal []float64) (*Instance, error) {

@@ -158,37 +158,6 @@ func (n *Network) joint(w *Wiring, places []string) (branch, bool) {
 	return n.between(a, b), okA && okB && a != b
 }
 
-// around0 reports whether an effect acts on surroundings that the wiring can have.
-func (m *Model) around0(e *effect, w *Wiring) bool {
-	if e.wakes == 0 {
-		return false
-	}
-	n, err := m.variant(w, e.wakes)
-	if err != nil {
-		return false
-	}
-	if e.element >= 0 {
-		return n.branches[e.element].here()
-	}
-	for i, a := range m.around {
-		if e.wakes&(1<<i) == 0 {
-			continue
-		}
-		if _, ok := n.joint(w, a.join); ok {
-			return true
-		}
-		for _, c := range a.chains {
-			if c.When == nil {
-				return true
-			}
-			if is, err := c.When.Truth(w.env); err == nil && is {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // rewires reports whether a fault wires the circuit another way.
 func (f *Fault) rewires() bool {
 	rewires := false
