@@ -17,7 +17,7 @@ func (c *call) nearest(text string) string {
 	whole, parts, near, part := 0.6, 0.7, "", ""
 	like := likeness{said: words, word: map[string]float64{}}
 	for _, s := range c.r.sayings {
-		if s.loose || concepts[s.means] == gManner || concepts[s.means] == gPlace || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
+		if s.phrase == low || s.loose || concepts[s.means] == gManner || concepts[s.means] == gPlace || common[s.phrase] || strings.Contains(s.means, "=") && c.askOf(strings.SplitN(s.means, "=", 2)[0]) == nil {
 			continue
 		}
 		if abs(len(low)-len(s.phrase)) < 6 {

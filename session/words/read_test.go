@@ -332,3 +332,12 @@ func BenchmarkRead(b *testing.B) {
 		r.Read("eighty six has twelve point four, relay out, key on, no click", ctx)
 	}
 }
+
+// What was said is not offered in its own place.
+func TestWhatWasSaidIsNotOfferedAgain(t *testing.T) {
+	ctx := corpusContexts()["volts_86_out"]
+	ctx.LoadKind, ctx.Asks = "motor", append(ctx.Asks, Ask{Fact: "load_kind", Kind: rules.Choice, Of: []string{"motor", "lamp"}})
+	res := shipped(t).Read("motor", ctx)
+	require.Len(t, res.Unread, 1)
+	require.NotEqual(t, "motor", res.Unread[0].Nearest)
+}
