@@ -200,7 +200,7 @@ func (t *turn) tell(heard words.Result) error {
 		}
 	}
 	if len(heard.Questions) == 0 && len(heard.Unread) > 0 && len(heard.Findings) == 0 && len(heard.Commands) == 0 {
-		t.asked = t.j.asked // nothing was understood: the question stands
+		t.asked = t.j.stillAsked() // nothing was understood
 	}
 	if t.asked == nil && len(heard.Commands) == 0 && t.j.askedOfRepair() {
 		t.asked = t.j.asked // what was seen meanwhile is taken; the repair is not lost over it
@@ -208,6 +208,7 @@ func (t *turn) tell(heard words.Result) error {
 	for _, u := range heard.Unread {
 		t.notRead(u)
 	}
+	defer t.sayLeft(heard.Left)
 	stood := t.j.stand()
 	sound := t.acceptable(heard.Findings)
 	if len(sound) == 0 && len(heard.Findings) > 0 {
@@ -238,6 +239,27 @@ func (t *turn) tell(heard words.Result) error {
 		}
 	}
 	return nil
+}
+
+// stillAsked are the questions asked back once an utterance was not understood: the first
+// stands once more, and is then left open, lest it be asked for ever.
+func (j *job) stillAsked() []words.Question {
+	if len(j.asked) == 0 || j.askedOfRepair() {
+		return j.asked
+	}
+	if j.asked[0].Again {
+		return j.asked[1:]
+	}
+	asked := slices.Clone(j.asked)
+	asked[0].Again = true
+	return asked
+}
+
+// sayLeft says what is not kept because the question about it was left unanswered.
+func (t *turn) sayLeft(what string) {
+	if what != "" && len(t.asked) == 0 {
+		t.say("Not kept: “%s”. Say it again with what was asked, if it counts.", short(what))
+	}
 }
 
 // sayAssumed says what was not said and was taken for granted, unless the vehicle

@@ -400,6 +400,34 @@ func TestAReadingBesideAnOpenQuestion(t *testing.T) {
 	require.Nil(t, r.Question, r.Text)
 }
 
+// A question that is not answered does not come back for ever, and what it was about is said
+// to be not kept.
+func TestAQuestionNotAnsweredIsLeftOpen(t *testing.T) {
+	const left = "Not kept: “77 ohms”"
+	for _, other := range []string{"the relay buzzes", "key is off"} {
+		c, _ := talking(t, plough())
+		require.NotNil(t, c.say("77 ohms").Question)
+		r := c.say(other)
+		require.Nil(t, r.Question, r.Text)
+		require.Len(t, r.Entries, 1, "%s is kept all the same: %s", other, r.Text)
+		require.Contains(t, r.Text, left)
+		require.NotContains(t, c.say("relay in").Text, left, "said once")
+	}
+	c, _ := talking(t, plough())
+	first := c.say("77 ohms").Question
+	require.NotNil(t, first)
+	require.NotNil(t, c.say("my dog barks").Question, "it stands once more")
+	r := c.say("my dog barks")
+	require.Nil(t, r.Question, r.Text)
+	require.Contains(t, r.Text, left)
+
+	c, _ = talking(t, plough())
+	c.say("77 ohms")
+	r = c.say("coil on the bench")
+	require.NotContains(t, r.Text, left)
+	require.Contains(t, r.Text, "77 Ω between")
+}
+
 // What the load is seen to do after the repair counts more than what was said.
 func TestARepairThatDidNotHoldIsNotCalledProved(t *testing.T) {
 	c, _ := talking(t, plough())

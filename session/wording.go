@@ -162,14 +162,17 @@ func setupWords(s rules.Setup) string {
 		}
 		return "relay on the bench" + words.ConditionWords(s)
 	}
-	text := "relay " + s.Relay
-	if s.Key != "" {
-		text += ", key " + s.Key
-	}
+	text := words.ConditionWords(s)
 	if s.Command != "" {
-		text += ", commanded " + s.Command
+		text = ", commanded " + s.Command + text
 	}
-	return text + words.ConditionWords(s)
+	if s.Key != "" {
+		text = ", key " + s.Key + text
+	}
+	if s.Relay != "" {
+		text = ", relay " + s.Relay + text
+	}
+	return strings.TrimPrefix(text, ", ")
 }
 
 func withoutDot(text string) string { return strings.TrimSuffix(strings.TrimSpace(text), ".") }

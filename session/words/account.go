@@ -235,7 +235,7 @@ func (c *call) audit() {
 // atOdds tells that a load ran or a relay clicked, and a number said in the same breath
 // would be kept as read with the relay out, or switched off, though nobody said so.
 func (c *call) atOdds() bool {
-	works := slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
+	works := c.ran || slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
 		return f.Kind == KindReading && f.Setup.Command == "on" && (f.Answer.Choice == "runs" || f.Answer.Choice == "weak" || f.Answer.Choice == "click" || f.Answer.Choice == "trips")
 	})
 	return works && slices.ContainsFunc(c.res.Findings, func(f Finding) bool {

@@ -31,6 +31,12 @@ func (c *call) ask(text string, choices []Choice) {
 	c.res.Questions = append(c.res.Questions, Question{Text: text, Choices: choices, Heard: heard})
 }
 
+// askHowItStood asks what else is to be said of the setup, to which a setup alone is an answer.
+func (c *call) askHowItStood(text string, choices []Choice) {
+	c.ask(text, choices)
+	c.res.Questions[len(c.res.Questions)-1].OfSetup = true
+}
+
 // askMistyped asks about a word that looks like a mistyped number, and offers what would be
 // read with the nearest number word in its place.
 func (c *call) askMistyped(f *frame) {
@@ -72,8 +78,15 @@ func (c *call) askWhere(f *frame, why string) {
 	if len(f.nums) > 0 && c.tooManyVolts(f.nums[0].num) {
 		text += fmt.Sprintf(" And check: this job is a %g volt system.", c.ctx.SystemVolts)
 	}
+	if why == relayUnsaid {
+		c.askHowItStood(text, nil)
+		return
+	}
 	c.ask(text, nil)
 }
+
+// relayUnsaid is asked about where the same terminal is read at with the relay in or out.
+const relayUnsaid = "it was not said whether the relay was in or out"
 
 // askEnd offers both ends of a part whose side was not said, with what take makes
 // of each; false where that is not all that is missing.
@@ -231,7 +244,7 @@ func dimFits(dim string, m rules.Mode) bool {
 func (c *call) askSetup(fd Finding, f *frame, missing string) {
 	options := []rules.Setup{{Key: "on", Command: "on"}, {Key: "on", Command: "off"}, {Key: "off", Command: "off"}}
 	if missing == "relay" {
-		c.askWhere(f, "it was not said whether the relay was in or out")
+		c.askWhere(f, relayUnsaid)
 		return
 	}
 	var choices []Choice
@@ -250,5 +263,5 @@ func (c *call) askSetup(fd Finding, f *frame, missing string) {
 		c.file(only, f)
 		return
 	}
-	c.ask("For “"+f.raw+"”: was the key on, and was it switched on?", choices)
+	c.askHowItStood("For “"+f.raw+"”: was the key on, and was it switched on?", choices)
 }

@@ -96,6 +96,12 @@ func rawOf(in []item) string {
 			b.WriteByte(' ')
 		}
 		b.WriteString(it.raw)
+		for _, u := range it.unit {
+			if !u.glued {
+				b.WriteByte(' ')
+			}
+			b.WriteString(u.raw)
+		}
 	}
 	return b.String()
 }

@@ -15,6 +15,7 @@ type frame struct {
 	outcomes  []string // what was seen otherwise: click, runs, blown
 	acts      []string
 	setups    []string
+	implied   []string // those of the setups that were not said: what was seen takes them
 	manner    []string // concepts of how sure, how much
 	elements  []string // place words without a lead position: load, relay, fuse
 	hedges    []string // as said
@@ -118,7 +119,8 @@ func (c *call) frames(clause []item) []frame {
 		base.setups = append(base.setups, "unkept_state") // "drops to 9 under load", where no load can run
 	}
 	if !c.onBench() {
-		base.setups = append(base.setups, impliedSetups(base, syms)...)
+		base.implied = impliedSetups(base, syms)
+		base.setups = append(base.setups, base.implied...)
 	}
 	if _, clash := saidSetup(base.setups); clash != "" {
 		if left, right := cutBySetup(clause); right != nil {

@@ -34,6 +34,10 @@ func (c *call) merge(in []frame) []frame {
 		if f.onlySetup() && f.so && i > 0 && len(in[i-1].nums) > 0 {
 			continue // "12.4, so it's not being switched"
 		}
+		if n := len(out); n > 0 && onlyNumber(&out[n-1]) && saidInOhms(&out[n-1]) && f.namesCoil() {
+			out[n-1].join(f) // "84 ohms, coil on the bench"
+			continue
+		}
 		if f.onlySetup() && !f.no {
 			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
 			c.setups = append(c.setups, f.setups...)
@@ -156,6 +160,15 @@ func joins(a, b *frame) bool {
 		return true // the donor is proved
 	}
 	return false
+}
+
+// namesCoil tells that the coil is named, how it stood perhaps, and no more.
+func (f *frame) namesCoil() bool {
+	return f.bare() && slices.Equal(f.elements, []string{"coil"}) && len(f.places)+len(f.acts)+len(f.manner)+len(f.unknown)+len(f.strays) == 0
+}
+
+func saidInOhms(f *frame) bool {
+	return !slices.ContainsFunc(f.nums, func(n item) bool { return n.num.unit.dim != ohm && n.num.unit.dim != kilo })
 }
 
 // judgedGround tells a judgement of the ground that the number after it was read at: "ground's

@@ -265,7 +265,7 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	var missing string
 	fd.Setup, fd.Assumed, missing = c.complete(plan)
 	if missing == "relay" && c.needsRelay(f) {
-		return fd, "it was not said whether the relay was in or out"
+		return fd, relayUnsaid
 	}
 	if mode == rules.Ohms {
 		fd.Assumed = slices.DeleteFunc(fd.Assumed, func(s string) bool { return s == "coil "+coilWords["rest"] }) // nobody reads ohms on a coil that is fed

@@ -14,6 +14,17 @@ func (r *Reader) answerQuestion(text string, ctx Context) Result {
 	if len(q.Pending) > 0 && len(q.Choices) > 0 {
 		return r.answerReadBack(text, q, ctx)
 	}
+	res := r.asAnswer(text, q, ctx)
+	reAsked := slices.ContainsFunc(res.Questions, func(q Question) bool { return q.Again })
+	if !res.Answered && !reAsked && !toldOtherwise(q, res) {
+		res.Left = q.Heard
+	}
+	return res
+}
+
+// asAnswer reads an utterance with what the question was about, or afresh where it is no
+// answer to it.
+func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 	// A screen's button says the words that were offered: those are an answer, whatever
 	// else they could mean.
 	for _, ch := range q.Choices {
@@ -35,14 +46,43 @@ func (r *Reader) answerQuestion(text string, ctx Context) Result {
 		return fresh
 	}
 	whole := r.readFresh(q.Heard+", no wait, "+text, ctx)
-	if len(whole.Findings) > 0 && len(whole.Questions)+len(whole.Unread) == 0 {
+	if whole.settled() {
 		whole.Answered = true
 		return whole
 	}
-	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 {
+	if added := r.readFresh(q.Heard+", "+text, ctx); setupAlone(fresh) && added.settled() {
+		added.Answered = true // "coil on the bench"
+		return added
+	}
+	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 && !q.Again && (q.OfSetup || !setupAlone(fresh)) {
+		whole.Questions[0].Again = true
 		return whole
 	}
 	return fresh
+}
+
+// settled tells that something was taken and nothing is left to ask.
+func (r *Result) settled() bool {
+	return len(r.Findings) > 0 && len(r.Questions)+len(r.Unread) == 0
+}
+
+// setupAlone tells that nothing was said but how the vehicle stands.
+func setupAlone(r Result) bool {
+	return len(r.Findings)+len(r.Questions)+len(r.Unread) == 0 && slices.ContainsFunc(r.Commands, func(c Command) bool { return c.Kind == CmdSetup })
+}
+
+// toldOtherwise tells that a question can be left with nothing lost: it was dropped by name,
+// what it was about was taken back, or its number was said again in full.
+func toldOtherwise(q Question, r Result) bool {
+	if slices.ContainsFunc(r.Commands, func(c Command) bool { return c.Kind == CmdNo || c.Kind == CmdUndo || c.Kind == CmdCorrect }) {
+		return true
+	}
+	for _, it := range spell(scan(q.Heard)) {
+		if it.kind == kNum && slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Answer.Number != nil && *f.Answer.Number == it.num.v }) {
+			return true
+		}
+	}
+	return false
 }
 
 // corrects tells whether what was said corrects the number of a stored reading at its

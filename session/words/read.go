@@ -27,6 +27,7 @@ type call struct {
 	doubts   []doubt        // findings that are asked about before they count
 	amends   int            // entry that the finding being filed takes the place of; 0 = none
 	actually bool           // "actually" stands behind the number
+	ran      bool           // the load was said to run, which is asked about
 	unsure   bool           // it was asked where a number was read
 	muddled  bool           // part of it was not understood and may bear on all that was read
 	choosing bool           // what is filed will be a choice: picking it settles every doubt

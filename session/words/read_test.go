@@ -299,7 +299,7 @@ func beside(words []string, i int) int {
 func numbersIn(r *Reader, said string, ctx Context) []float64 {
 	texts := []string{said}
 	if ctx.Asked != nil {
-		texts = append(texts, ctx.Asked.Heard, ctx.Asked.Heard+", no wait, "+said)
+		texts = append(texts, ctx.Asked.Heard, ctx.Asked.Heard+", no wait, "+said, ctx.Asked.Heard+", "+said)
 	}
 	var out []float64
 	for _, text := range texts {

@@ -31,6 +31,7 @@ type item struct {
 	glued   bool // no space before it
 	noun    bool // begins a saying, as the "one" of "one side": no part of a number
 	num     num
+	unit    []item // the words of its unit, as said
 	concept string
 	loose   []item   // the words in a saying that stood for a *
 	facts   []string // told by the words beside their concept, where the circuit is described

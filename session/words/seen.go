@@ -237,8 +237,38 @@ func (c *call) watched(f *frame, said rules.Setup, m rules.Mode, choice string) 
 	}
 	fd := Finding{Kind: KindReading, Measure: rules.Measure{Mode: m, During: during(f)}, Answer: Answer{Choice: choice}, Hedge: hedge(f), Notes: notes(f)}
 	fd.Setup, fd.Assumed, _ = c.complete(setupPlan{said: said, habit: habit})
+	if why := c.againstComplaint(choice); why != "" && m == rules.Watch && c.unprompted(f, said) {
+		fd.Words = c.say(fd)
+		c.ran = true
+		c.ask(why+" Did you see it just now: "+fd.Words+"?", []Choice{c.choiceFor("yes", fd)})
+		return
+	}
 	c.settle(fd, f)
 }
+
+// againstComplaint says what the complaint is where a load that is seen to do so contradicts it.
+func (c *call) againstComplaint(seen string) string {
+	switch {
+	case c.ctx.Complaint == "dead" && (seen == "runs" || seen == "weak"):
+		return "The complaint is that the load never runs."
+	case c.ctx.Complaint == "weak" && seen == "runs":
+		return "The complaint is that the load runs weak."
+	case c.ctx.Complaint == "stays_on" && seen == "off":
+		return "The complaint is that the load never stops."
+	}
+	return ""
+}
+
+// unprompted tells that what the load does was said beside a test that asks for a number,
+// with nothing done to make it do so and nothing to say that it just happened: "it spins yeah".
+func (c *call) unprompted(f *frame, said rules.Setup) bool {
+	happened := slices.ContainsFunc(strings.Fields(strings.ToLower(f.raw)), func(w string) bool { return happening[w] })
+	told := said.Key != "" || said.Relay != "" && !slices.Contains(f.implied, "relay_in") || said.Command != "" && !slices.Contains(f.implied, "command_on")
+	return c.expectsNumber() && !c.choosing && !happened && !told && len(f.acts) == 0
+}
+
+// happening are words by which something is news.
+var happening = set(`now just suddenly started came kicked again`)
 
 // ranUncommanded is the setup of the last finding, where in it the load ran switched off.
 func (c *call) ranUncommanded() *rules.Setup {

@@ -67,9 +67,9 @@ func measureUnits(in []item) []item {
 		if j+2 < len(in) && in[j].text == "of" && (in[j+1].text == "a" || in[j+1].text == "an") && isUnitItem(in[j+2]) {
 			j += 2 // "point eight of an ohm"
 		}
-		n := readUnit(&it.num, in, j)
-		if n > 0 {
+		if n := readUnit(&it.num, in, j); n > 0 {
 			i = j + n - 1
+			it.unit = in[at+1 : j+n]
 		}
 		if isDIN(it.num.digits) && (nextTo(in, i, "is") || nextTo(in, i, "at")) && i+2 < len(in) && in[i+2].kind == kNum {
 			it.num.unit = unit{} // "86 V = 12.3"

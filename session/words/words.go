@@ -139,6 +139,10 @@ type Question struct {
 	// Pending is what was heard, is read back in Text and is not stored yet. Choices then
 	// holds the one choice that says yes to it.
 	Pending []Finding
+	// Again tells that it was not answered once already: it is left open where it is not
+	// answered now.
+	Again   bool
+	OfSetup bool // asks how the vehicle stood: a setup alone answers part of it
 }
 
 // Choice is one way to take what was said, with what it would then mean.
@@ -167,7 +171,8 @@ type Result struct {
 	Commands  []Command
 	Questions []Question
 	Unread    []Unread
-	Answered  bool // it answers Context.Asked, and is nothing said afresh
+	Answered  bool   // it answers Context.Asked, and is nothing said afresh
+	Left      string // what Context.Asked was about, where it is left unanswered: it is not kept
 }
 
 func (r *Result) empty() bool {
