@@ -19,6 +19,7 @@ type Interview struct {
 	at     int    // index into questions
 	missed int    // answers to the question that were not taken
 	named  bool   // the label names the load
+	back   string // what is to be asked of what was said, in place of the question
 	said   string // what began a job beside diagnosis
 	o      OpenRequest
 }
@@ -170,6 +171,9 @@ func (i *Interview) notTaken() string {
 		i.at, i.missed = i.at+1, 0
 		return "I did not take that either; I leave it open."
 	}
+	if i.at == 0 && i.back != "" {
+		return i.back
+	}
 	if i.at == 0 {
 		return "I did not take that. Pick one:" // the one question that a job cannot do without
 	}
@@ -317,10 +321,21 @@ func (i *Interview) answersAnother(text string) bool {
 	return took
 }
 
+func offersComplaint(c words.Choice) bool {
+	return slices.ContainsFunc(c.Findings, func(f words.Finding) bool { return f.Kind == words.KindComplaint })
+}
+
 // takeFindings takes what the reader finds in a saying and an opening has room for.
 func (i *Interview) takeFindings(text string, c words.Context) bool {
 	took := false
-	for _, f := range i.reader.Read(text, c).Findings {
+	heard := i.reader.Read(text, c)
+	i.back = ""
+	for _, q := range heard.Questions {
+		if q.Text != words.WhatIsWrong && slices.ContainsFunc(q.Choices, offersComplaint) {
+			i.back = q.Text
+		}
+	}
+	for _, f := range heard.Findings {
 		switch f.Kind {
 		case words.KindComplaint:
 			i.o.Complaint = f.Complaint

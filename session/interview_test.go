@@ -118,6 +118,19 @@ func TestTheFirstLineMayTellItAll(t *testing.T) {
 	require.Equal(t, "heater", o.Circuit.Load.Kind)
 }
 
+// What becomes of the relay is no complaint of the load: what the load does is asked, and why.
+func TestInterviewOfAPartThatSuffers(t *testing.T) {
+	for _, said := range []string{"melts the relay socket", "relay gets really hot", "third relay this year"} {
+		i, err := NewInterview(book(t))
+		require.NoError(t, err)
+		i.Question()
+		require.Contains(t, i.Answer(said), "What does the load do?", said)
+		require.Empty(t, i.Request().Complaint, said)
+		require.Empty(t, i.Answer("it never runs"), said)
+		require.Equal(t, "dead", i.Request().Complaint, said)
+	}
+}
+
 func TestInterviewEndsWhateverIsSaid(t *testing.T) {
 	i, err := NewInterview(book(t))
 	require.NoError(t, err)

@@ -25,6 +25,7 @@ var concepts = map[string]group{
 	"wrong_part": gOutcome, "live": gOutcome, "short": gOutcome, "dead": gOutcome, "nothing": gOutcome, "open_line": gOutcome, "open": gOutcome,
 	"beeps": gOutcome, "no_beep": gOutcome, "same": gOutcome, "changed": gOutcome, "good": gOutcome, "bad": gOutcome,
 	"gone": gOutcome, "still_there": gOutcome, "stays_on": gOutcome, "drops_out_hot": gOutcome, "inverted": gOutcome, "nothing_moves": gOutcome,
+	"suffers": gOutcome, "slow": gOutcome,
 
 	"relay_in": gSetup, "relay_out": gSetup, "bench": gSetup, "key_on": gSetup, "key_off": gSetup,
 	"command_on": gSetup, "command_off": gSetup, "energised": gSetup, "rest": gSetup, "loaded": gSetup,

@@ -188,8 +188,8 @@ var complaintOf = []struct {
 	{"blows_fuse", []string{"trips", "blown"}},
 	{"chatters", []string{"buzz"}},
 	{"intermittent", []string{"comes_and_goes"}},
-	{"weak", []string{"weak", "dim"}},
-	{"dead", []string{"off", "dead", "nothing", "dark"}},
+	{"weak", []string{"weak", "dim", "slow"}},
+	{"dead", []string{"off", "dead", "nothing", "dark", "no_beep"}},
 }
 
 // complaint files what the customer says is wrong.
@@ -215,11 +215,23 @@ func (c *call) complaint(f *frame, seen []string) {
 			return
 		}
 	}
+	c.askComplaint(f)
+}
+
+// WhatIsWrong asks for a complaint where nothing of one was told.
+const WhatIsWrong = "What is wrong with it?"
+
+// askComplaint asks what the load does, where only what became of a part was told, or nothing.
+func (c *call) askComplaint(f *frame) {
 	var choices []Choice
 	for _, k := range complaintOf {
 		fd := Finding{Kind: KindComplaint, Complaint: k.id}
 		fd.Words = c.say(fd)
 		choices = append(choices, Choice{Words: strings.ReplaceAll(k.id, "_", " "), Findings: []Finding{fd}})
 	}
-	c.ask("What is wrong with it?", choices)
+	text := WhatIsWrong
+	if f.outcome("suffers", "burnt") || f.has(f.setups, "heat_soaked") {
+		text = "A part that gets hot or keeps failing has a bad joint or too much current in it: that is looked for in any case. What does the load do?"
+	}
+	c.ask(text, choices)
 }

@@ -54,7 +54,7 @@ const spellingOf = "spelling of "
 
 // New makes a Reader. A synonym means one of Concepts, or a fact and its value
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number"), or is
-// another spelling of a word ("spelling of nothing").
+// another spelling of a word ("spelling of nothing"), or is what a load does ("doing").
 // Every wrong synonym is named in the error, a rules.Errors.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
 	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}, respelt: map[string]string{}}
@@ -62,11 +62,16 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		r.add(strings.ReplaceAll(c, "_", " "), c)
 	}
 	var wrong rules.Errors
+	var verbs []string
 	for _, s := range synonyms {
 		if word, ok := strings.CutPrefix(s.Means, spellingOf); ok {
 			for _, w := range s.Said {
 				r.respelt[plain(strings.ToLower(w))] = plain(word)
 			}
+			continue
+		}
+		if s.Means == loadVerb {
+			verbs = append(verbs, s.Said...)
 			continue
 		}
 		if _, ok := concepts[s.Means]; !ok && !strings.Contains(s.Means, "=") {
@@ -86,6 +91,7 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 			}
 		}
 	}
+	r.addDoing(verbs)
 	for w := range r.vocab {
 		if len(w) >= 4 && !numberWord(w) {
 			r.targets = append(r.targets, w)
@@ -182,11 +188,12 @@ func (r *Reader) match(in []item) []item {
 // n words begins with, and goes on after it: "it goes up to", "the light comes on when it should be off".
 func (r *Reader) longerBehind(in []item, n int) bool {
 	first := r.root.next[in[0].text]
-	if in[0].text != "it" && (first == nil || first.concept != "load") {
+	ofLoad := first != nil && first.concept == "load"
+	if in[0].text != "it" && !ofLoad {
 		return false
 	}
 	_, took, _ := r.longest(in[1:])
-	return took > n
+	return took > n || ofLoad && took == n && took > 1 // "horn sounds sick"
 }
 
 // nouns marks each "one" and "zero" that begins a saying: "one side", "zero idea" hold no number.

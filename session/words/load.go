@@ -106,6 +106,33 @@ func (r *Reader) loadDid(in []item) []item {
 	return in
 }
 
+// fuseEnds are verbs of how a fuse ends.
+var fuseEnds = set(`blow blows blew blowing pop pops popped popping melt melts`)
+
+// fuseDid takes "the fuel pump fuse keeps blowing" for a fuse that goes: of a fan it would
+// be said that it runs on.
+func fuseDid(in []item) []item {
+	for i, it := range in {
+		if !ofAFuse[it.concept] {
+			continue
+		}
+		j := i + 1
+		for j < len(in) && (in[j].kind == kWord && (perfect[in[j].text] || degrees[in[j].text] || in[j].text == "always" || in[j].text == "'s")) {
+			j++
+		}
+		if j == len(in) || in[j].kind == kNum {
+			continue
+		}
+		said := strings.Fields(strings.ToLower(in[j].raw))
+		if n := len(said); n == 1 && fuseEnds[said[0]] || n > 1 && strings.HasPrefix(said[0], "keep") && fuseEnds[said[n-1]] {
+			in[j] = item{kind: kConcept, concept: "trips", text: "trips", raw: in[j].raw}
+		}
+	}
+	return in
+}
+
+var ofAFuse = set(`fuse feed_fuse coil_fuse`)
+
 // pluggedLoad takes "the fan's not plugged in" for a load unplugged: of the relay it says
 // nothing.
 func pluggedLoad(in []item) []item {

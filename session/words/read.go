@@ -101,7 +101,7 @@ func (c *call) items(text string) []item {
 	in = c.minutes(measureUnits(alpha(spell(c.r.nouns(in)))))
 	in = c.inContext(c.r.fullNames(howOften(c.r.match(in))))
 	in = loadStates(pluggedLoad(c.neighbours(in)))
-	in = c.r.loadDid(offThenOn(itsState(switchedToo(in))))
+	in = c.r.loadDid(fuseDid(offThenOn(itsState(switchedToo(in)))))
 	in = c.terminals(in)
 	return c.count(c.places(in))
 }

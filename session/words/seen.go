@@ -13,7 +13,7 @@ var (
 		"runs": "runs", "bright": "runs", "weak": "weak", "dim": "weak", "off": "off", "dead": "off", "nothing": "off",
 		"dark": "off", "silent": "off", "trips": "trips", "blown": "trips", "comes_and_goes": "comes_and_goes",
 		"stays_on": "runs", "gone": "gone", "same": "same", "still_there": "same", "good": "runs",
-		"drops_out_hot": "comes_and_goes",
+		"drops_out_hot": "comes_and_goes", "slow": "weak",
 	}
 	lampChoice = map[string]string{
 		"bright": "bright", "runs": "bright", "dim": "dim", "weak": "dim", "dark": "dark", "nothing": "dark", "dead": "dark", "off": "dark",

@@ -14,6 +14,10 @@ func (r *Reader) fixSlips(in []item) []item {
 		if in[i].kind == kWord {
 			in[i].text = r.spelt(in[i].text)
 		}
+		if shortAnd[in[i].text] && i > 0 && i+1 < len(in) && countsOn(in[i-1]) && (countsOn(in[i+1]) || in[i+1].text == "a") {
+			in[i].text = "and" // "across 86 an 85", "twelve an a half"
+			continue
+		}
 		it := in[i]
 		if it.kind == kWord && (len(it.text) == 2 || len(it.text) == 3) && isWord(it.text) && !r.known(it.text) {
 			in[i].text = r.exchanged(it.text)
@@ -34,10 +38,34 @@ func (r *Reader) fixSlips(in []item) []item {
 		} else if w := r.correct(it.text); w != "" {
 			in[i].text = w
 		} else {
-			in[i].text = r.exchanged(it.text)
+			in[i].text = firstText(nearestLink(it.text), r.exchanged(it.text))
 		}
 	}
 	return in
+}
+
+// nearestLink is the one word of joining or reading, of five letters and more, that w is a
+// single slip from, "" for none: "reding".
+func nearestLink(w string) string {
+	found := ""
+	for link := range linkWords {
+		if len(w) < 5 || len(link) < 5 || !sameStart(w, link) || !within(w, link, 1) {
+			continue
+		}
+		if found != "" {
+			return ""
+		}
+		found = link
+	}
+	return found
+}
+
+// shortAnd are slips of "and" that are words of their own, or too short to be told by their
+// letters: between two numbers they can be nothing else.
+var shortAnd = set(`an nd ad anf amd und`)
+
+func countsOn(it item) bool {
+	return it.kind == kNum || it.kind == kWord && numberWord(it.text)
 }
 
 // spelt is the usual spelling of a word of dialect or haste: "nuthin", "runnin".

@@ -1,0 +1,79 @@
+package words
+
+import "strings"
+
+// This file makes sayings of what loads do: a demister that clears "doesn't clear", "barely
+// clears" or "keeps clearing". The verbs are data.
+
+// loadVerb is what a verb of a load is the means of: "clear", "warm up".
+const loadVerb = "doing"
+
+// patterns are what one says of a load by its verb, with the meaning of each. V stands for the
+// verb, Vs and Ving for its forms. Other forms of a denial need none of their own.
+var patterns = []struct{ means, said string }{
+	{"off", "doesn't V/not Ving/never Vs/stopped Ving/stops Ving/stop Ving/quit Ving/refuses to V/fails to V/can't get it to V/isn't able to V"},
+	{"weak", "barely Vs/hardly Vs/scarcely Vs/barely V/hardly V/scarcely V/barely Ving/hardly Ving/struggles to V/struggling to V/slow to V/takes ages to V/takes forever to V/takes a long time to V/takes too long to V/takes its time to V/Vs slowly/Vs poorly/Vs badly/Vs weakly"},
+	{"weak", "doesn't V hard/doesn't V well/doesn't V properly/doesn't V right/doesn't V much/doesn't V fully/doesn't V fast/doesn't V enough/not Ving properly/not Ving well/not Ving much"},
+	{"stays_on", "won't stop Ving/doesn't stop Ving/never stops Ving/keeps Ving/keeps on Ving/Vs all the time/Vs constantly/Vs non stop"},
+}
+
+// addDoing makes the sayings of the verbs, but those that have a meaning already.
+func (r *Reader) addDoing(verbs []string) {
+	for _, verb := range verbs {
+		forms := strings.NewReplacer("Ving", inflect(verb, ingForm), "Vs", inflect(verb, sForm), "V", verb)
+		for _, p := range patterns {
+			for said := range strings.SplitSeq(forms.Replace(p.said), "/") {
+				if r.meaningOf(said) == "" {
+					r.add(said, p.means)
+				}
+			}
+		}
+	}
+}
+
+// meaningOf is the concept that a saying has, word for word; "" for none.
+func (r *Reader) meaningOf(said string) string {
+	n := &r.root
+	for w := range strings.FieldsSeq(plain(strings.ToLower(said))) {
+		if n = n.next[w]; n == nil {
+			return ""
+		}
+	}
+	return n.concept
+}
+
+// inflect puts the first word of a verb in another form: "warm up", "warms up".
+func inflect(verb string, form func(string) string) string {
+	first, rest, _ := strings.Cut(verb, " ")
+	return strings.TrimSpace(form(first) + " " + rest)
+}
+
+func sForm(verb string) string {
+	for _, hiss := range []string{"s", "sh", "ch", "x", "z", "o"} {
+		if strings.HasSuffix(verb, hiss) {
+			return verb + "es"
+		}
+	}
+	if strings.HasSuffix(verb, "y") && !vowel(verb, 2) {
+		return strings.TrimSuffix(verb, "y") + "ies"
+	}
+	return verb + "s"
+}
+
+func ingForm(verb string) string {
+	switch n := len(verb); {
+	case strings.HasSuffix(verb, "ee"):
+	case strings.HasSuffix(verb, "e"):
+		return verb[:n-1] + "ing"
+	case !vowel(verb, 1) && vowel(verb, 2) && !vowel(verb, 3) && !strings.ContainsAny(verb[n-1:], "wxy") && len(strings.FieldsFunc(verb, consonant)) == 1:
+		return verb + verb[n-1:] + "ing" // "spinning", but not "clearing", "blowing", "lowering"
+	}
+	return verb + "ing"
+}
+
+// vowel tells whether the letter so far from the end is a vowel.
+func vowel(w string, back int) bool {
+	return len(w) >= back && !consonant(rune(w[len(w)-back]))
+}
+
+func consonant(letter rune) bool { return !strings.ContainsRune("aeiou", letter) }
