@@ -21,6 +21,9 @@ func (c *call) corrections(in []item) []segment {
 		c.settled(in[i])
 		segs[0].mark, in = "correction", in[i+1:]
 	}
+	if should := c.shouldBe(in); should >= 0 && (segs[0].mark != "" || len(c.ctx.Last) > 0 && namesLast(in[:should])) {
+		segs[0].mark, in = "correction", in[should+1:] // "the last one should be 11.6"
+	}
 	for i := 0; i < len(in); i++ {
 		cur := &segs[len(segs)-1]
 		c.actually = c.actually || strings.EqualFold(in[i].raw, "actually") && neighbour(in, i, -1).kind == kNum && !hasNumber(in[i+1:])
@@ -71,6 +74,27 @@ func (c *call) deniesPlace(in []item) bool {
 	return false
 }
 
+// shouldBe is where it is said what the number after it should be, the only one; -1 for nowhere.
+func (c *call) shouldBe(in []item) int {
+	at := slices.IndexFunc(in, func(it item) bool { return it.concept == "should" })
+	if at < 0 || hasNumber(in[:at]) || !c.numberAlone(in[at+1:]) {
+		return -1
+	}
+	return at
+}
+
+// namesLast tells that what was said last is named, and no more: "that last one".
+func namesLast(in []item) bool {
+	last := false
+	for _, it := range in {
+		last = last || it.text == "last" || it.text == "previous"
+		if it.kind != kWord || !linkWords[it.text] && !common[it.text] && it.text != "previous" && it.text != "one" {
+			return false
+		}
+	}
+	return last
+}
+
 // nearLast tells a number whose whole part is that of the one understood last, which has to
 // be there.
 func (c *call) nearLast(in []item) bool {
@@ -99,7 +123,7 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 		if i == 0 && in[i].text == "wrong" && neighbour(in, 1, 0).kind == kSep && len(c.ctx.Last) > 0 {
 			return "correction", 1 // "wrong, it's 11.9"
 		}
-		if next := neighbour(in, i, 1); in[i].text == "that" && c.isLast(next) && neighbour(in, i, 2).concept == "that_was" && c.correctsPlace(cur, in[i+3:]) {
+		if next := neighbour(in, i, 1); (in[i].text == "that" || in[i].text == "the") && c.isLast(next) && neighbour(in, i, 2).concept == "that_was" && c.correctsPlace(cur, in[i+3:]) {
 			c.settled(next)
 			return "correction", 3 // "that 12.3 was on 87"
 		}

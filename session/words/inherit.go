@@ -33,6 +33,11 @@ func (c *call) inherit(all []frame) {
 			all[i].setups = append(all[i].setups, c.unsaidIn(all[i], all[i-1].setups)...)
 		}
 	}
+	for i := 1; i < len(all); i++ {
+		if f := &all[i]; inAnotherState(f, &all[i-1]) {
+			f.places, f.ownSetup = all[i-1].places, true
+		}
+	}
 	for i := len(all) - 2; i >= 0; i-- {
 		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
@@ -66,6 +71,14 @@ func (c *call) inherit(all []frame) {
 	}
 }
 
+// inAnotherState tells a number said with key or switch right after one of a place, of which
+// neither was said: "86 12.4, key off it's 0" is of that place twice.
+func inAnotherState(f, before *frame) bool {
+	switched := only(f.setups, "key_on", "key_off", "command_on", "command_off")
+	return onlyNumber(f) && len(f.nums) == 1 && len(switched) > 0 && len(switched) == len(f.setups) && len(f.elements) == 0 && f.nowhere == "" && !f.or &&
+		len(before.nums) == 1 && len(before.places) == 1 && len(before.setups) == 0
+}
+
 // clickedNow tells that the relay clicked in its socket, and nothing else was said of how the
 // vehicle stood: what was read in the same breath was read with the relay in.
 func (c *call) clickedNow(all []frame) bool {
@@ -93,7 +106,7 @@ func otherwise(a, b []string) bool {
 func (c *call) unevenly(all []frame) bool {
 	for _, f := range all {
 		for _, g := range all {
-			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) || c.standsAs(g.setups) {
+			if len(f.nums) == 0 || len(g.nums) == 0 || !placed(f) || !placed(g) || g.ownSetup || c.standsAs(g.setups) {
 				continue
 			}
 			for _, s := range g.setups {

@@ -80,7 +80,7 @@ func isAlpha(in []item, i int) bool {
 }
 
 // terminalWords stand before the mark of a terminal.
-var terminalWords = set(`pin pins terminal terminals term cavity blade tab leg spade slot number marked labelled labeled numbered stamped`)
+var terminalWords = set(`pin pins terminal terminals term t cavity blade tab leg spade slot number marked labelled labeled numbered stamped`)
 
 // terminals decides which numbers of the utterance are marks on the relay.
 func (c *call) terminals(in []item) []item {
@@ -132,10 +132,28 @@ func (c *call) isMark(in []item, i int, sure bool) bool {
 		return false
 	case placesBefore(in, i) && verbs[prev.text]:
 		return false // "85 to 86 is 86"
+	case prev.kind == kSep && onlyAState(in[i+1:]) && hasNumber(in[:i]) && !slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kPlace }):
+		return false // "9 amps running, 30 when it starts"
 	case sure:
 		return !(preps[next.text] && next.text != "to" && next.text != "-" && c.candidate(in, i+2) && !c.candidate(in, i-2))
 	}
 	return c.softMark(in, i, prev, next)
+}
+
+// onlyAState tells a clause that says in what state something was read, and no value.
+func onlyAState(in []item) bool {
+	state := false
+	for _, it := range in {
+		switch {
+		case it.kind == kSep:
+			return state
+		case isSetup(it) || it.concept == "inrush":
+			state = true
+		case it.kind != kWord || it.text == "is" || it.text == "has" || it.text == "and":
+			return false
+		}
+	}
+	return state
 }
 
 // softMark looks for what makes a small number a mark: a place word before it,

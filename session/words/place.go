@@ -41,34 +41,8 @@ func (c *call) places(in []item) []item {
 	in = c.sidesOf(c.prefixes(in))
 	in = c.namedPlaces(in)
 	in = leads(in)
-	return pairs(alike(in))
+	return pairs(in)
 }
-
-// alike joins three places or more that are said to read the same: "30, 86 and 87 all have".
-func alike(in []item) []item {
-	for i := 0; i < len(in); i++ {
-		var at []int
-		j := i
-		for ; j < len(in) && (onePlace(in[j]) || len(at) > 0 && (in[j].text == "and" || in[j].text == ",")); j++ {
-			if onePlace(in[j]) {
-				at = append(at, j)
-			}
-		}
-		if len(at) < 3 || j > at[len(at)-1]+1 || !slices.ContainsFunc(in[j:min(j+2, len(in))], saysAll) {
-			continue
-		}
-		all := item{kind: kPlace, raw: rawOf(in[i:j])}
-		for _, k := range at {
-			all.place.spots = append(all.place.spots, in[k].place.spots[0])
-		}
-		return alike(append(append(slices.Clone(in[:i]), all), in[j:]...))
-	}
-	return in
-}
-
-func onePlace(it item) bool { return it.kind == kPlace && len(it.place.spots) == 1 }
-
-func saysAll(it item) bool { return it.text == "all" || it.text == "each" || it.concept == "both" }
 
 // filler may stand between the parts of a place: "the in side of the fuse".
 var filler = set(`of the on 's its a an at my that this it are`)

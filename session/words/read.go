@@ -103,7 +103,7 @@ func (c *call) items(text string) []item {
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(fuseDid(offThenOn(itsState(switchedToo(in)))))
 	in = c.terminals(in)
-	return c.count(c.places(in))
+	return c.count(c.lists(c.places(in)))
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -118,6 +118,7 @@ func (c *call) run(items []item) {
 	if c.repair(items) {
 		return
 	}
+	items, wonders := withoutOpinion(items)
 	items = justOn(rhetorical(items))
 	c.muddled = c.muddled || ofElse(items)
 	var all []frame
@@ -144,7 +145,7 @@ func (c *call) run(items []item) {
 	all = c.wasOtherwise(all)
 	all = c.withoutSize(c.saidBetter(all))
 	c.inherit(all)
-	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") || asks(items) || asksBehind(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
+	if n := len(all); n > 0 && (strings.HasSuffix(c.text, "?") && !wonders || asks(items) || asksBehind(items)) && len(c.res.Commands) == 0 && len(all[n-1].nums) > 0 {
 		all[n-1].question = true
 	}
 	c.numbered = slices.ContainsFunc(all, func(f frame) bool { return len(f.nums) > 0 })
@@ -228,6 +229,46 @@ func asksBehind(in []item) bool {
 	}
 	return i >= 0 && i+1 < len(in) && being[in[i+1].text] && !hasNumber(in[i:]) && asks(in[i+1:])
 }
+
+// withoutOpinion leaves out what asks for an opinion of the number said before it: "12.4, that
+// good?", "12.2, what does that mean". Whether it is right is another question: of hearing it.
+func withoutOpinion(in []item) (rest []item, asked bool) {
+	last := -1
+	for i, it := range in {
+		if it.kind == kNum {
+			last = i
+		}
+	}
+	for i := last + 1; last >= 0 && i < len(in) && !asks(in); i++ {
+		if in[i].kind != kSep && opinionAsked(strings.Fields(strings.ToLower(rawOf(in[i:])))) && (in[i-1].kind == kSep || in[i].text != "that") {
+			return in[:i], true
+		}
+	}
+	return in, false
+}
+
+// opinionAsked tells a question for an opinion: "is that low?", "should I worry".
+func opinionAsked(said []string) bool {
+	if len(said) < 2 || !opinionStarts[said[0]] && !(said[0] == "is" && opinionOf[said[1]]) {
+		return false
+	}
+	wants := false
+	for _, w := range said {
+		w = strings.Trim(w, ",.;?!'")
+		wants = wants || opinions[w]
+		if !opinions[w] && !opinionWords[w] {
+			return false
+		}
+	}
+	return wants
+}
+
+var (
+	opinionStarts = set(`that what what's whats should does`)
+	opinionOf     = set(`that it this`)
+	opinions      = set(`ok okay good bad low high normal fine enough much alright worry mean little healthy expected`)
+	opinionWords  = set(`is that it this a bit or too should i we be does do what what's whats about for then in your book`)
+)
 
 // tellsNumber tells "is 12.4", with its subject left out, from "is 84 good".
 func tellsNumber(rest []item) bool {

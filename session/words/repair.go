@@ -38,9 +38,10 @@ func (c *call) repair(in []item) bool {
 	return true
 }
 
-// newPart tells "new relay, same fault": a part and that it is new, and what came of it.
+// newPart tells "new relay, same fault", or "new relay fixed it": a part and that it is new, and
+// what came of it.
 func (r *Reader) newPart(in []item) bool {
-	return len(in) > 3 && in[0].text == "new" && r.namesPart(in[1]) && in[2].kind == kSep
+	return len(in) > 2 && in[0].text == "new" && r.namesPart(in[1]) && (len(in) > 3 && in[2].kind == kSep || in[2].concept == "gone")
 }
 
 // ratings are the amperes of a new part, which stand in the repair's own words: "a new 20 amp fuse".

@@ -95,7 +95,7 @@ func (c *call) quoted(in []item) int {
 				at = i
 			}
 		}
-		amends = amends || amending[it.text] || amending[firstWord(it.raw)] && it.concept == "correction"
+		amends = amends || nums == 1 && (it.concept == "should" || strings.HasPrefix(it.raw, "should")) || amending[it.text] || amending[firstWord(it.raw)] && it.concept == "correction"
 	}
 	if nums != 2 || !amends || !c.isLast(in[at]) {
 		return -1

@@ -146,6 +146,9 @@ var ofWhatIsHeard = []sense{
 		return o.afterLoad() && !o.ctx.Opening && slices.ContainsFunc(o.in[o.at+1:], ofLoad)
 	}, "aside"}, // "the pump hums but won't turn"
 	{"buzz", func(o occurrence) bool { return o.afterLoad() && !o.ctx.Opening }, "unclear"}, // "the pump hums" says nothing of the relay
+	{"buzz", func(o occurrence) bool {
+		return o.begins("hum") && o.asksChoice() && !o.expects(rules.Listen) && !o.has("relay") && slices.ContainsFunc(o.in[o.at+1:], ofLoad)
+	}, "aside"}, // "humming but not turning", where the load is watched
 }
 
 var ofWhatIsSeen = []sense{
@@ -159,7 +162,11 @@ var ofWhatIsSeen = []sense{
 	{"wet", func(o occurrence) bool { return o.says("water") && o.before().concept == "runs" }, ""},                        // "pumping water"
 	{"sound", func(o occurrence) bool { return o.before().concept == "click" }, ""},                                        // "a tick sound"
 	{"sound", func(o occurrence) bool { return !o.expects(rules.Look) && o.says("dry") && o.afterLoad() }, "unkept_state"}, // "with the pump dry"
-	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "good") }, "good"},     // "all good there"
+	{"gone", func(o occurrence) bool {
+		return strings.Contains(o.it().raw, "good") && (o.expects(rules.Look) || o.hasNumber())
+	}, "good"}, // "all good there", "12.3 all good"
+	{"still_there", func(o occurrence) bool { return o.says("still there") && o.before().kind == kNum }, "aside"}, // "12.2 still there"
+	{"burnt", func(o occurrence) bool { return o.ends(" out") && o.looksAtFuse() }, "blown"},                      // "burned out"
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
 	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
 	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
@@ -197,6 +204,11 @@ var ofWhatWasDone = []sense{
 	{"changed", occurrence.afterPart, "replaced"},                                                                          // "the fuse was changed"
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
+}
+
+// looksAtFuse tells that a fuse is to be looked at.
+func (o occurrence) looksAtFuse() bool {
+	return o.expects(rules.Look) && strings.HasSuffix(o.ctx.Expected.Measure.At, "fuse")
 }
 
 // nothingAmiss are remarks that answer a look.

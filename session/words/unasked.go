@@ -84,27 +84,38 @@ func (c *call) valueMode(f *frame) rules.Mode {
 
 // askNothing asks what "nothing" means where no test says.
 func (c *call) askNothing(f *frame, said rules.Setup) {
-	zero := 0.0
 	var choices []Choice
 	for _, m := range []rules.Mode{rules.VoltsDC, rules.TestLamp, rules.Ohms} {
-		g := *f
-		g.values = nil
-		fd, want := c.reading(&g, said, m)
-		if want != "" || unsaid(fd.Setup) != "" {
-			continue
+		if ch, ok := c.nothingIn(m, f, said); ok {
+			choices = append(choices, ch)
 		}
-		switch m {
-		case rules.VoltsDC:
-			fd.Answer = Answer{Number: &zero}
-		case rules.TestLamp:
-			fd.Answer = Answer{Choice: "dark"}
-		case rules.Ohms:
-			fd.Answer = Answer{Over: true}
-		}
-		fd.Words = c.say(fd)
-		choices = append(choices, Choice{Words: fd.Words, Findings: []Finding{fd}})
 	}
 	c.ask("Nothing at "+c.placeWords(f.places)+": 0 V on a meter, a dark test lamp, or OL in ohms?", choices)
+}
+
+// nothingIn is what "nothing" means in the mode, at each of the places said.
+func (c *call) nothingIn(m rules.Mode, f *frame, said rules.Setup) (Choice, bool) {
+	zero := 0.0
+	answer := map[rules.Mode]Answer{rules.VoltsDC: {Number: &zero}, rules.TestLamp: {Choice: "dark"}, rules.Ohms: {Over: true}}[m]
+	var ch Choice
+	parts := []frame{*f}
+	if m != rules.Ohms {
+		parts = eachPlace(f)
+	}
+	for _, part := range parts {
+		part.values = nil
+		fd, want := c.reading(&part, said, m)
+		if want != "" || unsaid(fd.Setup) != "" {
+			return Choice{}, false
+		}
+		fd.Answer = answer
+		fd.Words = c.say(fd)
+		ch.Findings = append(ch.Findings, fd)
+	}
+	for _, fd := range ch.Findings {
+		ch.Words = strings.TrimPrefix(ch.Words+"; "+fd.Words, "; ")
+	}
+	return ch, true
 }
 
 // lampAt files what a test lamp did at a place.

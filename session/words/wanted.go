@@ -33,7 +33,7 @@ var wishes = []wish{
 	{begins: set(`what what's whats which`), holds: set(`say said ask asked`), with: set(`you`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`did found find know done ruled`), with: set(`i we you`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`wrong fault problem cause think opinion reckon guess suspect`), is: CmdStatus},
-	{begins: asksWhat, holds: set(`see seeing read reading show get getting expect look looking normal right correct range setting voltage spec mean means meant`), is: CmdHow},
+	{begins: asksWhat, holds: set(`supposed see seeing read reading show get getting expect look looking normal right correct range setting voltage spec mean means meant`), is: CmdHow},
 	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`odds chances chance likely`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`prove proves tell tells`), is: CmdWhy},
@@ -58,6 +58,9 @@ var wishes = []wish{
 
 // wanted gives the command of a sentence of which nothing else was taken, nil for none.
 func (c *call) wanted(items []item) *Command {
+	if !c.ctx.Opening && len(c.res.Findings)+len(c.res.Commands) == 0 && asksState(items) {
+		return &Command{Kind: CmdHow}
+	}
 	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || slices.ContainsFunc(items, func(it item) bool { return it.kind == kNum && it.num.unit.dim != "time" }) ||
 		slices.ContainsFunc(c.res.Questions, func(q Question) bool { return len(q.Choices) > 0 }) {
 		return nil
@@ -77,6 +80,11 @@ func (c *call) wanted(items []item) *Command {
 		}
 	}
 	return nil
+}
+
+// asksState tells a question how the vehicle should stand: "relay in or out for this".
+func asksState(in []item) bool {
+	return len(in) > 2 && isSetup(in[0]) && in[1].text == "or" && (in[2].text == "in" || in[2].text == "out" || in[2].text == "on" || in[2].concept == "off" || in[2].text == "not") && !hasNumber(in) && !hasConcept(in, "unsure")
 }
 
 func (w *wish) fits(said []string) bool {
