@@ -39,7 +39,7 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 	for i := len(all) - 2; i >= 0; i-- {
-		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but {
+		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but && !readAgain(&all[i+1]) {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
@@ -69,6 +69,12 @@ func (c *call) inherit(all []frame) {
 			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 		}
 	}
+}
+
+// readAgain tells a number that names no place: where another was named before it, it is of
+// that place again, in another state: "30 is 12.5, drops to 11.9 when the fan runs".
+func readAgain(f *frame) bool {
+	return len(f.nums) > 0 && !placed(*f) && f.act("drop", "jumping")
 }
 
 // inAnotherState tells a number said with key or switch right after one of a place, of which

@@ -1,6 +1,11 @@
 package words
 
-import "slices"
+import (
+	"slices"
+	"strings"
+
+	"coilside/rules"
+)
 
 // dinRoles are the terminals by their DIN 72552 names, in which everything here
 // is kept.
@@ -126,8 +131,8 @@ func (c *call) isMark(in []item, i int, sure bool) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
 	located := prev.text == "at" || prev.text == "on" || prev.concept == "that_was"
 	switch {
-	case prev.concept == "about" || prev.concept == "bound":
-		return false
+	case prev.concept == "about" || prev.concept == "bound", strings.EqualFold(prev.raw, "out of") && c.expects(rules.AmpsDC):
+		return false // "8.5 out of 30"
 	case c.onlyNumber(in, i) && c.fitsExpected(in[i].num) && !located && !valueWord(next):
 		return false
 	case placesBefore(in, i) && verbs[prev.text]:

@@ -60,14 +60,33 @@ func loadStates(in []item) []item {
 }
 
 // switchedToo takes "with the relay in and on", where one state was said before it, for
-// switched on.
+// switched on, and "with the relay in and the fan on" for the load under way.
 func switchedToo(in []item) []item {
 	for i := 2; i < len(in); i++ {
+		if start := loadOnToo(in, i); start > 0 {
+			in = slices.Replace(slices.Clone(in), start, i+1, item{kind: kConcept, concept: "loaded", text: "loaded", raw: rawOf(in[start : i+1])})
+			continue
+		}
 		if w := in[i].text; w == "on" && in[i].kind == kWord && in[i-1].text == "and" && isSetup(in[i-2]) && !strings.HasSuffix(in[i-2].raw, "on") && ended(neighbour(in, i, 1)) {
 			in[i] = item{kind: kConcept, concept: "command_on", text: "command_on", raw: in[i].raw}
 		}
 	}
 	return in
+}
+
+// loadOnToo is where "the fan on" begins that ends at in[i], after a state and an "and"; 0 for nowhere.
+func loadOnToo(in []item, i int) int {
+	start := i - 1
+	if in[i].text != "on" || in[start].concept != "load" || !ended(neighbour(in, i, 1)) {
+		return 0
+	}
+	if in[start-1].text == "the" {
+		start--
+	}
+	if start > 1 && in[start-1].text == "and" && isSetup(in[start-2]) {
+		return start
+	}
+	return 0
 }
 
 // offThenOn takes "12.1 off, 0.2 on" for two numbers, each with the state of the switch it

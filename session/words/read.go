@@ -162,13 +162,20 @@ func (c *call) run(items []item) {
 	if len(c.res.Findings) == 0 {
 		c.res.Unread = append(c.res.Unread, c.aside...)
 	}
-	if len(all) == 0 && len(c.setups) > 0 && len(only(c.setups, "loaded", "unkept_state")) == len(c.setups) && c.setups[0] == "loaded" && !when[firstWord(c.text)] {
+	if len(all) == 0 && c.onlyLoadSaid(items) {
 		c.compose(&frame{outcomes: []string{"runs"}, elements: []string{"load"}, raw: c.text}) // "the fan's running now"
 		return
 	}
 	if len(all) == 0 && len(c.setups) > 0 && !slices.ContainsFunc(c.res.Commands, changes) && len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// onlyLoadSaid tells that nothing was said but that the load is under way: that is what it does,
+// unless it is said of when something else happened, as of what "blows when the fan starts".
+func (c *call) onlyLoadSaid(items []item) bool {
+	states := len(c.setups) > 0 && c.setups[0] == "loaded" && len(only(c.setups, "loaded", "unkept_state")) == len(c.setups)
+	return states && !slices.ContainsFunc(items, func(it item) bool { return when[firstWord(it.raw)] })
 }
 
 // withoutSize drops the size of a part that was looked at and is the wrong one: "wrong

@@ -140,6 +140,9 @@ var ofWhatIsHeard = []sense{
 	{"click", func(o occurrence) bool {
 		return o.ends(" it") && (o.next().concept == "buzz" || o.next().concept == "click")
 	}, "aside"}, // "I hear it clicking"
+	{"click", func(o occurrence) bool {
+		return o.next().concept == "buzz" && strings.HasPrefix(strings.ToLower(o.next().raw), "like ")
+	}, "aside"}, // "clicks like a machine gun"
 	{"click", func(o occurrence) bool { return o.expects(rules.PullIn) && o.hasNumber() }, "pull_in"},
 	{"pull_in", func(o occurrence) bool { return !o.hasNumber() }, "click"}, // "heard it pull in"
 	{"buzz", func(o occurrence) bool {

@@ -11,6 +11,9 @@ var conditional = set(`when whenever while whilst if unless until till except wi
 // ending are those before what put an end to it.
 var ending = set(`until unless till`)
 
+// doers are who may have done something since: what was seen before that is not so now.
+var doers = set(`i we you he she they somebody someone`)
+
 // condition marks what was said under a condition that means nothing here: "clicks when I
 // let go of it", "while my mate holds the switch 86 is 12.2".
 func (f *frame) condition(clause []item) {
@@ -19,6 +22,10 @@ func (f *frame) condition(clause []item) {
 			continue
 		}
 		under := clause[i+1:]
+		if it.text == "before" && doers[under[0].text] {
+			f.onlyIf, f.strays = true, append(f.strays, rawOf(clause[i:])) // "it worked before I touched it"
+			return
+		}
 		if ending[it.text] && (!hasNumber(clause) || slices.ContainsFunc(under, func(it item) bool { return concepts[it.concept] == gAct })) {
 			f.onlyIf, f.strays = true, append(f.strays, rawOf(clause[i:])) // "nothing until I wiggle it"
 			return

@@ -37,6 +37,7 @@ var wishes = []wish{
 	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`odds chances chance likely`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`prove proves tell tells`), is: CmdWhy},
+	{begins: asksWhat, holds: set(`for`), with: set(`this that it one`), is: CmdWhy},
 	{begins: asksWhat, holds: set(`am`), with: set(`on at doing`), is: CmdRepeat},
 	{begins: set(`which which's`), holds: set(`next first test`), is: CmdRepeat},
 	{begins: set(`which which's where where's wheres whereabouts`), is: CmdHow},
