@@ -50,9 +50,13 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 		whole.Answered = true
 		return whole
 	}
-	if added := r.readFresh(q.Heard+", "+text, ctx); setupAlone(fresh) && added.settled() {
-		added.Answered = true // "coil on the bench"
-		return added
+	for _, completed := range r.completions(q, fresh, text) {
+		if whole := r.readFresh(completed, ctx); whole.settled() {
+			whole.Answered = true
+			return whole
+		} else if len(whole.Questions) == 1 && whole.Questions[0].Text != q.Text && len(fresh.Findings) == 0 && !setupAlone(fresh) {
+			return whole // one thing is settled, and the next is asked
+		}
 	}
 	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 && !q.Again && (q.OfSetup || !setupAlone(fresh)) {
 		whole.Questions[0].Again = true
@@ -132,10 +136,11 @@ func ordinal(said map[string]bool, choices int) (int, bool) {
 	return 0, said["former"]
 }
 
-// unitKinds let "millivolts" choose "0.3 V".
+// unitKinds let "millivolts" choose "0.3 V", and "backwards" the leads the other way round.
 var unitKinds = map[string]string{
 	"v": "volts", "volt": "volts", "mv": "volts", "millivolts": "volts", "millivolt": "volts", "voltage": "volts", "meter": "volts",
 	"a": "amps", "amp": "amps", "ma": "amps", "milliamps": "amps", "current": "amps",
+	"backwards": "round", "reversed": "round", "swapped": "round",
 	"ω": "ohms", "ohm": "ohms", "ol": "ohms", "kω": "ohms", "resistance": "ohms",
 }
 
@@ -145,7 +150,7 @@ func pickChoice(q Question, text string) *Choice {
 	if len(q.Choices) == 0 || len(said) == 0 || len(said) > 8 {
 		return nil
 	}
-	if len(q.Choices) == 1 && onlyYes(said) {
+	if len(q.Choices) == 1 && (onlyYes(said) || q.Choices[0].Words == "yes" && affirms(said)) {
 		return &q.Choices[0]
 	}
 	if i, ok := ordinal(said, len(q.Choices)); ok {
@@ -156,6 +161,75 @@ func pickChoice(q Question, text string) *Choice {
 
 func onlyYes(said map[string]bool) bool {
 	return len(said) == 1 && (said["yes"] || said["yeah"] || said["yep"] || said["right"] || said["correct"])
+}
+
+// affirms tells "yep it does", "I did", "it was" from what is said besides.
+func affirms(said map[string]bool) bool {
+	yes := false
+	for w := range said {
+		yes = yes || affirming[w]
+		if !affirming[w] && !pronouns[w] && w != "i" && w != "we" && w != "that" && w != "sure" {
+			return false
+		}
+	}
+	return yes
+}
+
+var affirming = set(`yes yeah yep yup right correct does did do is was were indeed saw`)
+
+// completions are what was heard with the answer put in where it belongs: its unit, which of two
+// fuses, the relay in or out, how it stood besides.
+func (r *Reader) completions(q Question, fresh Result, text string) []string {
+	var out []string
+	said := choiceWords(text)
+	if q.OfSetup && len(said) == 1 && (said["in"] || said["out"]) {
+		out = append(out, q.Heard+", relay "+strings.TrimSpace(text))
+	}
+	if setupAlone(fresh) {
+		out = append(out, q.Heard+", "+text) // "coil on the bench"
+	}
+	if unit := unitSaid(said); unit != "" && len(q.Choices) == 0 {
+		out = append(out, inUnit(q.Heard, unit))
+	}
+	for _, of := range []string{"coil", "load"} {
+		if which := strings.Replace(q.Heard, "fuse", of+" fuse", 1); which != q.Heard && (said[of] || said[of+"'s"]) && len(said) <= 2 {
+			out = append(out, which)
+		}
+	}
+	return out
+}
+
+// unitSaid is the unit that is all that was said, "" for none.
+func unitSaid(said map[string]bool) string {
+	unit := ""
+	for w := range said {
+		switch w {
+		case "volts", "amps", "ohms":
+			unit = w
+		case "they're", "theyre", "in", "were", "those", "'s":
+		default:
+			return ""
+		}
+	}
+	return unit
+}
+
+// inUnit puts the unit behind the first number of what was heard; "300 millis" becomes "300
+// millivolts".
+func inUnit(heard, unit string) string {
+	words := strings.Fields(heard)
+	for i, w := range words {
+		if !isNumber(w) {
+			continue
+		}
+		if next := i + 1; next < len(words) && unitNames[words[next]].dim == milli {
+			words[next] = "milli" + unit
+		} else {
+			words[i] += " " + unit
+		}
+		break
+	}
+	return strings.Join(words, " ")
 }
 
 // overlap is the choice that shares most of the words said, leaving out words
