@@ -146,11 +146,27 @@ func (v *reviewer) suspects() {
 	for _, s := range v.book.Suspects {
 		switch {
 		case strings.TrimSpace(s.Repair.Do) == "":
-			v.add(s.at.of("id"), CodeNoRepair, fmt.Sprintf("suspect %q has no repair: once it is found, nobody is told what to do", s.ID), "repair: {do: what to do, verify: the test that proves it}")
+			v.add(s.at.of("id"), CodeNoRepair, fmt.Sprintf("suspect %q has no repair: once it is found, nobody is told what to do", s.ID),
+				v.meant("suspect", s.ID)+"repair: {do: what to do, verify: the test that proves it}")
 		case s.Repair.Verify == "":
 			v.add(s.Repair.at.of("do"), CodeNoRepair, fmt.Sprintf("no test proves the repair of %q", s.ID), "verify: the test to do afterwards")
 		}
 	}
+}
+
+// meant asks, of an item that a later layer is the first to have, whether one of an earlier layer was meant
+// whose id is much the same; "" where there is none.
+func (v *reviewer) meant(kind, id string) string {
+	var earlier []string
+	for key, at := range v.book.items {
+		if key.kind == kind && at.first < v.book.items[itemKey{kind, id}].first {
+			earlier = append(earlier, key.id)
+		}
+	}
+	if near := Nearest(id, earlier); near != "" {
+		return fmt.Sprintf("did you mean %q, which this then replaces? If not: ", near)
+	}
+	return ""
 }
 
 // thresholds reports numbers that conditions compare facts with and that have no source:
