@@ -29,13 +29,19 @@ func wired(t *testing.T, complaint, coilSupply string, steps ...step) *diagnosis
 	}
 	c, err := shippedKnowledge(t).Open(diagnosis.Opening{Complaint: complaint, Facts: facts, Seed: 1})
 	require.NoError(t, err)
+	do(t, c, 1, steps...)
+	return c
+}
+
+// do does some tests, the first of them as the entry of that number.
+func do(t *testing.T, c *diagnosis.Case, entry int, steps ...step) {
+	t.Helper()
 	for i, s := range steps {
 		allowed := c.Allowed()
 		at := slices.IndexFunc(allowed, func(p diagnosis.Proposal) bool { return p.Test.ID == s.test })
 		require.GreaterOrEqual(t, at, 0, "not allowed: %s", s.test)
-		require.NoError(t, c.Read(diagnosis.Reading{Entry: i + 1, Test: s.test, Measure: allowed[at].Measure, Setup: allowed[at].Setup, Answer: s.answer}), s.test)
+		require.NoError(t, c.Read(diagnosis.Reading{Entry: entry + i, Test: s.test, Measure: allowed[at].Measure, Setup: allowed[at].Setup, Answer: s.answer}), s.test)
 	}
-	return c
 }
 
 // bracketed is a job about a load that never runs: live up to the relay, dead at the load, and
@@ -124,4 +130,29 @@ func TestWhatTheComplaintBecameCounts(t *testing.T) {
 	assert.Greater(t, share("still_there", "blows_fuse"), 0.6)
 	assert.Less(t, share("still_there", ""), 0.5, "of an open path as much")
 	assert.Less(t, share("changed", "stays_on"), 0.1)
+}
+
+// Trade practice, no source: where a repair left the complaint, the drop is measured again before the next part is
+// condemned. What was read before spoke for the wrong one already.
+func TestARepairInVainTakesANewReading(t *testing.T) {
+	inVain := func(more ...step) *diagnosis.Case {
+		c := wired(t, "weak", "ignition", step{"battery_loaded_volts", volts(12.5)}, step{"watch_on", diagnosis.Answer{Choice: "weak"}},
+			step{"back_87_volts", volts(8.41)}, step{"relay_30_87_ohms_energised", volts(0.2)}, step{"contact_drop", volts(3.94)},
+			step{"reseat_relay", diagnosis.Answer{Choice: "runs"}}, step{"look_terminal_87", diagnosis.Answer{Choice: "burnt"}})
+		require.NoError(t, c.Repair(diagnosis.Repair{Entry: 20, Suspect: "terminal_30.resistive", Result: "still_there"}))
+		do(t, c, 21, more...)
+		return c
+	}
+	before := inVain()
+	assert.Equal(t, "terminal_87.resistive", before.Ranking()[0].Suspect)
+	assert.Nil(t, before.Conclusion())
+	assert.NotEmpty(t, before.Next(1))
+
+	same := inVain(step{"contact_drop", volts(3.9)}, step{"load_volts", volts(8.3)})
+	require.NotNil(t, same.Conclusion())
+	assert.Equal(t, []string{"terminal_87.resistive"}, same.Conclusion().Suspects)
+
+	gone := inVain(step{"contact_drop", volts(0.11)})
+	assert.Nil(t, gone.Conclusion())
+	assert.Less(t, gone.Ranking()[0].Probability, 0.9)
 }

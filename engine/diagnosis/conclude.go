@@ -42,7 +42,7 @@ func (c *Case) proven() *Conclusion {
 	if !c.fits(sure.with) {
 		return nil
 	}
-	if sure.probability >= concludeAt && sure.alone >= provenAt {
+	if sure.probability >= concludeAt && sure.alone >= provenAt && (!c.stale(sure) || c.exhausted()) {
 		if len(top.Suspects) > 1 && top.Probability() >= bothAt {
 			return c.conclude("pair", ranked[:1])
 		}
@@ -55,6 +55,21 @@ func (c *Case) proven() *Conclusion {
 		return c.conclude("single", ranked[:1]) // as sure as it gets: the rest would have to be slips
 	}
 	return c.tie(ranked)
+}
+
+// afreshAt is what a suspect must come to, with readings from before a repair that left the complaint counting half, to
+// be named next.
+const afreshAt = 0.9
+
+// stale reports whether what is surest stands on what was read before a repair that left the complaint: something
+// believed then was wrong, so it takes a new reading to bear it out.
+func (c *Case) stale(sure surest) bool {
+	for _, e := range slices.Backward(c.events) {
+		if e.repair != nil {
+			return e.repair.Result != "gone" && sure.afresh < afreshAt
+		}
+	}
+	return false
 }
 
 // How many readings may be slips, at the most, under what is concluded: some, and a part of
@@ -126,6 +141,7 @@ func (c *Case) exhausted() bool { return len(c.proposals()) == 0 }
 type surest struct {
 	id                 string
 	probability, alone float64          // with everything known, and by the readings alone
+	afresh             float64          // the same, those before the last repair counting half
 	with               *rank.Hypothesis // the likeliest of which it is a part
 }
 
@@ -143,6 +159,7 @@ func (c *Case) surest() surest {
 	for _, h := range ranked {
 		if slices.Contains(h.Suspects, best.id) {
 			best.alone += c.belief.ByReadingsAlone(h)
+			best.afresh += c.belief.Afresh(h)
 			if best.with == nil {
 				best.with = h
 			}

@@ -81,20 +81,31 @@ func (c *Case) proposals() []Proposal {
 
 // worth weighs the tests by what is believed; where the likeliest has yet to be
 // proven, or nothing believed is worth testing and yet nothing is proven, by what
-// the readings alone leave: a suspect that is only unlikely is not told apart.
+// the readings alone leave: a suspect that is only unlikely is not told apart. Where
+// the last repair left the complaint, old readings count less.
 func (c *Case) worth() []Proposal {
 	sure := c.surest()
 	believed, proven := sure.probability >= concludeAt, sure.alone >= provenAt
-	ps := c.worthBy(believed && !proven)
+	by := rank.Believed
+	switch {
+	case believed && proven && c.stale(sure):
+		by = rank.Afresh
+	case believed && !proven:
+		by = rank.ReadingsAlone
+	}
+	ps := c.worthBy(by)
 	if len(ps) == 0 && !believed {
-		ps = c.worthBy(true)
+		ps = c.worthBy(rank.ReadingsAlone)
+	}
+	if len(ps) == 0 && c.stale(sure) {
+		ps = c.worthBy(rank.Afresh)
 	}
 	return ps
 }
 
-func (c *Case) worthBy(proving bool) []Proposal {
+func (c *Case) worthBy(by rank.By) []Proposal {
 	cs, blocked := c.offered()
-	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...), proving)
+	outlooks := c.belief.Outlooks(append(slices.Clone(cs), blocked...), by)
 	opens := c.opens(blocked, outlooks[len(cs):])
 	ps := make([]Proposal, 0, len(cs))
 	scores := map[string]float64{}

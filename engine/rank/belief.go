@@ -18,6 +18,7 @@ type scratch struct {
 	mixes    []mix
 	foreseen []mix
 	cells    []float64 // of gather
+	names    []string  // of weighByHand
 	spare    particle  // the last proposal that was not taken: the next one has its room
 }
 
@@ -49,6 +50,8 @@ type Belief struct {
 	changes     int                     // counts what changed the ranking
 	alone       map[*Hypothesis]float64 // see aloneProbabilities
 	aloneAt     int                     // the change that they were worked out after
+	anew        map[*Hypothesis]float64 // see afreshProbabilities
+	anewAt      int                     // the change that they were worked out after
 	clouds      int                     // how many there are
 	wired       []wiringShare           // see wiringShares
 	wiredAt     int                     // the change that they were worked out after

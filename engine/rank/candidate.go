@@ -272,40 +272,6 @@ func (c *Candidate) wired(from *cloud) []float64 {
 	return p
 }
 
-// outcomesByHand is the same by the rulebook's own figures; of two suspects at
-// once, the one that makes an outcome likelier speaks.
-func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
-	p := make([]float64, c.grid.outcomes())
-	for _, s := range h.Suspects {
-		for i, x := range b.byFigures(c, s) {
-			p[i] = max(p[i], x)
-		}
-	}
-	sum := 0.0
-	for _, x := range p {
-		sum += x
-	}
-	scale(p, 1/sum)
-	return p
-}
-
-// byFigures is how likely the rulebook's own figures make each outcome for a suspect: the
-// same throughout a job, so they are looked up once.
-func (b *Belief) byFigures(c *Candidate, suspect string) []float64 {
-	p, ok := c.figures[suspect]
-	if ok {
-		return p
-	}
-	if len(c.grid.of) == 0 {
-		p = c.grid.foretold(b.figure(c.Test, suspect))
-	}
-	for _, choice := range c.grid.of {
-		p = append(p, expectedChoice(c.Test, c.Measure, suspect, choice, len(c.grid.of)))
-	}
-	c.figures[suspect] = p
-	return p
-}
-
 // each gives a cloud's predictions and how much each counts.
 func (c *Candidate) each(from *cloud, give func(cell int16, weight float64)) {
 	pairs := c.kept[from.index].pairs

@@ -104,6 +104,14 @@ func Expected(t *rules.Test, suspect, choice string) float64 {
 // circuit does not predict, and where they stand the circuit is not asked.
 func ByHand(t *rules.Test) bool { return t != nil && len(t.Expect) > 0 }
 
+// speaksOf reports whether a test's own figures, or without a test what a look at a part says, name the suspect.
+func speaksOf(t *rules.Test, m rules.Measure, suspect string) bool {
+	if t == nil {
+		return m.Mode == rules.Look && rules.Matches(m.At+".*", suspect)
+	}
+	return SpeaksOf(t, suspect)
+}
+
 // SpeaksOf reports whether a test's own figures name the suspect.
 func SpeaksOf(t *rules.Test, suspect string) bool {
 	return slices.ContainsFunc(t.Expect, func(e rules.Expect) bool {

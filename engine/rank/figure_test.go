@@ -133,7 +133,7 @@ func outlookOf(t *testing.T, book *rules.Book, test string) Outlook {
 	tt, _ := book.Test(test)
 	c, err := b.Candidate(tt, tt.Measure, tt.Setup)
 	require.NoError(t, err)
-	return b.Outlooks([]*Candidate{c}, false)[0]
+	return b.Outlooks([]*Candidate{c}, Believed)[0]
 }
 
 // What a test may come to and how a reading of it counts are two sides of one

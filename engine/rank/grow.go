@@ -139,7 +139,7 @@ func (b *Belief) grow(h *Hypothesis, groups []group, newest int) {
 		for i := range c.particles {
 			c.logw[i] += c.particles[i].of(r)
 		}
-		if m := b.readings[r]; m.circuit && !m.overruled(h) && !m.pooled[h] {
+		if m := b.readings[r]; (m.circuit || m.byGuess) && !m.overruled(h) && !m.pooled[h] {
 			h.gained[r] = logSum(c.logw) - before
 		}
 	}

@@ -88,7 +88,7 @@ func (b *Belief) foretellAll(p *particle, groups []group, from int) []mix {
 	out := make([]mix, len(b.readings)-from)
 	one := make([]mix, len(b.readings))
 	for _, g := range groups {
-		if g.ms[0].wiring != "" || g.at[len(g.at)-1] < from {
+		if g.ms[0].wiring != "" || g.ms[0].byGuess || g.at[len(g.at)-1] < from {
 			continue
 		}
 		b.predict(p, g.ms, one[:len(g.ms)])

@@ -33,6 +33,7 @@ type measurement struct {
 	wiring  string               // ask: the wiring unknown that the answer settles, "" = none
 	asked   *circuit.Asked       // ask: the number of the circuit that the answer names, nil = none
 	circuit bool                 // the circuit predicts it; else Expect does
+	byGuess bool                 // it does not, but each guess has its own word: see hangsOnMended
 	places  *places              // where its leads are in each network
 	pooled  map[*Hypothesis]bool // hypotheses whose estimate is that of a group
 	field   float64              // log of the mean likelihood of those that no rule speaks for
@@ -65,6 +66,7 @@ func (b *Belief) measurement(r Reading) (*measurement, error) {
 			return nil, fmt.Errorf("this rulebook has no circuit, so a reading must belong to one of its tests")
 		}
 	}
+	m.byGuess = b.hangsOnMended(m)
 	if b.model != nil {
 		return m, circuit.Check(r.Measure, r.Setup)
 	}

@@ -34,16 +34,26 @@ func (o *Outlook) cell(outcome int) int {
 // measure next; where even the likeliest is as unlikely as one of many, a quarter of it.
 const worthAsking = 0.008
 
-// Outlooks predicts candidates over the hypotheses that matter: by what is
-// believed of them or, where the likeliest has yet to be proven, by what the
-// readings alone leave of them.
-func (b *Belief) Outlooks(cs []*Candidate, byReadingsAlone bool) []Outlook {
+// By is what hypotheses are weighed by when tests are chosen.
+type By uint8
+
+const (
+	Believed      By = iota // all that is known
+	ReadingsAlone           // what the readings alone leave: where the likeliest has yet to be proven
+	Afresh                  // the same, those before the last repair counting half: where it mended the wrong thing
+)
+
+// Outlooks predicts candidates over the hypotheses that matter.
+func (b *Belief) Outlooks(cs []*Candidate, by By) []Outlook {
 	live := b.Live(min(worthAsking, b.Ranking()[0].Probability()/4))
 	weigh := func(h *Hypothesis) float64 { return h.prob }
-	if byReadingsAlone {
-		alone := b.aloneProbabilities()
-		weigh = func(h *Hypothesis) float64 { return alone[h] }
-		live = b.notExcluded(alone)
+	if by != Believed {
+		of := b.aloneProbabilities()
+		if by == Afresh {
+			of = b.afreshProbabilities()
+		}
+		weigh = func(h *Hypothesis) float64 { return of[h] }
+		live = b.notExcluded(of)
 	}
 	forms := make([][]*Hypothesis, len(live))
 	prior := make([]float64, len(live))

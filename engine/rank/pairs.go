@@ -448,7 +448,7 @@ func (b *Belief) try(p *couple, guesses int) float64 {
 				switch {
 				case m.overruled(h):
 					log += m.field
-				case m.circuit:
+				case m.circuit || m.byGuess:
 					log += q.of(r)
 				default:
 					log += b.byHand(h, m)

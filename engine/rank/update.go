@@ -109,15 +109,15 @@ type group struct {
 	ms []*measurement
 }
 
-// groups sorts the circuit's readings by state, in order of first appearance.
+// groups sorts the readings of which each guess has its own word by state, in order of first appearance.
 func (b *Belief) groups() []group {
 	var out []group
 	where := map[string]int{}
 	for i, m := range b.readings {
-		if !m.circuit {
+		if !m.circuit && !m.byGuess {
 			continue
 		}
-		state := fmt.Sprint(m.epoch, " ", m.state)
+		state := fmt.Sprint(m.epoch, " ", m.state, m.byGuess)
 		k, ok := where[state]
 		if !ok {
 			k = len(out)
@@ -153,10 +153,10 @@ func (b *Belief) mattering(m *measurement, expect []foreseen) []float64 {
 // take weighs one hypothesis by the newest reading and returns the log of its
 // mean likelihood given the readings before.
 func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *foreseen, matters float64) float64 {
-	if !m.circuit {
+	c := h.cloud
+	if !m.circuit && (c == nil || !m.byGuess) {
 		return b.byHand(h, m)
 	}
-	c := h.cloud
 	if c == nil {
 		return math.Log(slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 	}
@@ -177,7 +177,7 @@ func (b *Belief) take(h *Hypothesis, m *measurement, groups []group, expect *for
 		b.grow(h, groups, newest)
 		ll, mixes = c.of(newest, ll), nil
 	}
-	if m.numeric() && matters > growAbove && (effectiveAfter(c.logw, ll, 1) < renewBelow*float64(len(ll)) || b.missed(c, m, ll)) {
+	if m.circuit && m.numeric() && matters > growAbove && (effectiveAfter(c.logw, ll, 1) < renewBelow*float64(len(ll)) || b.missed(c, m, ll)) {
 		return b.focus(c, groups, newest, mixes)
 	}
 	return b.temper(c, groups, newest, ll)
@@ -211,6 +211,10 @@ func (b *Belief) weigh(p *particle, ms []*measurement, at []int) {
 			}
 			p.note(at[k], math.Log(like))
 		}
+		return
+	}
+	if ms[0].byGuess {
+		b.weighByHand(p, ms, at)
 		return
 	}
 	if cap(b.mixes) < len(ms) {
@@ -316,16 +320,6 @@ func (b *Belief) bestLog(m *measurement) float64 {
 	return math.Log((1-Slip)*most + Slip*slipLikelihood(mode, a, m.choices, b.systemVolts))
 }
 
-// byHand is a hypothesis's log likelihood of a reading that only the rulebook's
-// own figures predict.
-func (b *Belief) byHand(h *Hypothesis, m *measurement) float64 {
-	best := 0.0
-	for _, s := range h.Suspects {
-		best = max(best, b.expected(m, s, &m.Answer))
-	}
-	return math.Log((1-Slip)*best + Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
-}
-
 func logSum(v []float64) float64 {
 	top := math.Inf(-1)
 	for _, x := range v {
@@ -410,20 +404,46 @@ func (h *Hypothesis) over(of map[*Hypothesis]float64) float64 {
 
 // aloneProbabilities are the same for all, worked out once a change.
 func (b *Belief) aloneProbabilities() map[*Hypothesis]float64 {
-	if b.alone != nil && b.aloneAt == b.changes {
-		return b.alone
+	if b.alone == nil || b.aloneAt != b.changes {
+		b.alone, b.aloneAt = b.probabilities(b.aloneLog), b.changes
 	}
+	return b.alone
+}
+
+// probabilities by the log of what each hypothesis is, not normalised.
+func (b *Belief) probabilities(log func(*Hypothesis) float64) map[*Hypothesis]float64 {
 	logs := make([]float64, len(b.hyps))
 	for i, h := range b.hyps {
-		logs[i] = b.aloneLog(h)
+		logs[i] = log(h)
 	}
 	sum := logSum(logs)
 	out := make(map[*Hypothesis]float64, len(b.hyps))
 	for i, h := range b.hyps {
 		out[h] = math.Exp(logs[i] - sum)
 	}
-	b.alone, b.aloneAt = out, b.changes
 	return out
+}
+
+// Afresh is what a hypothesis is by the readings alone where those before the last repair count half: they spoke for
+// what did not help, so they are less than proof of anything else.
+func (b *Belief) Afresh(of *Hypothesis) float64 { return of.over(b.afreshProbabilities()) }
+
+// afreshProbabilities are the same for all, worked out once a change.
+func (b *Belief) afreshProbabilities() map[*Hypothesis]float64 {
+	if b.anew == nil || b.anewAt != b.changes {
+		b.anew, b.anewAt = b.probabilities(b.afreshLog), b.changes
+	}
+	return b.anew
+}
+
+func (b *Belief) afreshLog(h *Hypothesis) float64 {
+	log := b.aloneLog(h)
+	for i, m := range b.readings {
+		if m.epoch < len(b.repaired) {
+			log -= h.gained[i] / 2
+		}
+	}
+	return log
 }
 
 // aloneLog is the log of what a hypothesis is by the readings alone, not normalised.

@@ -126,7 +126,7 @@ func (r *Result) look(book *rules.Book, model *circuit.Model, w *circuit.Wiring,
 		}
 		cs = append(cs, c)
 	}
-	outlooks := belief.Outlooks(cs, false)
+	outlooks := belief.Outlooks(cs, rank.Believed)
 	for i, o := range outlooks {
 		r.compare(book, cs[i].Test.ID, &o, all)
 	}
