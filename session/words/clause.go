@@ -5,88 +5,11 @@ import (
 	"strings"
 )
 
-// negate applies "not" and "no" to what they stand before.
-func negate(in []item) []item {
-	in = slices.Clone(in)
-	var out []item
-	for i := 0; i < len(in); i++ {
-		it := in[i]
-		if it.concept == "nothing" && strings.HasPrefix(neighbour(in, i, 1).concept, "command_") && !when[firstWord(in[i+1].raw)] && negated(&in[i+1], false) {
-			continue // "nothing switched on"
-		}
-		if it.concept == "nothing" && damage[neighbour(in, i, 1).concept] && !strings.Contains(in[i+1].raw, " ") {
-			out = append(out, item{kind: kConcept, concept: "sound", text: "sound", raw: it.raw + " " + in[i+1].raw}) // "nothing burnt"
-			i++
-			continue
-		}
-		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && ended(neighbour(in, i, 2)) {
-			out = append(out, item{kind: kConcept, concept: "off", text: "off", raw: it.raw + " " + in[i+1].raw}) // "no fan"
-			i++
-			continue
-		}
-		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
-			j := i + 1
-			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
-				j++
-			}
-			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
-				in[j].raw = it.raw + " " + in[j].raw
-				in[i+1].so, in[i+1].but = in[i+1].so || it.so, in[i+1].but || it.but
-				continue
-			}
-			if n := len(out) - 1; it.concept == "not" && i+1 == len(in) && n >= 0 && concepts[out[n].concept] == gOutcome && negated(&out[n], false) {
-				continue // "it turns not"
-			}
-			if o := trailing(in, i); o != "" {
-				it.concept, it.text = o, o
-			}
-		}
-		out = append(out, it)
-	}
-	return out
-}
-
-// damage is what a part may show that is looked at.
-var damage = set(`burnt corroded loose wet blown`)
-
-// trailing is what a denial at the end denies of what was seen before it: "left one works
-// right one doesn't".
-func trailing(in []item, i int) string {
-	if i+1 < len(in) || in[i].concept != "not" {
-		return ""
-	}
-	for j := i - 2; j >= 0; j-- {
-		if o := opposite[in[j].concept]; o != "" && concepts[in[j].concept] == gOutcome {
-			return o
-		}
-	}
-	return ""
-}
+// This file cuts an utterance into clauses.
 
 // ended tells that nothing more is said of what stood before.
 func ended(next item) bool {
 	return next.kind == kSep || next.text == "and" || next.text == "either"
-}
-
-func linkPrep(w string) bool { return w == "at" || w == "to" || w == "from" }
-
-func negated(it *item, far bool) bool {
-	if it.kind == kNum && !far {
-		it.num.negated = true
-		return true
-	}
-	o, ok := opposite[it.concept]
-	if it.kind == kConcept && !ok && concepts[it.concept] == gSetup {
-		o, ok = "unkept_state", true // "the load isn't unplugged": what is it then?
-	}
-	if !ok || it.kind != kConcept {
-		return false
-	}
-	if o == "" {
-		o = "unclear"
-	}
-	it.concept, it.text = o, o
-	return true
 }
 
 func rawOf(in []item) string {
@@ -319,15 +242,6 @@ func cutByLaterSetup(clause []item) (left, right []item) {
 		return clause, nil
 	}
 	return clause[:i], clause[i+1:]
-}
-
-// inOhms tells that the meter was on ohms, which nobody reads on what is fed: so says the
-// unit, or the coil read by itself.
-func (f *frame) inOhms() bool {
-	return f.act("resistance") || slices.ContainsFunc(f.nums, func(n item) bool {
-		dim := n.num.unit.dim
-		return dim == ohm || dim == kilo || dim == "" && len(f.places) == 0 && f.has(f.elements, "coil")
-	})
 }
 
 func isSetup(it item) bool { return concepts[it.concept] == gSetup }

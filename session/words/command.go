@@ -55,21 +55,25 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			rest = append(rest, cl)
 		}
 	}
+	return c.skippedOrUnsure(skip, unsure, rest)
+}
+
+// skippedOrUnsure gives the commands of clauses that skip or doubt, and what is left to be read.
+func (c *call) skippedOrUnsure(skip []string, unsure bool, rest [][]item) [][]item {
 	if len(skip) > 0 {
 		c.command(Command{Kind: CmdSkip, Reason: skipReason(skip, rest, c.text)})
-		if !slices.ContainsFunc(rest, hasReading) {
-			return nil
-		}
 	}
-	if unsure && len(skip) == 0 {
-		if slices.ContainsFunc(rest, hasReading) {
-			rest = append(rest, []item{{kind: kConcept, concept: "maybe", text: "maybe", raw: "not sure"}})
-		} else {
-			c.command(Command{Kind: CmdUnsure})
-			return nil
-		}
+	read := slices.ContainsFunc(rest, hasReading)
+	switch {
+	case len(skip) > 0 && !read:
+		return nil
+	case len(skip) > 0 || !unsure:
+		return rest
+	case read:
+		return append(rest, []item{{kind: kConcept, concept: "maybe", text: "maybe", raw: "not sure"}})
 	}
-	return rest
+	c.command(Command{Kind: CmdUnsure})
+	return nil
 }
 
 // afterOK is a clause that only wants something, without the "ok" it begins with: "ok what's

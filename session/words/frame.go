@@ -77,51 +77,16 @@ func (f *frame) onlySetup() bool {
 
 // frames reads one clause into one frame for each pair of place and value.
 func (c *call) frames(clause []item) []frame {
-	var base frame
-	var syms []symbol
 	clause = c.withoutReference(c.coilAsPlace(negate(clause)))
-	base.raw = rawOf(clause)
-	base.so = len(clause) > 0 && clause[0].so
-	base.but = len(clause) > 0 && clause[0].but
-	base.then = len(clause) > 0 && clause[0].then
-	base.also = slices.ContainsFunc(clause, func(it item) bool { return saysToo[strings.ToLower(it.raw)] })
-	base.or = len(clause) > 0 && clause[0].text == "or"
-	base.through = slices.ContainsFunc(clause, func(it item) bool { return it.text == "through" })
+	base := frameOf(clause)
+	var syms []symbol
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)
 	}
-	if !hasNumber(clause) && (len(base.outcomes)+len(base.elements) > 0 || hasConcept(clause, "short")) {
-		base.hedges = doubtsIn(clause)
-	}
-	if gone := slices.Index(base.outcomes, "gone"); gone >= 0 && slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
-		base.outcomes[gone] = "good" // "all good on 30"
-	}
-	if base.between && c.asksPair() && stretch[strings.ToLower(base.nowhere)] {
-		stray := base.nowhere // "across the wire" is from one end to the other, as asked
-		base.nowhere, base.strays = "", slices.DeleteFunc(base.strays, func(s string) bool { return s == stray })
-	}
-	base.condition(clause)
-	base.onlyIf = base.onlyIf || len(base.outcomes) > 0 && (slices.Contains(base.strays, "other") || base.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"
-	if some := oneOfSeveral(clause); some != "" && !c.ctx.Opening && !c.expects(rules.Look) && (len(base.outcomes) > 0 || hasNumber(clause)) {
-		base.onlyIf, base.strays = true, append(base.strays, some)
-	}
-	if asState(clause) {
-		base.setups, base.outcomes = append(base.setups, "unkept_state"), nil
-	}
-	if other := c.ofOtherSubject(clause); other != "" {
-		base.onlyIf, base.strays = true, append(base.strays, other)
-	}
-	base.brief = !c.ctx.Opening && ranBriefly(clause)
-	if either(clause) {
-		c.muddled, base.outcomes = true, nil
-	}
-	if said, _ := saidSetup(base.setups); said.Relay == "" && base.has(base.setups, "loaded") && c.asksRelayOut() && !slices.ContainsFunc(syms, func(s symbol) bool { return s.place }) {
-		base.setups = append(base.setups, "unkept_state") // "drops to 9 under load", where no load can run
-	}
-	if !c.onBench() {
-		base.implied = impliedSetups(base, syms)
-		base.setups = append(base.setups, base.implied...)
-	}
+	placed := slices.ContainsFunc(syms, func(s symbol) bool { return s.place })
+	base.sayBetter(clause, placed)
+	c.ofWhat(&base, clause)
+	c.addStates(&base, syms, placed)
 	if _, clash := saidSetup(base.setups); clash != "" {
 		if left, right := cutBySetup(clause); right != nil {
 			return c.inTwoSetups(left, right)
@@ -140,6 +105,63 @@ func (c *call) frames(clause []item) []frame {
 		base.between = false // "between 11 and 12" places no lead
 	}
 	return base.split(syms)
+}
+
+// frameOf is a frame with what tells how its clause goes on from the one before.
+func frameOf(clause []item) frame {
+	f := frame{raw: rawOf(clause)}
+	if len(clause) > 0 {
+		first := clause[0]
+		f.so, f.but, f.then, f.or = first.so, first.but, first.then, first.text == "or"
+	}
+	f.also = slices.ContainsFunc(clause, func(it item) bool { return saysToo[strings.ToLower(it.raw)] })
+	f.through = slices.ContainsFunc(clause, func(it item) bool { return it.text == "through" })
+	return f
+}
+
+// sayBetter gives what was said beside no number its doubts, and "all good on 30" its meaning.
+func (f *frame) sayBetter(clause []item, placed bool) {
+	if !hasNumber(clause) && (len(f.outcomes)+len(f.elements) > 0 || hasConcept(clause, "short")) {
+		f.hedges = doubtsIn(clause)
+	}
+	if gone := slices.Index(f.outcomes, "gone"); gone >= 0 && placed {
+		f.outcomes[gone] = "good"
+	}
+}
+
+// ofWhat tells of what a clause is said: of all there is, of a part of it, of something else, or
+// only under a condition.
+func (c *call) ofWhat(f *frame, clause []item) {
+	if f.between && c.asksPair() && stretch[strings.ToLower(f.nowhere)] {
+		stray := f.nowhere // "across the wire" is from one end to the other, as asked
+		f.nowhere, f.strays = "", slices.DeleteFunc(f.strays, func(s string) bool { return s == stray })
+	}
+	f.condition(clause)
+	f.onlyIf = f.onlyIf || len(f.outcomes) > 0 && (slices.Contains(f.strays, "other") || f.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"
+	if some := oneOfSeveral(clause); some != "" && !c.ctx.Opening && !c.expects(rules.Look) && (len(f.outcomes) > 0 || hasNumber(clause)) {
+		f.onlyIf, f.strays = true, append(f.strays, some)
+	}
+	if asState(clause) {
+		f.setups, f.outcomes = append(f.setups, "unkept_state"), nil
+	}
+	if other := c.ofOtherSubject(clause); other != "" {
+		f.onlyIf, f.strays = true, append(f.strays, other)
+	}
+	f.brief = !c.ctx.Opening && ranBriefly(clause)
+	if either(clause) {
+		c.muddled, f.outcomes = true, nil
+	}
+}
+
+// addStates adds the setups that follow from what was said.
+func (c *call) addStates(f *frame, syms []symbol, placed bool) {
+	if said, _ := saidSetup(f.setups); said.Relay == "" && f.has(f.setups, "loaded") && c.asksRelayOut() && !placed {
+		f.setups = append(f.setups, "unkept_state") // "drops to 9 under load", where no load can run
+	}
+	if !c.onBench() {
+		f.implied = impliedSetups(*f, syms)
+		f.setups = append(f.setups, f.implied...)
+	}
 }
 
 var saysToo = map[string]bool{"too": true, "also": true, "as well": true}

@@ -15,14 +15,7 @@ import (
 func (c *call) inherit(all []frame) {
 	if _, clash := saidSetup(c.setups); clash != "" {
 		c.setups = nil
-		lead := len(all) > 0 && len(all[0].before) > 0
-		for i := range all {
-			own := all[i].after
-			if lead {
-				own = all[i].before
-			}
-			all[i].setups = append(all[i].setups, own...)
-		}
+		ownStates(all)
 	}
 	for i := range all {
 		if i > 0 && all[i-1].has(all[i-1].setups, "until_command") && !strings.Contains(strings.Join(all[i].setups, " "), "command") {
@@ -39,10 +32,33 @@ func (c *call) inherit(all []frame) {
 		}
 	}
 	for i := len(all) - 2; i >= 0; i-- {
-		if len(all[i].places)+len(only(all[i].elements, "coil", "battery")) > 0 && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but && !readAgain(&all[i+1]) {
+		if placed(all[i]) && len(all[i].setups) == 0 && !all[i+1].ownSetup && !all[i+1].but && !readAgain(&all[i+1]) {
 			all[i].setups = append(all[i].setups, all[i+1].setups...)
 		}
 	}
+	inheritPlaces(all)
+	c.addWorking(all)
+	c.muddled = c.muddled || c.unevenly(all)
+	for i := range all {
+		all[i].commandAsSeen(all)
+	}
+}
+
+// ownStates gives each frame the states said beside it, where those of the utterance differ:
+// before it, where the first frame has some before it, else after it.
+func ownStates(all []frame) {
+	lead := len(all) > 0 && len(all[0].before) > 0
+	for i := range all {
+		own := all[i].after
+		if lead {
+			own = all[i].before
+		}
+		all[i].setups = append(all[i].setups, own...)
+	}
+}
+
+// inheritPlaces gives a number that names no place the one before it, where it is plainly of it.
+func inheritPlaces(all []frame) {
 	for i := 1; i < len(all); i++ {
 		f, before := &all[i], &all[i-1]
 		if onlyNumber(f) && len(f.elements) == 0 && f.nowhere == "" && otherwise(f.setups, before.setups) {
@@ -52,22 +68,27 @@ func (c *call) inherit(all []frame) {
 			f.places, f.elements = before.places, before.elements // "the coil wants 80, I've got 82"
 		}
 	}
-	if c.clickedNow(all) {
-		for i := range all {
-			if f := &all[i]; len(f.places) > 0 && len(f.nums)+len(f.values) > 0 && f.prefix == "" && !f.inOhms() {
-				f.setups = append(f.setups, "relay_in", "command_on")
-			}
+}
+
+// addWorking adds the relay in and the switch on, where the relay clicked in the same breath.
+func (c *call) addWorking(all []frame) {
+	if !c.clickedNow(all) {
+		return
+	}
+	for i := range all {
+		if f := &all[i]; len(f.places) > 0 && len(f.nums)+len(f.values) > 0 && f.prefix == "" && !f.inOhms() {
+			f.setups = append(f.setups, "relay_in", "command_on")
 		}
 	}
-	c.muddled = c.muddled || c.unevenly(all)
-	for i := range all {
-		f := &all[i]
-		if said, _ := saidSetup(f.setups); (clicked(all) || running(all)) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
-			f.setups = append(f.setups, "command_on") // a relay that clicks, a load that runs, was commanded
-		}
-		if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
-			f.setups = append(f.setups, "relay_in") // a load under way needs its relay
-		}
+}
+
+// commandAsSeen adds the states that what was seen in the same breath implies.
+func (f *frame) commandAsSeen(all []frame) {
+	if said, _ := saidSetup(f.setups); (clicked(all) || running(all)) && (said.Relay == "in" || f.prefix == "back") && said.Command == "" && len(f.nums) > 0 {
+		f.setups = append(f.setups, "command_on") // a relay that clicks, a load that runs, was commanded
+	}
+	if said, _ := saidSetup(f.setups); said.Relay == "" && len(f.nums) > 0 && f.has(f.setups, "loaded") && !f.act("bridge", "pull_in", "drop_out") {
+		f.setups = append(f.setups, "relay_in") // a load under way needs its relay
 	}
 }
 

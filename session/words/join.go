@@ -34,17 +34,16 @@ func (c *call) merge(in []frame) []frame {
 		if f.onlySetup() && f.so && i > 0 && len(in[i-1].nums) > 0 {
 			continue // "12.4, so it's not being switched"
 		}
-		if n := len(out); n > 0 && onlyNumber(&out[n-1]) && saidInOhms(&out[n-1]) && f.namesCoil() {
-			out[n-1].join(f) // "84 ohms, coil on the bench"
+		var last *frame
+		if n := len(out); n > 0 {
+			last = &out[n-1]
+		}
+		if last != nil && onlyNumber(last) && saidInOhms(last) && f.namesCoil() {
+			last.join(f) // "84 ohms, coil on the bench"
 			continue
 		}
 		if f.onlySetup() && !f.no {
-			c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
-			c.setups = append(c.setups, f.setups...)
-			c.strays = append(c.strays, f.strays...)
-			if n := len(out); n > 0 {
-				out[n-1].after = append(out[n-1].after, f.setups...)
-			}
+			c.stateSaid(&f, last)
 			if !led {
 				before = nil
 			}
@@ -54,33 +53,54 @@ func (c *call) merge(in []frame) []frame {
 		led = false
 		f.before = before
 		c.muddled = c.muddled || f.then && i > 0 && len(in[i-1].nums) > 0 && len(f.nums)+len(f.places) == 0 && len(only(f.acts, "drop", "jumping")) == len(f.acts) // "30, then it blows"
-		if n := len(out); n > 0 && f.but && (f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") || slices.Equal(f.allSeen(), []string{"unclear"})) {
-			out[n-1].limited = true // "something clicked, but not the relay"
-			continue
+		if last == nil || !c.goesOn(last, &f, in[i:]) {
+			out = append(out, c.withoutJudgement(f))
 		}
-		if n := len(out); n > 0 && stateNotOutcome(&out[n-1], &f) {
-			out[n-1].setups = append(out[n-1].setups, "loaded")
-			continue
-		}
-		if n := len(out); n > 0 && c.judgedGround(&out[n-1]) && onlyNumber(&f) {
-			out[n-1] = f
-			continue
-		}
-		if n := len(out); n > 0 && (onlyNumber(&out[n-1]) || f.no && len(out[n-1].nums) > 0) && c.judgedGround(&f) {
-			continue // "85 12 volts, no ground"
-		}
-		if g := f; len(f.nums) == 1 && f.justGround() && len(f.outcomes) > 0 {
-			if g.nums = nil; c.judgedGround(&g) {
-				f.places, f.outcomes = nil, nil // "0.1 ground ok"
-			}
-		}
-		if n := len(out); n > 0 && (joins(&out[n-1], &f) || c.joinsAsAsked(&out[n-1], &f)) && !(onlyNumber(&out[n-1]) && f.onlyPlace() && oddRun(in[i:])) {
-			out[n-1].join(f)
-			continue
-		}
-		out = append(out, f)
 	}
 	return c.dropEmpty(out)
+}
+
+// stateSaid takes a clause that only tells how the vehicle stood; last is the frame before it.
+func (c *call) stateSaid(f, last *frame) {
+	c.muddled = c.muddled || len(f.hedges) > 0 // "I think the key's on"
+	c.setups = append(c.setups, f.setups...)
+	c.strays = append(c.strays, f.strays...)
+	if last != nil {
+		last.after = append(last.after, f.setups...)
+	}
+}
+
+// goesOn takes what goes on with the last frame into it: f is no frame of its own then. rest
+// are f and those after it.
+func (c *call) goesOn(last, f *frame, rest []frame) bool {
+	switch {
+	case f.but && (f.bare() && strings.HasPrefix(strings.ToLower(f.raw), "not ") || slices.Equal(f.allSeen(), []string{"unclear"})):
+		last.limited = true // "something clicked, but not the relay"
+		return true
+	case stateNotOutcome(last, f):
+		last.setups = append(last.setups, "loaded")
+		return true
+	case c.judgedGround(last) && onlyNumber(f):
+		*last = *f
+		return true
+	case (onlyNumber(last) || f.no && len(last.nums) > 0) && c.judgedGround(f):
+		return true // "85 12 volts, no ground"
+	}
+	g := c.withoutJudgement(*f)
+	if !joins(last, &g) && !c.joinsAsAsked(last, &g) || onlyNumber(last) && g.onlyPlace() && oddRun(rest) {
+		return false
+	}
+	last.join(g)
+	return true
+}
+
+// withoutJudgement drops what was thought of the ground that the number is of: "0.1 ground ok".
+func (c *call) withoutJudgement(f frame) frame {
+	g := f
+	if g.nums = nil; len(f.nums) == 1 && f.justGround() && len(f.outcomes) > 0 && c.judgedGround(&g) {
+		f.places, f.outcomes = nil, nil
+	}
+	return f
 }
 
 // backIn takes "plugged the relay back in, 86 shows 12.2" for how the vehicle then stood:
@@ -98,17 +118,6 @@ func (c *call) backIn(in []frame) {
 			f.acts, f.elements, f.setups = nil, nil, append(f.setups, "relay_in")
 		}
 	}
-}
-
-// stateOn tells "relay in and lights on", said after a number, from a result.
-func stateOn(f *frame) bool {
-	return len(f.setups) > 0 && onlyLoad(f) && slices.Equal(f.outcomes, []string{"runs"}) && strings.HasSuffix(strings.ToLower(f.raw), " on")
-}
-
-// stateNotOutcome tells "2.2 volts, running", which says in what state it was
-// read, from a result.
-func stateNotOutcome(a, b *frame) bool {
-	return len(a.nums) > 0 && onlyLoad(b) && len(b.outcomes) == 1 && b.outcomes[0] == "runs" && strings.HasSuffix(b.raw, "running")
 }
 
 // joins tells whether b goes on with what a began.
@@ -162,15 +171,6 @@ func joins(a, b *frame) bool {
 	return false
 }
 
-// namesCoil tells that the coil is named, how it stood perhaps, and no more.
-func (f *frame) namesCoil() bool {
-	return f.bare() && slices.Equal(f.elements, []string{"coil"}) && len(f.places)+len(f.acts)+len(f.manner)+len(f.unknown)+len(f.strays) == 0
-}
-
-func saidInOhms(f *frame) bool {
-	return !slices.ContainsFunc(f.nums, func(n item) bool { return n.num.unit.dim != ohm && n.num.unit.dim != kilo })
-}
-
 // judgedGround tells a judgement of the ground that the number after it was read at: "ground's
 // good, 0.02", or "12 volts, no ground", beside a test of the ground side.
 func (c *call) judgedGround(f *frame) bool {
@@ -179,11 +179,6 @@ func (c *call) judgedGround(f *frame) bool {
 	}
 	bare := f.bare() && len(f.acts)+len(f.elements)+len(f.setups)+len(f.strays) == 0
 	return f.bareButGood() || bare && (f.no || f.justGround() || strings.HasSuffix(strings.ToLower(f.raw), " there"))
-}
-
-// justGround tells that the ground as such is named, which is no place of its own.
-func (f *frame) justGround() bool {
-	return !slices.ContainsFunc(f.places, func(p placeRef) bool { return len(p.spots) != 1 || p.spots[0].part != "ground" })
 }
 
 // joinsAsAsked tells whether b goes on with a in the test asked for: the highest after the
@@ -198,34 +193,6 @@ func (c *call) joinsAsAsked(a, b *frame) bool {
 	return false
 }
 
-// swing tells a number and at most how it was come to: "dips to 7".
-func swing(f *frame) bool {
-	return len(f.nums) > 0 && len(f.places)+len(f.values)+len(f.outcomes) == 0 && len(only(f.acts, "jumping", "drop")) == len(f.acts)
-}
-
-// held tells that nothing moved, and no more: "doesn't change when I wiggle it".
-func held(f *frame) bool {
-	return f.bare() && f.is("steady") && len(f.places) == 0 && len(only(f.acts, "wiggle", "crank")) == len(f.acts)
-}
-
-// silentAlone tells that no click is all that was said.
-func (f *frame) silentAlone() bool {
-	return len(f.places)+len(f.nums)+len(f.values)+len(f.acts) == 0 && len(f.outcomes) == 1 && f.outcome("silent", "off")
-}
-
-func (f *frame) bareButGood() bool {
-	return len(f.nums)+len(f.values) == 0 && len(f.outcomes) == 1 && (f.outcomes[0] == "good" || f.outcomes[0] == "bad")
-}
-
-// onlyValue tells "dead", or "power is good", with nothing else.
-func onlyValue(f *frame) bool {
-	return len(f.values) > 0 && len(f.places)+len(f.nums)+len(f.acts) == 0 && len(only(f.outcomes, "good")) == len(f.outcomes)
-}
-
-func (f *frame) onlyPlace() bool {
-	return f.bare() && len(f.places) > 0 && len(f.acts) == 0
-}
-
 // oddRun tells, after a number on its own, "12.4. 85: 0.1" from "12.4, 86, 0.1,
 // 85": the places that follow it go with the numbers after them.
 func oddRun(rest []frame) bool {
@@ -237,27 +204,6 @@ func oddRun(rest []frame) bool {
 		n++
 	}
 	return n%2 == 0
-}
-
-func onlyNumber(f *frame) bool {
-	return len(f.nums) > 0 && len(f.places)+len(f.values)+len(f.acts)+len(f.outcomes) == 0
-}
-
-// onlyLoad tells whether the frame says only what the load does.
-func onlyLoad(f *frame) bool {
-	seen := f.allSeen()
-	return len(seen) > 0 && len(only(seen, "runs", "weak", "dim", "bright", "off", "trips", "comes_and_goes", "drops_out_hot")) == len(seen) &&
-		len(f.nums)+len(f.places)+len(f.acts) == 0
-}
-
-// trial tells whether something was tried, of which a result is awaited.
-func trial(f *frame) bool {
-	return f.act("bridge", "swap", "reseat", "wiggle", "crank", "lamp", "listen", "look")
-}
-
-// nothingBut tells that the frame holds only doubt or words without meaning.
-func (f *frame) nothingBut() bool {
-	return f.bare() && len(f.places)+len(f.acts)+len(f.setups)+len(f.elements) == 0 && f.nowhere == "" && !f.is("should", "bound", "past")
 }
 
 func (f *frame) join(g frame) {
@@ -314,26 +260,6 @@ func (c *call) bears(f *frame) bool {
 		len(f.elements) > 0 && len(f.strays) > 0 && !c.judges(f) || slices.ContainsFunc(f.strays, ofThing) || slices.ContainsFunc(f.strays, trade)
 }
 
-// concludes tells a judgement of a part, drawn from what was read before it: "12 volts across
-// it so it's blown".
-func (f *frame) concludes() bool {
-	seen := f.allSeen()
-	return len(f.nums)+len(f.places)+len(f.acts) == 0 && len(only(seen, "good", "bad", "sound", "blown", "burnt", "corroded", "loose", "wet", "open", "short", "live", "dead")) == len(seen)
-}
-
-// supposes tells what is thought to lie behind a reading, in words of no meaning here: "0.4 so
-// there's nothing driving it".
-func (f *frame) supposes() bool {
-	return len(f.nums)+len(f.places)+len(f.acts)+len(f.setups) == 0 && len(f.strays) > 0
-}
-
-// onGround tells that no place is named but a ground.
-func (f *frame) onGround() bool {
-	return !slices.ContainsFunc(f.places, func(p placeRef) bool {
-		return !onReference(p) && !(len(p.spots) == 1 && p.spots[0].abs == "load.out")
-	})
-}
-
 // judges tells what is thought of a part and says nothing else: "the batteries are low".
 func (c *call) judges(f *frame) bool {
 	judged := false
@@ -352,12 +278,6 @@ func (c *call) judges(f *frame) bool {
 }
 
 var judgement = set(`low lowish high flat tired old weak down needs wants charge charging recharging charged full knackered shot`)
-
-// retracts tells that a clause may take back what was said before it, in words that say
-// no more than that.
-func (f *frame) retracts() bool {
-	return f.no && len(f.places)+len(f.elements) == 0 || strings.Contains(" "+strings.ToLower(f.raw)+" ", " wrong ") || strings.Contains(strings.ToLower(f.raw), "mistake")
-}
 
 // dropEmpty drops frames that say nothing, where there are others.
 func (c *call) dropEmpty(in []frame) []frame {

@@ -209,53 +209,6 @@ func (r *Reader) nouns(in []item) []item {
 	return in
 }
 
-// denied are words beside a denial, with what both say together; in dialect "don't hear nothing"
-// denies once.
-var denied = map[string]string{"any": "no", "anything": "nothing", "nothing": "nothing"}
-
-// deniedAny reads "not getting anything" as nothing, and "doesn't make any noise" as no
-// noise, where that is a saying.
-func (r *Reader) deniedAny(in []item) (end *node, took int) {
-	if len(in) == 0 || in[0].kind != kWord || !denials[in[0].text] && !slices.Contains(doDenials, in[0].text) {
-		return nil, 0
-	}
-	for i := 1; i <= 3 && i < len(in) && in[i].kind == kWord; i++ {
-		none := denied[in[i].text]
-		if none == "" {
-			continue
-		}
-		said := append([]item{{kind: kWord, text: none, raw: none}}, in[i+1:]...)
-		if end, n, _ := r.longest(said); n > 0 && (none == "nothing" || n > 1) && end.concept != "no" {
-			return end, i + n
-		}
-		return nil, 0
-	}
-	return nil, 0
-}
-
-// without are words that say, before a tool, that it is not at hand; lackWords may stand
-// between them and it.
-var (
-	without   = set(`no not havent hasnt dont didnt aint without lost left forgot`)
-	lackWords = set(`no not havent hasnt dont didnt aint without lost left forgot i ive have got do own any a an the my brought bring`)
-)
-
-// lacking reads "not got a spare" as "no spare", where that tells of a tool.
-func (r *Reader) lacking(in []item) (end *node, took int) {
-	denied := false
-	for i := 0; i < 5 && i+1 < len(in) && in[i].kind == kWord && lackWords[in[i].text]; i++ {
-		denied = denied || without[in[i].text]
-		if !denied {
-			continue
-		}
-		end, n, _ := r.longest(append([]item{{kind: kWord, text: "no", raw: "no"}}, in[i+1:]...))
-		if n > 1 && strings.HasPrefix(strings.Join(append(slices.Clone(end.facts), end.concept), " "), "has_") {
-			return end, i + n
-		}
-	}
-	return nil, 0
-}
-
 // longest finds the longest phrase that in begins with; loose are the words that stood for
 // a *.
 func (r *Reader) longest(in []item) (best *node, took int, loose []item) {

@@ -121,23 +121,7 @@ func (c *call) run(items []item) {
 	items, wonders := withoutOpinion(items)
 	items = justOn(rhetorical(items))
 	c.muddled = c.muddled || ofElse(items)
-	var all []frame
-	for _, seg := range c.corrections(items) {
-		if rest, swap := c.exchanged(seg.items); swap {
-			all = c.exchange(append(all, c.segment(rest)...))
-			continue
-		}
-		states := len(c.setups)
-		if seg.mark == "" {
-			all = append(all, c.segment(seg.items)...)
-			continue
-		}
-		got := c.segment(c.ofSameThing(all, seg.items))
-		if c.restated(all, states) && len(got) == 0 {
-			continue
-		}
-		all = c.correct(all, got, seg.mark)
-	}
+	all := c.segments(items)
 	if c.ctx.Opening {
 		all = joinAll(all)
 	}
@@ -169,6 +153,28 @@ func (c *call) run(items []item) {
 	if len(all) == 0 && len(c.setups) > 0 && !slices.ContainsFunc(c.res.Commands, changes) && len(c.res.Questions) == 0 {
 		c.setupOnly()
 	}
+}
+
+// segments reads what stands between corrections, each of which changes what went before.
+func (c *call) segments(items []item) []frame {
+	var all []frame
+	for _, seg := range c.corrections(items) {
+		if rest, swap := c.exchanged(seg.items); swap {
+			all = c.exchange(append(all, c.segment(rest)...))
+			continue
+		}
+		states := len(c.setups)
+		if seg.mark == "" {
+			all = append(all, c.segment(seg.items)...)
+			continue
+		}
+		got := c.segment(c.ofSameThing(all, seg.items))
+		if c.restated(all, states) && len(got) == 0 {
+			continue
+		}
+		all = c.correct(all, got, seg.mark)
+	}
+	return all
 }
 
 // onlyLoadSaid tells that nothing was said but that the load is under way: that is what it does,

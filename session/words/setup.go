@@ -159,6 +159,34 @@ type setupPlan struct {
 // in, from the test asked, then from how the vehicle stands. missing names what stays unknown.
 func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing string) {
 	s = p.said
+	sources := c.setupSources(p)
+	if s.Relay == "" {
+		s.Relay = firstOf(sources, func(s rules.Setup) string { return s.Relay })
+		assumed = assume(assumed, s.Relay, relayWords[s.Relay])
+	}
+	assumed = append(assumed, c.conditions(&s, p.said)...)
+	if s.Relay == "bench" {
+		s.Key, s.Command = "off", "off"
+		if s.Coil == "" {
+			s.Coil = firstOf(append(sources, rules.Setup{Coil: "rest"}), func(s rules.Setup) string { return s.Coil })
+			assumed = assume(assumed, s.Coil, "coil "+coilWords[s.Coil])
+		}
+		return s, assumed, ""
+	}
+	s.Coil = ""
+	if s.Key == "" {
+		s.Key = firstOf(sources, func(s rules.Setup) string { return s.Key })
+		assumed = assume(assumed, s.Key, "key "+s.Key)
+	}
+	if s.Command == "" {
+		s.Command = firstOf(sources, func(s rules.Setup) string { return s.Command })
+		assumed = assume(assumed, s.Command, "switched "+s.Command)
+	}
+	return s, assumed, unsaid(s)
+}
+
+// setupSources are the setups that tell what was not said, the surest first.
+func (c *call) setupSources(p setupPlan) []rules.Setup {
 	sources := []rules.Setup{p.habit}
 	if last := c.lastReading(); c.cur != nil && c.cur.likeLast() && last >= 0 {
 		sources = append(sources, c.ctx.Last[last].Setup) // "87's dead too", "12.4 on the other side"
@@ -187,29 +215,7 @@ func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing s
 		late.Relay, late.Coil, late.Unplugged = "", "", nil
 		sources = append(sources, late)
 	}
-	if s.Relay == "" {
-		s.Relay = firstOf(sources, func(s rules.Setup) string { return s.Relay })
-		assumed = assume(assumed, s.Relay, relayWords[s.Relay])
-	}
-	assumed = append(assumed, c.conditions(&s, p.said)...)
-	if s.Relay == "bench" {
-		s.Key, s.Command = "off", "off"
-		if s.Coil == "" {
-			s.Coil = firstOf(append(sources, rules.Setup{Coil: "rest"}), func(s rules.Setup) string { return s.Coil })
-			assumed = assume(assumed, s.Coil, "coil "+coilWords[s.Coil])
-		}
-		return s, assumed, ""
-	}
-	s.Coil = ""
-	if s.Key == "" {
-		s.Key = firstOf(sources, func(s rules.Setup) string { return s.Key })
-		assumed = assume(assumed, s.Key, "key "+s.Key)
-	}
-	if s.Command == "" {
-		s.Command = firstOf(sources, func(s rules.Setup) string { return s.Command })
-		assumed = assume(assumed, s.Command, "switched "+s.Command)
-	}
-	return s, assumed, unsaid(s)
+	return sources
 }
 
 func unsaid(s rules.Setup) string {

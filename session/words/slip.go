@@ -5,6 +5,8 @@ import (
 	"strings"
 )
 
+// This file puts slips of the keys right.
+
 // fixSlips corrects typing slips of words of the trade. Of the words of numbers it undoes
 // two neighbouring letters changed round ("twleve"), which makes no other number; any other
 // word that looks like a mistyped number is marked, so that no number near it is taken for
@@ -136,21 +138,6 @@ func isWord(w string) bool {
 	return true
 }
 
-func (r *Reader) known(w string) bool {
-	_, unit := unitNames[w]
-	return r.vocab[w] || r.filler[w] || homophones[w] != "" || common[w] || unit || numberWord(w) || colours[w] || linkWords[w] || lackWords[w] || inflected(w)
-}
-
-// inflected tells whether w is a plain form of a common word, which no slip made.
-func inflected(w string) bool {
-	for _, s := range []string{"s", "es", "ed", "ing", "er", "ly"} {
-		if b, ok := strings.CutSuffix(w, s); ok && (common[b] || common[b+"e"] || common[undouble(b)]) {
-			return true
-		}
-	}
-	return false
-}
-
 // mistypedUnit is the unit that w is a slip of, "" for none: "voltts".
 func mistypedUnit(w string) string {
 	for _, unit := range []string{"volts", "amps", "ohms", "millivolts"} {
@@ -262,132 +249,4 @@ func sameLetters(a, b string) bool {
 func (r *Reader) longestStem(w string) (string, bool) {
 	s := stem(w, r.root.next)
 	return s, s != ""
-}
-
-// Slip tells whether one word may be the other with a slip of the keys, of words with
-// letters only: one letter wrong, missing, too many or changed round with the next; two in
-// words of seven letters and more.
-func Slip(said, meant string) bool {
-	if len(said) < 3 || len(meant) < 4 || !isWord(said+meant) || !sameStart(said, meant) {
-		return false
-	}
-	return within(said, meant, 1+len(meant)/7)
-}
-
-// sameStart asks for the same first letter, or the first two exchanged: slips
-// seldom change how a word begins.
-func sameStart(a, b string) bool {
-	return a[0] == b[0] || len(a) > 1 && len(b) > 1 && a[0] == b[1] && a[1] == b[0]
-}
-
-// shared is how much two words have in common at their beginning and end.
-func shared(a, b string) int {
-	n, m := 0, 0
-	for n < len(a) && n < len(b) && a[n] == b[n] {
-		n++
-	}
-	for n+m < len(a) && n+m < len(b) && a[len(a)-1-m] == b[len(b)-1-m] {
-		m++
-	}
-	return n + m
-}
-
-func abs(n int) int {
-	if n < 0 {
-		return -n
-	}
-	return n
-}
-
-func within(a, b string, most int) bool {
-	return abs(len(a)-len(b)) <= most && distance(a, b) <= most
-}
-
-// distance counts the single-letter insertions, deletions, changes and
-// exchanges of neighbours that turn a into b (optimal string alignment).
-func distance(a, b string) int {
-	prev2, prev, cur := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
-	for j := range prev {
-		prev[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		cur[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			cur[j] = min(prev[j]+1, cur[j-1]+1, prev[j-1]+cost)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				cur[j] = min(cur[j], prev2[j-2]+1)
-			}
-		}
-		prev2, prev, cur = prev, cur, prev2
-	}
-	return prev[len(b)]
-}
-
-// nearestOf returns the name of the list nearest to s, "" for an empty list.
-func nearestOf(s string, list []string) string {
-	best, found := 1<<30, ""
-	for _, t := range list {
-		if d := distance(s, t); d < best {
-			best, found = d, t
-		}
-	}
-	return found
-}
-
-func set(s string) map[string]bool {
-	m := map[string]bool{}
-	for _, w := range strings.Fields(s) {
-		m[w] = true
-	}
-	return m
-}
-
-var colours = set(`yellow blue green brown black white grey gray orange purple violet pink tan red`)
-
-// linkWords join a place and its reading.
-var linkWords = set(`'s measure give show read coming is are was were has have got had reads read reading readings shows show showing gives give giving
-	gave measures measured measuring says saying at on to and from of for with the a an its it im ive i we get getting
-	gets see seeing seen comes sits sitting equals equal makes then or but n yeah well so just now here there that this
-	be been being only still all when while if whilst am by do did he she his hers my our own via use who whose theres
-	hes youre weve youve theyve indicating indicates displays displayed registers registering noted recorded probed touched clipped`)
-
-// turning are common words that change what is said of a number: beside one, they are
-// asked about.
-var turning = set(`until unless if except instead almost nearly half twice without against away before after behind
-	under over near other another otherwise will would could want wanted wants wish hope wonder need needed needs must than less plus
-	like as ago since below above beyond beside not might per missing lower higher`)
-
-// common are plain English words that carry no meaning here. They are listed so
-// that none is taken for a slip of a word that does.
-var common = set(`able about above according across actual actually after again against ago all almost alone along already
-	also although always another any anyone anything anyway around aside away back because before behind being below
-	beside besides best better beyond body both brought bumper came care case check checked checking come coming could
-	couple course days dear does doing done door down during each easy either else engine enough even ever every
-	everything exactly except extra face fair fairly fast feel feels felt find fine first fixed folk found front full
-	fully gave getting give given gives goes going gone good great guess half hand hands happen happened happens hard
-	have having head hear hello help here high himself hold hope hour house idea inside instead into itself job just
-	keep keeps kept kind knew know known large last late later least leave left less lets life like line list little
-	live long look looked looking looks lots made main make makes making many mate matter mean means meant meter might mind
-	mine minute missing moment more morning most move moved much must myself near nearly need needed needs never next
-	nice night none normal note nothing noticed number odd often okay once only onto option other others otherwise over part
-	people perhaps place please plus point possible pretty probably proper properly put quick quickly quite restart restarted rather
-	ready real really right round said same says second seem seemed seems seen sense should show side since small
-	some someone something sometimes somewhere soon sorry sort stay step still stop stuff such sure take taken takes
-	taking tell than thank thanks that their them then there these they thing things think this those though thought
-	through time tiny today together told took top total touch tried tries true truck try trying turn turned twice
-	under until upon used using usual usually vehicle very wait want wanted wants warm water ways well went were what
-	whatever when where whether which while whole will wish with within without wonder word work would write wrong
-	yard yeah year years your yours cover customer cable lead leads probe probes test tests tested testing tester
-	meter box lid bonnet hood dash seat panel floor wheel tank axle frame rail bolt bolts screw clip clips tape strap
-	plug plugs connector connectors harness loom bulkhead cab boss lunch coffee rain mud dirt oil grease rust
-	bottom middle upper lower rear outer inner nearside offside driver drivers passenger garage workshop tool tools
-	short shorted shorts spanner hammer torch fingers finger thumb nail whatsoever lol haha damn bloody stupid thingy gizmo`)
-
-// counting tells "2nd", which counts tries.
-func counting(w string) bool {
-	return len(w) > 2 && isDigit(w[0]) && ordinalEnd[w[len(w)-2:]]
 }
