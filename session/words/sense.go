@@ -90,7 +90,9 @@ var senses = func() map[string][]sense {
 
 var ofWhatALoadDoes = []sense{
 	{"comes_and_goes", func(o occurrence) bool { return o.says("blinking") && o.next().kind == kNum }, "aside"}, // "it's blinking 12.4"
-	{"weak", func(o occurrence) bool { return o.says("poor") && o.hasNumber() && !o.has("load") }, "aside"},     // "11.2, poor"
+	{"weak", func(o occurrence) bool {
+		return feeble[o.low()] && o.hasNumber() && !o.has("load") && !o.has("battery") && o.expectsNumber()
+	}, "aside"}, // "11.2, poor"
 	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
 	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
 	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
@@ -208,6 +210,9 @@ var ofWhatWasDone = []sense{
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
 }
+
+// feeble are words for a low reading, as for a load that runs weak.
+var feeble = set(`poor weak feeble`)
 
 // looksAtFuse tells that a fuse is to be looked at.
 func (o occurrence) looksAtFuse() bool {

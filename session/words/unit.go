@@ -56,6 +56,10 @@ func measureUnits(in []item) []item {
 	var out []item
 	for i := 0; i < len(in); i++ {
 		it, at := in[i], i
+		if leadsNumber(in, i) {
+			in[i+1].num.unit, in[i+1].unit = unitNames[it.text], in[i:i+1]
+			continue
+		}
 		if it.kind != kNum {
 			out = append(out, it)
 			continue
@@ -74,12 +78,27 @@ func measureUnits(in []item) []item {
 		if isDIN(it.num.digits) && (nextTo(in, i, "is") || nextTo(in, i, "at")) && i+2 < len(in) && in[i+2].kind == kNum {
 			it.num.unit = unit{} // "86 V = 12.3"
 		}
+		if isDIN(it.num.digits) && it.num.unit.dim == volt && i+1 < len(in) && in[i+1].kind == kNum && !isUnitItem(neighbour(in, i, 2)) {
+			in[i+1].num.unit, it.num.unit, it.unit = it.num.unit, unit{}, nil // "86 volts 12.3"
+		}
 		if rating(it.num, in, at, i+1) {
 			it.num.size, it.num.unit.dim = it.num.unit.dim, "rating"
 		}
 		out = append(out, it)
 	}
 	return shareUnits(out)
+}
+
+// leadsNumber tells a unit said before its number, and not behind another: "coil ohms 84".
+func leadsNumber(in []item, i int) bool {
+	if it := in[i]; it.text != "volts" && it.text != "ohms" && it.text != "amps" || i+1 == len(in) || in[i+1].kind != kNum || i > 0 && in[i-1].kind == kNum {
+		return false
+	}
+	if isDIN(in[i+1].num.digits) && neighbour(in, i, 2).kind == kNum {
+		return false // "volts 86 12.4"
+	}
+	var other num
+	return readUnit(&other, in, i+2) == 0
 }
 
 func hasText(in []item, text string) bool {

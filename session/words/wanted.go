@@ -33,7 +33,7 @@ var wishes = []wish{
 	{begins: set(`what what's whats which`), holds: set(`say said ask asked`), with: set(`you`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`did found find know done ruled`), with: set(`i we you`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`wrong fault problem cause think opinion reckon guess suspect`), is: CmdStatus},
-	{begins: asksWhat, holds: set(`supposed see seeing read reading show get getting expect look looking normal right correct range setting voltage spec mean means meant`), is: CmdHow},
+	{begins: asksWhat, holds: set(`supposed see seeing read reading show get getting expect look looking normal right correct range setting voltage volts ohms amps spec mean means meant`), is: CmdHow},
 	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`odds chances chance likely`), is: CmdStatus},
 	{begins: asksWhat, holds: set(`prove proves tell tells`), is: CmdWhy},
