@@ -106,15 +106,17 @@ func (c *call) withoutJudgement(f frame) frame {
 // backIn takes "plugged the relay back in, 86 shows 12.2" for how the vehicle then stood:
 // something was read after it, and nothing seen that a reseating could have changed.
 func (c *call) backIn(in []frame) {
-	read := slices.IndexFunc(in, func(f frame) bool { return len(f.nums) > 0 && len(f.places) > 0 })
+	read := slices.IndexFunc(in, func(f frame) bool { return len(f.nums) > 0 && (len(f.places) > 0 || c.expectsNumber()) })
 	if read < 0 && c.ctx.Now != nil && c.ctx.Now.Relay == "out" && !c.watching() {
 		read = len(in) // it was out, and is in now
 	}
 	if read < 0 || slices.ContainsFunc(in, func(f frame) bool { return len(f.outcomes) > 0 || len(f.values) > 0 && len(f.places) == 0 }) {
 		return
 	}
-	for i := range in[:read] {
-		if f := &in[i]; f.bare() && len(f.places) == 0 && slices.Equal(f.acts, []string{"reseat"}) && !f.has(f.setups, "command_on") {
+	for i := range in[:min(read+1, len(in))] {
+		f := &in[i]
+		before := i < read && f.bare() && len(f.places) == 0
+		if (before || len(f.nums) > 0 && !c.watching() && !c.onBench()) && slices.Equal(f.acts, []string{"reseat"}) && !f.has(f.setups, "command_on") {
 			f.acts, f.elements, f.setups = nil, nil, append(f.setups, "relay_in")
 		}
 	}

@@ -63,6 +63,11 @@ func loadStates(in []item) []item {
 // switched on, and "with the relay in and the fan on" for the load under way.
 func switchedToo(in []item) []item {
 	for i := 2; i < len(in); i++ {
+		if on, last := onAgain(in, i); on != "" {
+			in = slices.Replace(slices.Clone(in), i-2, last+1, item{kind: kConcept, concept: on, text: on, raw: rawOf(in[i-2 : last+1])})
+			i -= 2
+			continue
+		}
 		if start := loadOnToo(in, i); start > 0 {
 			in = slices.Replace(slices.Clone(in), start, i+1, item{kind: kConcept, concept: "loaded", text: "loaded", raw: rawOf(in[start : i+1])})
 			continue
@@ -72,6 +77,24 @@ func switchedToo(in []item) []item {
 		}
 	}
 	return in
+}
+
+// onAgain is the state of what was turned off "and back on", and where it is said; "" for none.
+func onAgain(in []item, i int) (state string, last int) {
+	if thing, on := strings.CutSuffix(in[i-2].concept, "_on"); on && in[i-1].text == "then" && strings.EqualFold(in[i].raw, "off") && ended(neighbour(in, i, 1)) && !hasNumber(in) && concepts[thing+"_off"] == gSetup {
+		return thing + "_off", i // "key on then off"
+	}
+	thing, off := strings.CutSuffix(in[i-2].concept, "_off")
+	if !off || in[i-1].text != "and" || concepts[thing+"_on"] != gSetup {
+		return "", i
+	}
+	switch {
+	case in[i].concept == "runs" && (strings.EqualFold(in[i].raw, "back on") || strings.EqualFold(in[i].raw, "on again")):
+		return thing + "_on", i
+	case in[i].text == "on" && neighbour(in, i, 1).text == "again", in[i].text == "back" && neighbour(in, i, 1).text == "on":
+		return thing + "_on", i + 1
+	}
+	return "", i
 }
 
 // loadOnToo is where "the fan on" begins that ends at in[i], after a state and an "and"; 0 for nowhere.

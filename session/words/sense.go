@@ -195,6 +195,7 @@ var ofWhatAMeterDoes = []sense{
 }
 
 var ofWhatWasDone = []sense{
+	{"reseat", occurrence.ofOtherPart, "unkept_state"}, // "plugged the fan back in"
 	{"reseat", func(o occurrence) bool { return o.says("in and out") && o.asksChoice() && len(o.in) == 1 }, "comes_and_goes"},
 	{"how", func(o occurrence) bool { return o.says("explains") }, ""},
 	{"not", func(o occurrence) bool {
@@ -210,6 +211,17 @@ var ofWhatWasDone = []sense{
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
 }
+
+// ofOtherPart tells that what was put back is named, and is not the relay.
+func (o occurrence) ofOtherPart() bool {
+	return slices.ContainsFunc(o.it().loose, func(it item) bool {
+		n := o.r.root.next[it.text]
+		return plugged[it.text] || n != nil && concepts[n.concept] == gPlace && n.concept != "relay"
+	})
+}
+
+// plugged are parts with a plug that is not the relay's.
+var plugged = set(`connector plug battery harness loom wire wires lead leads`)
 
 // feeble are words for a low reading, as for a load that runs weak.
 var feeble = set(`poor weak feeble`)

@@ -1,6 +1,9 @@
 package words
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // This file tells words that mean nothing here from those that may change what is said beside
 // them: a condition, a place that is none, another load.
@@ -45,9 +48,12 @@ func (f *frame) condition(clause []item) {
 // briefly are words for a time too short to say that something runs: "ran for a second".
 var briefly = set(`moment second sec bit few couple instant flash tick`)
 
-// ranBriefly tells that what was seen was seen for less than a minute: "it ran for 5 seconds".
+// ranBriefly tells that what was seen was seen for less than a minute, or once: "it ran for 5 seconds".
 func ranBriefly(clause []item) bool {
 	for i, it := range clause {
+		if it.text == "once" && it.kind == kWord && i+1 == len(clause) {
+			return true // "it ran once"
+		}
 		if it.text != "for" || it.kind != kWord {
 			continue
 		}
@@ -62,16 +68,26 @@ func ranBriefly(clause []item) bool {
 	return false
 }
 
-// sides name one of several like parts: "the left one".
-var sides = set(`left right front rear back nearside offside top bottom inner outer`)
+// sides name one of several like parts: "the left one"; hands, one of a pair of loads, as front
+// and rear do not; speeds, one way of several to run.
+var (
+	hands  = set(`left right nearside offside`)
+	sides  = set(`left right front rear back nearside offside top bottom inner outer`)
+	speeds = set(`high low fast slow full half first second third speed`)
+)
 
-// oneOfSeveral is the part of a clause that names one of several like parts, "" for none: what
-// is seen of it is not seen of all.
+// oneOfSeveral is the part of a clause that names one of several like parts, or one of the
+// load's speeds, "" for none: what is seen of it is not seen of all.
 func oneOfSeveral(clause []item) string {
+	only := hasText(clause, "only")
 	for i, it := range clause {
 		next := neighbour(clause, i, 1)
-		if sides[it.text] && next.text == "one" || it.text == "one" && next.text == "of" {
+		switch {
+		case sides[it.text] && next.text == "one", hands[strings.ToLower(it.raw)] && next.concept == "load", it.text == "one" && next.text == "of",
+			it.kind == kNum && strings.EqualFold(next.raw, "out of") && neighbour(clause, i, 2).kind == kNum, only && speeds[it.text] && it.kind == kWord:
 			return it.raw + " " + next.raw
+		case it.concept == "one_side":
+			return it.raw
 		}
 	}
 	return ""
