@@ -15,6 +15,21 @@ import (
 	"coilside/rules"
 )
 
+// What was worked on before the job is known of it, and no repair of now.
+func TestARepairOfBeforeTheJob(t *testing.T) {
+	r := shipped(t)
+	ctx := corpusContexts()["none"]
+	require.Equal(t, "unread", summary(r.Read("the relay was replaced last week", ctx)), "nothing is asked about it")
+	ctx.Asks = append(ctx.Asks, Ask{Fact: "recent_repair", Kind: rules.Choice, Of: []string{"relay", "wiring", "load", "nothing"}, Words: "what was worked on"})
+	for said, want := range map[string]string{
+		"the relay was replaced last week": "fact recent_repair=relay", "customer replaced the relay": "fact recent_repair=relay",
+		"they put a new motor in last month": "fact recent_repair=load", "the relay was replaced 3 years ago": "unread",
+		"replaced the relay": "repair relay.wrong_part", "replaced the relay, works now": "repair relay.wrong_part gone",
+	} {
+		require.Equal(t, want, summary(r.Read(said, ctx)), said)
+	}
+}
+
 // TestAskedBack plays an utterance, the question it raises and the answer to
 // it, which may be one of the choices or a few words more.
 func TestAskedBack(t *testing.T) {

@@ -31,11 +31,45 @@ func (c *call) repair(in []item) bool {
 	if complaint := complainedOf[seen]; result != "gone" && complaint != c.ctx.Complaint {
 		cmd.Now = complaint
 	}
+	if result == "" && c.ctx.Repairing == "" && longAgo(in) {
+		c.earlierRepair(cmd.Suspects)
+		return true
+	}
 	if (!act || len(cmd.Suspects) == 0 || slices.Contains(cmd.Suspects, c.ctx.Repairing)) && c.ctx.Repairing != "" {
 		cmd.Suspects = []string{c.ctx.Repairing}
 	}
 	c.command(cmd)
 	return true
+}
+
+// longAgo tells of what was done before the job: "the relay was replaced last week".
+func longAgo(in []item) bool {
+	return slices.ContainsFunc(in, func(it item) bool {
+		return it.concept == "past" || it.concept == "customer" || it.text == "recently" || it.num.unit.dim == "time" && it.num.unit.scale >= 1440
+	})
+}
+
+// earlierRepair takes what was worked on before the job for what is known of it: it is no
+// repair of now, of which the outcome could be asked.
+func (c *call) earlierRepair(suspects []string) {
+	ask := c.askOf("recent_repair")
+	worked := ""
+	if strings.Contains(strings.ToLower(c.text), "year") {
+		ask = nil // not shortly before
+	}
+	for _, id := range suspects {
+		element, _, _ := strings.Cut(id, ".")
+		of := map[string]string{"relay": "relay", "coil": "relay", "contact": "relay", "load": "load"}[element]
+		if of == "" && (strings.HasSuffix(element, "_wire") || strings.HasSuffix(element, "_ground")) {
+			of = "wiring"
+		}
+		worked = firstText(worked, of)
+	}
+	if ask == nil || worked == "" {
+		c.unread(c.text, "that was done before this job")
+		return
+	}
+	c.fileFact(ask, rules.Value{Kind: rules.Choice, Text: worked})
 }
 
 // newPart tells "new relay, same fault", or "new relay fixed it": a part and that it is new, and
