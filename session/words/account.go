@@ -215,6 +215,9 @@ func (c *call) audit() {
 	if len(why) == 0 && c.unsure && slices.ContainsFunc(c.res.Findings, func(f Finding) bool { return f.unplaced }) {
 		why = append(why, "More than one number was said")
 	}
+	if len(why) == 0 && c.contested() {
+		why = append(why, "Another number was said of the same place")
+	}
 	if len(why) == 0 && c.muddled {
 		why = append(why, "Not all of that was clear")
 	}
@@ -230,6 +233,19 @@ func (c *call) audit() {
 	case len(c.open) > 0 && len(c.res.Questions)+len(c.res.Unread) == 0:
 		c.unread(c.text, "the number "+c.leftOver()+" was not taken; say where it was read")
 	}
+}
+
+// contested tells that a number is asked about which would be another reading of what one was
+// taken for: "got 12, then 12.4 with better contact".
+func (c *call) contested() bool {
+	other := func(asked Finding) bool {
+		return asked.numeric() && slices.ContainsFunc(c.res.Findings, func(f Finding) bool {
+			return f.numeric() && f.Measure == asked.Measure && sameSetup(f.Setup, asked.Setup)
+		})
+	}
+	return slices.ContainsFunc(c.res.Questions, func(q Question) bool {
+		return slices.ContainsFunc(q.Choices, func(ch Choice) bool { return slices.ContainsFunc(ch.Findings, other) })
+	})
 }
 
 // atOdds tells that a load ran or a relay clicked, and a number said in the same breath

@@ -80,6 +80,9 @@ func (c *call) goesOn(last, f *frame, rest []frame) bool {
 	case stateNotOutcome(last, f):
 		last.setups = append(last.setups, "loaded")
 		return true
+	case f.also && f.onlyPlace() && onlyNumber(last) && c.expectsNumber() && !f.no:
+		f.values = []string{"same"} // "12.4, 30 too" answers, and goes on
+		return false
 	case c.judgedGround(last) && onlyNumber(f):
 		*last = *f
 		return true

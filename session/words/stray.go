@@ -132,6 +132,9 @@ func (r *Reader) foreign(it item) []string {
 	return out
 }
 
+// nth are words that name one terminal of several, and not by its mark.
+var nth = set(`first second third fourth fifth next last middle`)
+
 // soaks tells whether a time is long enough for heat to reach a joint: the ten minutes that
 // the tests of hot circuits ask for.
 func soaks(n num) bool { return n.v*n.unit.scale >= 10 }
@@ -141,6 +144,9 @@ func (f *frame) word(clause []item, i int, r *Reader) {
 	w := clause[i].text
 	if (w == "on" || w == "off") && i > 0 && (clause[i-1].concept == "load" || clause[i-1].kind == kWord && plainly(clause[i-1].text)) && neighbour(clause, i, 1).kind != kPlace && neighbour(clause, i, 1).kind != kNum {
 		f.strays = append(f.strays, clause[i-1].raw+" "+w) // a load's state: this job's load, or a neighbour
+	}
+	if nth[w] && terminalWords[neighbour(clause, i, 1).text] {
+		f.strays = append(f.strays, clause[i].raw+" "+clause[i+1].raw) // "12.4 on the second pin": which is that?
 	}
 	if linkWords[w] || w == "-" || w == "ish" || terminalWords[w] {
 		if w == "ish" {
