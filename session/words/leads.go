@@ -139,7 +139,7 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	if mode == rules.Ohms && len(f.places) == 1 && partOf(f.places[0].spots) != "" {
 		plan.habit = rules.Setup{Relay: "in", Key: "off", Command: "off"}
 	}
-	if mode == rules.AmpsDC && said.Relay == "" && c.flows(f) {
+	if mode == rules.AmpsDC && said.Relay == "" && c.flows(f) || dropsOver(f, mode) {
 		plan.habit = usualRun
 	}
 	var missing string
@@ -153,6 +153,18 @@ func (c *call) reading(f *frame, said rules.Setup, mode rules.Mode) (fd Finding,
 	m, assumed, want := c.measure(f, mode, fd.Setup)
 	fd.Measure, fd.Assumed = m, append(fd.Assumed, assumed...)
 	return fd, want
+}
+
+// dropsOver tells of a drop over a part of the circuit or its way to ground: it takes a current, and so the relay.
+func dropsOver(f *frame, mode rules.Mode) bool {
+	if mode != rules.VoltsDC || !f.act("drop") || len(f.places) != 1 {
+		return false
+	}
+	p := f.places[0]
+	if first := p.spots[0]; !p.pair {
+		return first.abs == "load.out" || first.part == "ground"
+	}
+	return !slices.ContainsFunc(p.spots, func(s spot) bool { return strings.HasPrefix(s.abs, "battery") })
 }
 
 // flows tells of a current in the load that needs the relay in, though it was out before:
@@ -193,7 +205,10 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 		return m, nil, "it was not said where"
 	}
 	if len(f.places) == 1 && len(spots) == 1 && f.places[0].spots[0].part == "ground" {
-		return m, nil, "which ground, and against what, was not said"
+		if !f.act("drop") || c.last != "load" && c.last != "contact" {
+			return m, nil, "which ground, and against what, was not said"
+		}
+		spots[0] = "load.out" // "load drop 11.9, ground drop 0.1"
 	}
 	if from != "" {
 		assumed = append(assumed, from)

@@ -53,6 +53,10 @@ func (c *call) sidesOf(in []item) []item {
 			out, i = append(out, asPlace(it, in[j], p)), j
 			continue
 		}
+		if p, drop, j, ok := c.dropOf(in, i); ok {
+			out, i = append(out, p, drop), j
+			continue
+		}
 		j := skipFiller(in, i+1)
 		if j < len(in) {
 			if p, ok := c.side(it.concept, in[j].concept); ok && !(it.concept == "between" && andNext(in[j+1:])) {
@@ -67,6 +71,28 @@ func (c *call) sidesOf(in []item) []item {
 		out = append(out, it)
 	}
 	return out
+}
+
+// dropOf reads "contact drop", "contact voltage drop" and "drop on the contacts" as the two ends of what the drop is
+// over, and the drop; last is where they end.
+func (c *call) dropOf(in []item, i int) (over, drop item, last int, ok bool) {
+	j := skipFiller(in, i+1)
+	if j < len(in) && in[j].kind == kWord && in[j].text == "over" {
+		j = skipFiller(in, j+1)
+	}
+	if j >= len(in) {
+		return item{}, item{}, 0, false
+	}
+	over, drop = in[i], in[j]
+	if over.concept == "drop" {
+		over, drop = drop, over
+	}
+	raw := strings.ToLower(drop.raw)
+	if drop.concept != "drop" || over.concept == "battery" || raw != "drop" && !strings.HasSuffix(raw, " drop") {
+		return item{}, item{}, 0, false // a battery that drops is one that sags
+	}
+	p, ok := c.side("across", over.concept)
+	return item{kind: kPlace, raw: over.raw, glued: over.glued, place: p}, drop, j, ok
 }
 
 // andNext tells that another place is joined on: "between the motor's plug and the battery".
