@@ -1,6 +1,11 @@
 package rank
 
-import "math"
+import (
+	"iter"
+	"math"
+
+	"coilside/rules"
+)
 
 // What is seen by looking at a part or told in answer to a question the circuit does not predict, but a test's
 // own figures do, suspect by suspect.
@@ -13,20 +18,33 @@ func (b *Belief) logByHand(m *measurement, suspects []string) float64 {
 	return math.Log((1-Slip)*like + Slip*slipLikelihood(instrument(m.Measure), &m.Answer, m.choices, b.systemVolts))
 }
 
-// foretold is how likely the answer is by the figures with all of some suspects at fault: those that the figures
-// speak of have an equal say. What the figures leave to all others counts where they speak of none.
+// foretold is how likely the answer is by the figures with all of some suspects at fault.
 func (b *Belief) foretold(m *measurement, suspects []string) float64 {
-	sum, spokenOf := 0.0, 0
-	for _, s := range suspects {
-		if speaksOf(m.Test, m.Measure, s) {
-			sum += b.expected(m, s, &m.Answer)
-			spokenOf++
+	sum, n := 0.0, 0.0
+	for s := range spokenOf(m.Test, m.Measure, suspects) {
+		sum += b.expected(m, s, &m.Answer)
+		n++
+	}
+	return sum / n
+}
+
+// spokenOf gives, of some suspects that are all at fault, those that figures speak of, which have an equal say. What
+// the figures leave to all others counts where they speak of none: then it gives one.
+func spokenOf(t *rules.Test, m rules.Measure, suspects []string) iter.Seq[string] {
+	return func(yield func(string) bool) {
+		any := false
+		for _, s := range suspects {
+			if speaksOf(t, m, s) {
+				any = true
+				if !yield(s) {
+					return
+				}
+			}
+		}
+		if !any {
+			yield(suspects[0])
 		}
 	}
-	if spokenOf == 0 {
-		return b.expected(m, suspects[0], &m.Answer)
-	}
-	return sum / float64(spokenOf)
 }
 
 // hangsOnMended reports whether figures speak of something that has been mended since a reading. Whether it was
@@ -60,17 +78,10 @@ func (b *Belief) weighByHand(p *particle, ms []*measurement, at []int) {
 // outcomesByHand is a hypothesis's chance of each outcome of a candidate that only figures predict.
 func (b *Belief) outcomesByHand(c *Candidate, h *Hypothesis) []float64 {
 	p := make([]float64, c.grid.outcomes())
-	spokenOf := 0.0
-	for _, s := range h.Suspects {
-		if speaksOf(c.Test, c.Measure, s) {
-			for i, x := range b.byFigures(c, s) {
-				p[i] += x
-			}
-			spokenOf++
+	for s := range spokenOf(c.Test, c.Measure, h.Suspects) {
+		for i, x := range b.byFigures(c, s) {
+			p[i] += x
 		}
-	}
-	if spokenOf == 0 {
-		copy(p, b.byFigures(c, h.Suspects[0]))
 	}
 	sum := 0.0
 	for _, x := range p {
