@@ -101,9 +101,15 @@ func (t *turn) stands(c words.Command) error {
 				*f.to = *f.from
 			}
 		}
+		if now.Unplugged == nil {
+			now.Unplugged = before.Unplugged
+		}
 	}
 	now = words.Kept(now)
 	spoken := setupWords(now)
+	if c.Setup.Unplugged != nil && len(c.Setup.Unplugged) == 0 {
+		now.Unplugged, spoken = nil, strings.TrimPrefix(spoken+", load plugged in", ", ")
+	}
 	n, err := t.add(Entry{Kind: kindStands, Stands: &now, Words: spoken})
 	if err != nil {
 		return err

@@ -41,7 +41,7 @@ func clauses(in []item) [][]item {
 	for i, it := range in {
 		breaks := it.kind == kSep && it.text != "(" && !(it.text == ":" && names(in[start:i])) || it.text == "and" && (saysSame(in[i+1:]) || partsReadings(in[start:i], in[i+1:]) || partsSayings(in[start:i], in[i+1:])) || it.kind == kWord && (it.text == "but" || it.text == "then" || it.text == "though" || it.text == "so")
 		aside := it.text == "which" && it.kind == kWord && slices.ContainsFunc(in[start:i], func(it item) bool { return it.kind == kNum }) // "18, which seems a lot"
-		breaks = breaks || aside
+		breaks = breaks || aside || it.concept == "same" && sameThere(in[start:i], in[i+1:])                                               // "12.4 same on 30"
 		if breaks && i+1 < len(in) {
 			in[i+1].so, in[i+1].but = it.text == "so" || aside, it.text == "but"
 			in[i+1].then = it.text == "then"
@@ -49,6 +49,9 @@ func clauses(in []item) [][]item {
 		if breaks {
 			cut(i)
 			start = i + 1
+			if it.concept == "same" {
+				start = i
+			}
 		}
 	}
 	cut(len(in))
@@ -146,6 +149,27 @@ func saysSame(rest []item) bool {
 		}
 	}
 	return false
+}
+
+// sameThere tells a number, and then a place and no more, of which it is said that it reads the same.
+func sameThere(left, rest []item) bool {
+	nums, places := 0, 0
+	for _, it := range left {
+		if it.kind == kNum {
+			nums++
+		}
+	}
+	for _, it := range rest {
+		if it.kind == kSep {
+			break
+		}
+		if it.kind == kPlace && !it.place.pair {
+			places++
+		} else if it.kind != kWord || !linkWords[it.text] {
+			return false
+		}
+	}
+	return nums == 1 && places == 1
 }
 
 // sameAgain gives a place that reads the same the number said before it.

@@ -220,11 +220,12 @@ var holding = map[string]bool{"all right": true, "hang on": true, "hold on": tru
 // answer.
 func (c *call) onlyHeard(in []item) bool {
 	heard := false
-	for _, it := range in {
+	for i, it := range in {
 		raw := strings.ToLower(it.raw)
 		switch {
 		case it.concept == "wait" || it.kind == kNum && it.num.unit.dim == "time" && (it.num.word || !strings.Contains(it.num.digits, ".")), holding[raw], acknowledged[raw] && !c.expects(rules.Look):
 			heard = true
+		case it.text == "in" && heardLater(neighbour(in, i, 1)): // "back in five"
 		case it.kind == kSep, it.concept == "yes", it.concept == "filler", it.kind == kWord && (linkWords[it.text] || common[it.text] || harmless[it.text] || c.r.filler[it.text]) && !turning[it.text]:
 		default:
 			return false
@@ -232,6 +233,8 @@ func (c *call) onlyHeard(in []item) bool {
 	}
 	return heard
 }
+
+func heardLater(it item) bool { return it.kind == kNum && it.num.unit.dim == "time" }
 
 // hasReading tells whether the clause holds a number or something seen.
 func hasReading(cl []item) bool {

@@ -15,6 +15,11 @@ func (c *call) compose(f *frame) {
 	defer func() { c.cur = nil }()
 	said, clash := saidSetup(f.setups)
 	switch {
+	case clash == "switch" && c.ctx.Opening && f.otherWayRound():
+		g := *f
+		g.outcomes, g.values, g.nums, g.places = []string{"inverted"}, nil, nil, nil
+		c.settleFrame(f)
+		c.seen(&g, rules.Setup{})
 	case clash != "":
 		c.ask("The "+clash+" was said in two ways. Which was it for “"+f.raw+"”?", nil)
 	case c.engineUnsaid(f, said):
@@ -54,6 +59,17 @@ func (c *call) compose(f *frame) {
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
 		c.seen(&g, said)
 	}
+}
+
+// otherWayRound tells what runs while its switch is off, and not while it is on: "on when the switch
+// is off and off when it's on".
+func (f *frame) otherWayRound() bool {
+	did, stood := only(f.allSeen(), "runs", "bright", "off", "dark"), only(f.setups, "command_off", "command_on", "loaded")
+	if len(did) != 2 || len(stood) != 2 {
+		return false
+	}
+	on := func(s string) bool { return s == "runs" || s == "bright" || s == "command_on" || s == "loaded" }
+	return on(did[0]) != on(did[1]) && on(did[0]) != on(stood[0]) && on(did[1]) != on(stood[1])
 }
 
 // foretold tells what something will do, or ought to, from what it does: "it'll run in a minute".
@@ -201,7 +217,7 @@ func (c *call) splitMark(f *frame, parts [2]string) bool {
 // single makes a reading of a frame with one number.
 func (c *call) single(f *frame, said rules.Setup) {
 	if why := f.askPlace(); why != "" {
-		if !c.askEnd(f, func(c *call, g *frame) { c.single(g, said) }) {
+		if !c.askFeed(f, said) && !c.askEnd(f, func(c *call, g *frame) { c.single(g, said) }) {
 			c.askWhere(f, why)
 		}
 		return

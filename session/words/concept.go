@@ -25,12 +25,12 @@ var concepts = map[string]group{
 	"wrong_part": gOutcome, "live": gOutcome, "short": gOutcome, "dead": gOutcome, "nothing": gOutcome, "open_line": gOutcome, "open": gOutcome,
 	"beeps": gOutcome, "no_beep": gOutcome, "same": gOutcome, "changed": gOutcome, "good": gOutcome, "bad": gOutcome,
 	"gone": gOutcome, "still_there": gOutcome, "stays_on": gOutcome, "drops_out_hot": gOutcome, "inverted": gOutcome, "nothing_moves": gOutcome,
-	"suffers": gOutcome, "slow": gOutcome,
+	"suffers": gOutcome, "slow": gOutcome, "makes_noise": gOutcome,
 
 	"relay_in": gSetup, "relay_out": gSetup, "bench": gSetup, "key_on": gSetup, "key_off": gSetup,
 	"command_on": gSetup, "command_off": gSetup, "energised": gSetup, "rest": gSetup, "loaded": gSetup,
 	"engine_running": gSetup, "engine_off": gSetup, "neighbours_on": gSetup, "neighbours_off": gSetup, "heat_soaked": gSetup, "heat_none": gSetup,
-	"load_unplugged": gSetup, "until_command": gSetup, "unkept_state": gSetup,
+	"load_unplugged": gSetup, "load_plugged": gSetup, "until_command": gSetup, "unkept_state": gSetup,
 
 	"bridge": gAct, "swap": gAct, "reseat": gAct, "wiggle": gAct, "crank": gAct, "listen": gAct, "look": gAct,
 	"lamp": gAct, "clamp": gAct, "in_series": gAct, "fuse_drop": gAct, "jumping": gAct, "pull_in": gAct, "drop_out": gAct,
@@ -57,7 +57,7 @@ var concepts = map[string]group{
 var opposite = map[string]string{
 	"click": "silent", "runs": "off", "live": "dead", "trips": "", "blown": "sound", "beeps": "no_beep",
 	"open_line": "", "relay_in": "relay_out", "relay_out": "relay_in", "key_on": "key_off", "key_off": "key_on",
-	"command_on": "command_off", "command_off": "command_on", "engine_running": "engine_off", "neighbours_on": "neighbours_off", "energised": "rest", "dead": "live", "silent": "click",
+	"command_on": "command_off", "command_off": "command_on", "engine_running": "engine_off", "neighbours_on": "neighbours_off", "energised": "rest", "load_unplugged": "load_plugged", "load_plugged": "load_unplugged", "dead": "live", "silent": "click",
 	"off": "runs", "same": "changed", "gone": "still_there", "bright": "", "good": "bad", "changed": "same",
 	"buzz": "", "corroded": "", "burnt": "", "loose": "", "wet": "", "weak": "", "dim": "",
 	"sound": "bad", "comes_and_goes": "", "wrong_part": "", "open": "",

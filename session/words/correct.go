@@ -145,6 +145,10 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 		for next := neighbour(in, i, at); next.kind == kWord && (preps[next.text] || terminalWords[next.text]); next = neighbour(in, i, at) {
 			at++
 		}
+		if n := len(cur.items); neighbour(in, i, at).kind == kPlace && n > 1 && (cur.items[n-1].text == "and" || cur.items[n-1].text == "but") && slices.ContainsFunc(cur.items, lit) {
+			in[i].concept, in[i].text = "dark", "dark" // "lights on 86 and not on 85"
+			return "", 0
+		}
 		if neighbour(in, i, at).kind == kPlace { // "not 85, 86", "86 not 85", "not on 86, on 30"
 			if !hasContent(cur.items) && cur.mark == "" {
 				return "correction", at + 1
@@ -154,6 +158,9 @@ func (c *call) markAt(cur *segment, in []item, i int) (mark string, skip int) {
 	}
 	return "", 0
 }
+
+// lit tells that a test lamp lit.
+func lit(it item) bool { return it.concept == "bright" || it.concept == "dim" }
 
 func hasSaid(in []item) bool {
 	return slices.ContainsFunc(in, func(it item) bool { return it.kind != kSep })

@@ -194,6 +194,9 @@ var complaintOf = []struct {
 
 // complaint files what the customer says is wrong.
 func (c *call) complaint(f *frame, seen []string) {
+	if hums := strings.Contains(strings.ToLower(f.raw), "hum"); f.has(f.elements, "load") && !f.has(f.elements, "relay") && slices.Contains(seen, "buzz") && (hums || len(only(seen, "off", "weak", "slow")) > 0) {
+		seen = slices.DeleteFunc(seen, func(s string) bool { return s == "buzz" }) // "the pump hums but doesn't turn"
+	}
 	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
@@ -232,6 +235,9 @@ func (c *call) askComplaint(f *frame) {
 	text := WhatIsWrong
 	if f.outcome("suffers", "burnt") || f.has(f.setups, "heat_soaked") {
 		text = "A part that gets hot or keeps failing has a bad joint or too much current in it: that is looked for in any case. What does the load do?"
+	}
+	if f.outcome("makes_noise") {
+		text = "A noise alone does not tell. What does the load do besides?"
 	}
 	c.ask(text, choices)
 }

@@ -26,6 +26,12 @@ type reading struct {
 	reworded bool   // "didn't run" for "doesn't run", "was gone" for "is gone"
 	asSaid   bool   // no other form of a verb may stand for it
 	named    string // a part by another of its names: "horn ground" for "load ground"
+	skipped  bool   // the word before was one that may stand within a saying, and ends none
+}
+
+func (as reading) past() reading {
+	as.skipped = true
+	return as
 }
 
 func (as reading) inOtherWords(really bool) reading {
@@ -40,7 +46,7 @@ func (as reading) mayMean(n *node, words int) bool {
 		return false // "don't have" and "doesn't have" are not alike, nor are "blew" and "blowing"
 	}
 	if as.named == "load" || as.named == "control" {
-		return slices.Contains(n.facts, "load_amps=number") || concepts[n.concept] == gPlace || n.concept == "load_unplugged"
+		return slices.Contains(n.facts, "load_amps=number") || concepts[n.concept] == gPlace || n.concept == "load_unplugged" || n.concept == "load_plugged"
 	}
 	return true
 }

@@ -109,8 +109,9 @@ func inAnotherState(f, before *frame) bool {
 // clickedNow tells that the relay clicked in its socket, and nothing else was said of how the
 // vehicle stood: what was read in the same breath was read with the relay in.
 func (c *call) clickedNow(all []frame) bool {
-	said := func(f frame) bool { return len(f.setups)+len(f.acts) > 0 }
-	return clicked(all) && len(c.setups) == 0 && !c.asksRelayOut() && !c.expects(rules.PullIn) && !c.expects(rules.DropOut) && !slices.ContainsFunc(all, said)
+	stood := func(setups []string) bool { return len(setups) > len(only(setups, "key_on", "command_on")) }
+	said := func(f frame) bool { return stood(f.setups) || len(f.acts) > 0 }
+	return clicked(all) && !stood(c.setups) && !c.asksRelayOut() && !c.expects(rules.PullIn) && !c.expects(rules.DropOut) && !slices.ContainsFunc(all, said)
 }
 
 // running tells that the load was said to run, without a number beside it.

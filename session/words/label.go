@@ -89,6 +89,7 @@ var terminalWords = set(`pin pins terminal terminals term t cavity blade tab leg
 
 // terminals decides which numbers of the utterance are marks on the relay.
 func (c *call) terminals(in []item) []item {
+	in = c.listedMarks(in)
 	for i := range in {
 		it := &in[i]
 		said, labels := it.text, c.ctx.Labels
@@ -107,6 +108,55 @@ func (c *call) terminals(in []item) []item {
 		case named || role != "" && c.isMark(in, i, sure):
 			*it = placeItem(*it, c.terminal(role))
 		}
+	}
+	return in
+}
+
+// listedMarks takes "3, 1 and 2 are 12.5, 12.3 and 0", and "11: 12.5, 14: 0", for marks and what
+// was read at them: each is one of this relay's, and as many values follow.
+func (c *call) listedMarks(in []item) []item {
+	if marks[c.ctx.Labels] == nil {
+		return in
+	}
+	for i := 0; i < len(in); i++ {
+		if i > 0 && in[i-1].kind != kSep && !terminalWords[in[i-1].text] {
+			continue
+		}
+		var at []int
+		roles := map[string]bool{}
+		j := i
+		for j < len(in) {
+			role, _ := roleOf(firstText(in[j].num.digits, in[j].text), c.ctx.Labels)
+			if in[j].kind != kWord && in[j].kind != kNum || role == "" || roles[role] || in[j].kind == kNum && (!in[j].num.whole() || in[j].num.unit.dim != "") {
+				break
+			}
+			roles[role] = true
+			at = append(at, j)
+			for j++; j < len(in) && (in[j].text == "," || in[j].text == "and"); {
+				j++
+			}
+		}
+		values, end := 0, j+1
+		if len(at) == 0 || j >= len(in) || !(in[j].kind == kSep && in[j].text == ":" || len(at) > 1 && plural[in[j].text]) {
+			continue
+		}
+		for end < len(in) && (in[end].kind == kNum && !in[end].glued || valueWord(in[end])) {
+			values++
+			if end++; len(at) == 1 {
+				break
+			}
+			for end < len(in) && (in[end].text == "," || in[end].text == "and") {
+				end++
+			}
+		}
+		if values != len(at) {
+			continue
+		}
+		for _, k := range at {
+			role, _ := roleOf(firstText(in[k].num.digits, in[k].text), c.ctx.Labels)
+			in[k] = placeItem(in[k], c.terminal(role))
+		}
+		i = end - 1
 	}
 	return in
 }

@@ -17,7 +17,7 @@ type node struct {
 
 func (n *node) ends() bool { return n.concept != "" || len(n.facts) > 0 }
 
-// star stands in the tree for a * in a saying: any one or two words.
+// star stands in the tree for a * in a saying: any one or two words, and a "the" before them.
 const star = "anyword"
 
 func (n *node) step(w string) *node {
@@ -47,6 +47,29 @@ type Reader struct {
 	respelt map[string]string // words of dialect and of haste, each with the word it stands for
 	targets []string          // words that a slip may be corrected to, sorted
 	sayings []saying
+	opening *Reader // reads what is said while a job is opened: with the sayings that mean something only then; nil = as ever
+}
+
+// atOpening begins the meaning of sayings that are understood only of what a load is complained of:
+// elsewhere "doesn't pull" may be said of the relay, and "not charging" of the battery.
+const atOpening = "at opening "
+
+// withOpening gives the reader another for openings, where some sayings hold only there.
+func (r *Reader) withOpening(synonyms []*rules.Synonym) error {
+	plain, found := make([]*rules.Synonym, 0, len(synonyms)), false
+	for _, s := range synonyms {
+		means, only := strings.CutPrefix(s.Means, atOpening)
+		if found = found || only; only {
+			s = &rules.Synonym{Means: means, Said: s.Said, Heard: s.Heard, Pos: s.Pos}
+		}
+		plain = append(plain, s)
+	}
+	if !found {
+		return nil
+	}
+	var err error
+	r.opening, err = New(plain)
+	return err
 }
 
 // spellingOf begins what a word means that is another spelling of one: "spelling of nothing".
@@ -54,7 +77,8 @@ const spellingOf = "spelling of "
 
 // New makes a Reader. A synonym means one of Concepts, or a fact and its value
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number"), or is
-// another spelling of a word ("spelling of nothing"), or is what a load does ("doing").
+// another spelling of a word ("spelling of nothing"), or is what a load does ("doing"); after "at
+// opening" each of these holds only while a job is opened.
 // Every wrong synonym is named in the error, a rules.Errors.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
 	r := &Reader{vocab: map[string]bool{}, filler: map[string]bool{}, aliases: map[string]string{}, respelt: map[string]string{}}
@@ -64,6 +88,9 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 	var wrong rules.Errors
 	var verbs []string
 	for _, s := range synonyms {
+		if strings.HasPrefix(s.Means, atOpening) {
+			continue
+		}
 		if word, ok := strings.CutPrefix(s.Means, spellingOf); ok {
 			for _, w := range s.Said {
 				r.respelt[plain(strings.ToLower(w))] = plain(word)
@@ -98,6 +125,9 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		}
 	}
 	slices.Sort(r.targets)
+	if err := r.withOpening(synonyms); err != nil {
+		return r, err // it names what is wrong with all of them
+	}
 	if len(wrong) > 0 {
 		return r, wrong
 	}
@@ -218,7 +248,9 @@ func (r *Reader) longest(in []item) (best *node, took int, loose []item) {
 func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose []item) {
 	var walk func(n *node, i int, stars []item, as reading)
 	walk = func(n *node, i int, stars []item, as reading) {
-		if n.ends() && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) && !r.cutsFact(n, in, i) {
+		whole := !as.skipped // "relay has" names the relay, and goes on
+		as.skipped = false
+		if n.ends() && whole && i > took && as.mayMean(n, i) && !(i > 1 && i < len(in) && concepts[n.concept] == gOutcome && onTheThing(in[i-1:])) && !(i > 1 && concepts[n.concept] == gPlace && r.startsPart(in[i-1:])) && !(n.concept == "aside" && r.onPart(in[i-1:])) && !r.cutsFact(n, in, i) {
 			best, took, loose = n, i, stars
 		}
 		if i >= len(in) || i > 0 && !word(in[i]) || i == 0 && in[i].kind != kWord && pinCount(in[i]) == "" {
@@ -235,7 +267,7 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 			walk(next, i+1, stars, as)
 		}
 		if i > 0 && perfect[in[i].text] {
-			walk(n, i+1, stars, as)
+			walk(n, i+1, stars, as.past())
 		}
 		for _, form := range denialForms(in, i) {
 			if next := n.next[form.word]; next != nil {
@@ -246,7 +278,7 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 			walk(next, i+1, stars, as.inOtherWords(true))
 		}
 		if i > 0 && degrees[in[i].text] {
-			walk(n, i+1, stars, as.inOtherWords(true))
+			walk(n, i+1, stars, as.past().inOtherWords(true))
 		}
 		for _, form := range verbForms[in[i].text] {
 			if next := n.next[form]; next != nil && !as.asSaid && in[0].text != "it" {
@@ -260,6 +292,9 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 			walk(any, i+1, append(slices.Clip(stars), in[i]), as)
 			if i+1 < len(in) && word(in[i+1]) {
 				walk(any, i+2, append(slices.Clip(stars), in[i], in[i+1]), as)
+				if determiners[in[i].text] && i+2 < len(in) && word(in[i+2]) { // "when the engine bay gets hot"
+					walk(any, i+3, append(slices.Clip(stars), in[i+1], in[i+2]), as)
+				}
 			}
 		}
 	}

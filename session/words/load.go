@@ -175,8 +175,8 @@ func fuseDid(in []item) []item {
 
 var ofAFuse = set(`fuse feed_fuse coil_fuse`)
 
-// pluggedLoad takes "the fan's not plugged in" for a load unplugged: of the relay it says
-// nothing.
+// pluggedLoad takes "the fan's not plugged in" for a load unplugged, and "the fan's plugged in" for
+// one that is not: of the relay they say nothing.
 func pluggedLoad(in []item) []item {
 	for i, it := range in {
 		if it.concept != "relay_in" || !strings.HasPrefix(strings.ToLower(it.raw), "plugged") {
@@ -190,7 +190,7 @@ func pluggedLoad(in []item) []item {
 		if j < 0 || in[j].concept != "load" {
 			continue
 		}
-		state := "aside"
+		state := "load_plugged"
 		if denied {
 			state = "load_unplugged"
 		}

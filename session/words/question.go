@@ -33,6 +33,9 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 		}
 	}
 	fresh := r.readFresh(text, ctx)
+	if onlyUnsure(fresh) && !asksTheTest(q) {
+		return Result{} // of what was asked back, not of what the test reads: that is left open
+	}
 	if corrects(fresh, ctx) || wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
 		return fresh
 	}
@@ -63,6 +66,18 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 		return whole
 	}
 	return fresh
+}
+
+// onlyUnsure tells that nothing was said but "I don't know".
+func onlyUnsure(r Result) bool {
+	return len(r.Findings)+len(r.Questions)+len(r.Unread) == 0 && len(r.Commands) == 1 && r.Commands[0].Kind == CmdUnsure
+}
+
+// asksTheTest tells that a question asks which of its answers the proposed test gave.
+func asksTheTest(q Question) bool {
+	return len(q.Choices) > 1 && !slices.ContainsFunc(q.Choices, func(ch Choice) bool {
+		return len(ch.Findings) != 1 || ch.Findings[0].Kind != KindAnswer || ch.Findings[0].Answer.Choice == ""
+	})
 }
 
 // settled tells that something was taken and nothing is left to ask.

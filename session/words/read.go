@@ -40,6 +40,9 @@ func (r *Reader) Read(text string, ctx Context) Result {
 		return Result{Unread: []Unread{{Text: excerpt(clean(text[:longest])), Nearest: "12.4 V at 86, relay out",
 			Why: "that is too long to read at once; nothing of it was taken. Say one or two readings at a time"}}}
 	}
+	if ctx.Opening && r.opening != nil {
+		r = r.opening
+	}
 	text = strings.Join(strings.Fields(clean(text)), " ")
 	if ctx.Asked != nil {
 		return r.answerQuestion(text, ctx)
@@ -218,10 +221,11 @@ func (c *call) saidBetter(all []frame) []frame {
 
 // rough tells a limit, or a number that is only about right.
 func (f *frame) rough() bool {
-	return f.is("bound", "about") || slices.ContainsFunc(f.strays, func(w string) bool { return nearly[strings.ToLower(w)] })
+	return f.is("bound", "about") || slices.ContainsFunc(f.strays, func(w string) bool { return nearly[strings.ToLower(w)] }) ||
+		nearly[firstWord(f.raw)] && onlyNumber(f)
 }
 
-var nearly = set(`near nearly almost`)
+var nearly = set(`near nearly almost basically practically virtually effectively essentially`)
 
 // readVolts tells a frame with a number that can only be volts, at one place.
 func readVolts(f frame) bool {
@@ -231,7 +235,7 @@ func readVolts(f frame) bool {
 
 // asks tells a question put without its mark: "is 84 good".
 func asks(in []item) bool {
-	return len(in) > 0 && in[0].kind == kWord && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'") && !tellsNumber(in[1:])
+	return len(in) > 0 && in[0].kind == kWord && neighbour(in, 1, 0).concept != "should" && interrogative[in[0].text] && !strings.Contains(in[0].raw, "'") && !tellsNumber(in[1:])
 }
 
 // asksBehind tells "12, is that right": a last clause that asks of what was said before it.

@@ -56,11 +56,11 @@ func (r *Reader) amend(fresh Result, q Question) Result {
 	return fresh
 }
 
-// dropped makes "scratch that" a no: what was read back is not stored, so nothing
-// stored is taken back.
+// dropped makes "scratch that" and "I don't know" a no: what was read back is not stored, so
+// nothing stored is taken back, and the test stays open.
 func dropped(fresh Result) Result {
 	for i, c := range fresh.Commands {
-		if c.Kind == CmdUndo || c.Kind == CmdCorrect && c.Entry < 0 {
+		if c.Kind == CmdUndo || c.Kind == CmdUnsure || c.Kind == CmdCorrect && c.Entry < 0 {
 			fresh.Commands[i] = Command{Kind: CmdNo}
 		}
 	}

@@ -195,7 +195,8 @@ var ofWhatAMeterDoes = []sense{
 }
 
 var ofWhatWasDone = []sense{
-	{"reseat", occurrence.ofOtherPart, "unkept_state"}, // "plugged the fan back in"
+	{"reseat", occurrence.ofLoadPlug, "load_plugged"},  // "plugged the fan back in"
+	{"reseat", occurrence.ofOtherPart, "unkept_state"}, // "plugged the connector back in"
 	{"reseat", func(o occurrence) bool { return o.says("in and out") && o.asksChoice() && len(o.in) == 1 }, "comes_and_goes"},
 	{"how", func(o occurrence) bool { return o.says("explains") }, ""},
 	{"not", func(o occurrence) bool {
@@ -210,6 +211,14 @@ var ofWhatWasDone = []sense{
 	{"changed", occurrence.afterPart, "replaced"},                                                                          // "the fuse was changed"
 	{"else", func(o occurrence) bool { return o.says("else") && len(o.in) > 1 }, ""},                                       // "everything else works"
 	{"trips", func(o occurrence) bool { return pulledFuse[o.low()] && !o.ctx.Opening && !o.asksChoice() }, "unkept_state"}, // "took the fuse out and 30 is 0"
+}
+
+// ofLoadPlug tells that the load was plugged in again, and not what else of it was put back.
+func (o occurrence) ofLoadPlug() bool {
+	return (o.begins("plug") || o.begins("connect") || o.begins("clip")) && slices.ContainsFunc(o.it().loose, func(it item) bool {
+		n := o.r.root.next[it.text]
+		return n != nil && n.concept == "load"
+	})
 }
 
 // ofOtherPart tells that what was put back is named, and is not the relay.
@@ -232,7 +241,7 @@ func (o occurrence) looksAtFuse() bool {
 }
 
 // nothingAmiss are remarks that answer a look.
-var nothingAmiss = map[string]bool{"clean": true, "nothing i can see": true, "nothing that i can see": true, "nothing to report": true}
+var nothingAmiss = map[string]bool{"clean": true, "nothing i can see": true, "nothing that i can see": true, "nothing to report": true, "solid": true, "healthy": true, "nice": true}
 
 // ofTestLamp tells that "lights" is said of the test lamp and is no load.
 func (o occurrence) ofTestLamp() bool {

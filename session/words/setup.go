@@ -24,6 +24,8 @@ func setupField(concept string) string {
 		return "neighbours"
 	case "heat_soaked", "heat_none":
 		return "heat"
+	case "load_unplugged", "load_plugged":
+		return "load"
 	}
 	return concept
 }
@@ -59,8 +61,13 @@ func saidSetup(concepts []string) (s rules.Setup, clash string) {
 			put(&s.Neighbours, strings.TrimPrefix(k, "neighbours_"), "other loads")
 		case "heat_soaked", "heat_none":
 			put(&s.Heat, strings.TrimPrefix(k, "heat_"), "heat")
-		case "load_unplugged":
-			s.Unplugged = []string{"load"}
+		case "load_unplugged", "load_plugged":
+			if s.Unplugged != nil && (len(s.Unplugged) > 0) != (k == "load_unplugged") {
+				clash = "load's plug"
+			}
+			if s.Unplugged = []string{}; k == "load_unplugged" { // said to be plugged in: none, and not unsaid
+				s.Unplugged = []string{"load"}
+			}
 		}
 	}
 	if s.Engine == "running" && s.Key == "off" {
@@ -131,6 +138,14 @@ func ConditionWords(s rules.Setup) string {
 	return words
 }
 
+// stillUnplugged tells that the load was unplugged before and nothing says that it is not now: what a
+// meter reads then is read so too. What the load did was done with its plug on.
+func (c *call) stillUnplugged(said rules.Setup) bool {
+	asAsked := c.ctx.Expected != nil && said.Relay == ""
+	read := c.cur != nil && len(c.cur.nums)+len(c.cur.places) > 0
+	return read && c.ctx.Now != nil && slices.Equal(c.ctx.Now.Unplugged, []string{"load"}) && (c.ctx.NowSaid || !asAsked) && said.Relay != "bench"
+}
+
 func conditionsOf(s rules.Setup) []string {
 	var out []string
 	for _, x := range []struct {
@@ -165,6 +180,12 @@ func (c *call) complete(p setupPlan) (s rules.Setup, assumed []string, missing s
 		assumed = assume(assumed, s.Relay, relayWords[s.Relay])
 	}
 	assumed = append(assumed, c.conditions(&s, p.said)...)
+	if s.Unplugged == nil && c.stillUnplugged(p.said) {
+		s.Unplugged, assumed = slices.Clone(c.ctx.Now.Unplugged), append(assumed, "load unplugged")
+	}
+	if len(s.Unplugged) == 0 {
+		s.Unplugged = nil
+	}
 	if s.Relay == "bench" {
 		s.Key, s.Command = "off", "off"
 		if s.Coil == "" {

@@ -53,6 +53,10 @@ func (c *call) sidesOf(in []item) []item {
 			out, i = append(out, asPlace(it, in[j], p)), j
 			continue
 		}
+		if p, drop, j, ok := c.feedDrop(in, i); ok {
+			out, i = append(out, p, drop), j
+			continue
+		}
 		if p, drop, j, ok := c.dropOf(in, i); ok {
 			out, i = append(out, p, drop), j
 			continue

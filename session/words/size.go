@@ -71,6 +71,9 @@ func (c *call) minutes(in []item) []item {
 		if it.kind == kNum && it.num.whole() && i == 2 && in[0].text == "back" && (in[1].text == "at" || in[1].text == "by") {
 			in[i].num.odd = "“" + rawOf(in[:3]) + "” may be a time"
 		}
+		if it.kind == kNum && it.num.whole() && neighbour(in, i, -1).text == "in" && neighbour(in, i, -2).text == "back" && ended(neighbour(in, i, 1)) && !slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum }) {
+			in[i].num.unit = unitNames["minutes"] // "back in five"
+		}
 		if it.kind == kNum && it.num.v == 2 && neighbour(in, i, 1).text == "ticks" && !c.expects(rules.Listen) {
 			in[i].num.unit = unitNames["seconds"]
 			return slices.Delete(in, i+1, i+2)

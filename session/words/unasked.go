@@ -2,6 +2,7 @@ package words
 
 import (
 	"slices"
+	"strings"
 
 	"coilside/rules"
 )
@@ -14,6 +15,10 @@ func (c *call) seenUnasked(f *frame, said rules.Setup) {
 	if why := c.otherKind(f.raw); why != "" && len(f.acts) == 0 && c.numbered {
 		c.muddled = true // a state that the readings were taken in, as like as not
 		c.unlessTaken(f.raw, why)
+		return
+	}
+	if low := strings.ToLower(f.raw) + " "; c.otherKind(f.raw) != "" && onlyLoad(f) && len(c.res.Findings) == 0 && len(only(f.allSeen(), "runs", "off", "bright")) > 0 && (strings.Contains(low, " on ") || strings.Contains(low, " off ")) {
+		c.unread(f.raw, c.otherKind(f.raw)) // "headlights are on now"
 		return
 	}
 	if part := f.judgesPart(); part != "" {

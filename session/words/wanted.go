@@ -28,6 +28,14 @@ var (
 		clean cleaning try trying probe probing clip clipping connect connecting open opening undo undoing move moving swap swapping remove removing climb climbing strip stripping`)
 )
 
+// workings are what the tests here ask to be done, and workingOn their forms of doing it: "can't
+// back-probe that", "I'm not jumping that".
+var (
+	workings  = set(`backprobe back-probe probe jump jumper bridge unplug disconnect unclip pull remove swap reseat wiggle spin turn crank start energise measure test`)
+	workingOn = set(`backprobing back-probing probing jumping bridging unplugging disconnecting pulling removing swapping wiggling poking piercing risking dismantling stripping
+		crawling climbing cranking doing`)
+)
+
 // wishes are tried in turn; the first that fits counts.
 var wishes = []wish{
 	{begins: set(`what what's whats which`), holds: set(`say said ask asked`), with: set(`you`), is: CmdRepeat},
@@ -48,6 +56,8 @@ var wishes = []wish{
 	{begins: set(`does is`), holds: set(`matter important needed necessary`), is: CmdHow},
 	{denied: true, holds: set(`can cannot can't cant couldn't couldnt unable`), with: set(`do measure test check reach see find touch try access read probe`), is: CmdSkip},
 	{denied: true, begins: cannotWords, with: set(`with without on in behind get`), is: CmdSkip},
+	{denied: true, begins: cannotWords, holds: workings, is: CmdSkip},
+	{denied: true, begins: set(`i'm im not we're i won't wont`), holds: workingOn, is: CmdSkip},
 	{denied: true, begins: cannotWords, alone: true, is: CmdSkip},
 	{denied: true, begins: set(`not`), holds: set(`without unless until`), is: CmdSkip},
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
