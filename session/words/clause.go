@@ -151,6 +151,34 @@ func saysSame(rest []item) bool {
 	return false
 }
 
+// answerAndMore parts "12.4 and 0 on 87" where a number is asked for: the first answers, the second was
+// read at another place.
+func (c *call) answerAndMore(in []item) []item {
+	and := slices.IndexFunc(in, func(it item) bool { return it.text == "and" })
+	if and < 0 || !c.expectsNumber() || !bareNumber(in[:and]) || !c.elsewhere(in[and+1:]) {
+		return in
+	}
+	in = slices.Clone(in)
+	in[and] = item{kind: kSep, text: ",", raw: ",", glued: true}
+	return in
+}
+
+// elsewhere tells one number and then one place, which the test does not ask for, and no more.
+func (c *call) elsewhere(in []item) bool {
+	nums, places := 0, 0
+	for _, it := range in {
+		switch {
+		case it.kind == kNum && places == 0:
+			nums++
+		case it.kind == kPlace && nums == 1 && !it.place.pair && len(it.place.spots) == 1 && !c.atAsked(it.place):
+			places++
+		case it.kind == kSep, it.kind != kWord || !linkWords[it.text]:
+			return false
+		}
+	}
+	return nums == 1 && places == 1
+}
+
 // sameThere tells a number, and then a place and no more, of which it is said that it reads the same.
 func sameThere(left, rest []item) bool {
 	nums, places := 0, 0

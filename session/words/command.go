@@ -48,6 +48,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 			c.yesNo(true, len(in) == 1)
 		case i > 0 && breaksOff(cl):
 			rest = append(rest, otherwiseThan(in[i-1], cl)...)
+		case len(in) == 1 && c.doesNot(cl):
 		case onlyConcepts(cl, "no", "not") && !cl[0].but && (len(in) > 1 || !contents(cl)):
 			c.yesNo(false, len(in) == 1)
 		default:
@@ -159,6 +160,25 @@ func (c *call) yesNo(yes, alone bool) {
 		kind = CmdYes
 	}
 	c.command(Command{Kind: kind})
+}
+
+// doesNot takes "it doesn't", where the load or the relay is to do something now, for an answer: it
+// does not.
+func (c *call) doesNot(cl []item) bool {
+	e := c.ctx.Expected
+	said := slices.ContainsFunc(cl, func(it item) bool { return pronouns[it.text] }) && onlyConcepts(cl, "not")
+	if !said || e == nil || e.Setup.Command != "on" || c.ctx.Cautioned || e.Measure.Mode != rules.Watch && e.Measure.Mode != rules.Listen && e.Measure.Mode != rules.Bridge {
+		return false
+	}
+	did := "off"
+	if e.Measure.Mode == rules.Listen {
+		did = "silent"
+	}
+	if !slices.Contains(e.Of, did) {
+		return false
+	}
+	c.file(c.answer(&frame{raw: rawOf(cl)}, Answer{Choice: did}), &frame{raw: rawOf(cl)})
+	return true
 }
 
 // contents tells that a clause names something in plain words.

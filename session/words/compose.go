@@ -29,7 +29,7 @@ func (c *call) compose(f *frame) {
 	case (f.is("past") || f.foretold()) && len(f.nums)+len(f.values) == 0 && len(f.outcomes) > 0 && !c.ctx.Opening:
 		c.unlessTaken(f.raw, "that sounds like how it once was or should be, not how it is now; it was not taken")
 		return
-	case f.is("should", "past") && len(f.nums)+len(f.values) > 0:
+	case f.is("should", "past") && len(f.nums)+len(f.values) > 0 && !(c.ctx.Opening && f.is("past") && len(f.nums) == 0 && len(f.outcomes) > 0):
 		c.unlessTaken(f.raw, "that sounds like what it should read or once read, not what it reads now; it was not taken")
 		if f.is("past") {
 			return
@@ -52,7 +52,7 @@ func (c *call) compose(f *frame) {
 	}
 	underway := len(f.elements) == 0 && strings.Contains(strings.ToLower(f.raw), "running") // "fifteen amps running"
 	if seen := slices.DeleteFunc(slices.Clone(f.outcomes), func(s string) bool {
-		return s == "good" || s == "bad" || s == "runs" && underway || s == "comes_and_goes" && c.expects(rules.MinMax)
+		return s == "good" || s == "bad" || s == "runs" && underway || s == "comes_and_goes" && len(f.nums) > 0 && len(f.elements) == 0 && c.expectsNumber() || s == "comes_and_goes" && c.expects(rules.MinMax)
 	}); (len(f.nums) > 0 || len(f.values) > 0 && len(f.places) > 0) && len(seen) > 0 {
 		g := *f
 		g.outcomes = seen

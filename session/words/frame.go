@@ -136,8 +136,8 @@ func (c *call) ofWhat(f *frame, clause []item) {
 		stray := f.nowhere // "across the wire" is from one end to the other, as asked
 		f.nowhere, f.strays = "", slices.DeleteFunc(f.strays, func(s string) bool { return s == stray })
 	}
-	if f.act("drop") && c.asksPair() && slices.ContainsFunc(f.strays, func(s string) bool { return stretch[strings.ToLower(s)] }) {
-		f.strays = slices.DeleteFunc(f.strays, func(s string) bool { return stretch[strings.ToLower(s)] || s == "in" }) // "0.4 lost in the wire"
+	if c.expects(rules.VoltsDC) && c.asksPair() && slices.ContainsFunc(f.strays, func(s string) bool { return stretch[strings.ToLower(s)] }) {
+		f.strays = slices.DeleteFunc(f.strays, func(s string) bool { return stretch[strings.ToLower(s)] || s == "in" || s == "along" }) // "0.4 lost in the wire"
 	}
 	f.condition(clause)
 	f.onlyIf = f.onlyIf || len(f.outcomes) > 0 && (slices.Contains(f.strays, "other") || f.ofOther() && !c.expects(rules.Swap)) // "the other fan runs"

@@ -130,8 +130,8 @@ func joins(a, b *frame) bool {
 	aVal, bVal := len(a.nums)+len(a.values) > 0, len(b.nums)+len(b.values) > 0
 	aPlace, bPlace := len(a.places) > 0, len(b.places) > 0
 	switch {
-	case b.so && b.supposes():
-		return false // "0.4, so there's nothing driving it"
+	case b.so && (b.supposes() || b.bare() && len(b.places) == 0 && len(a.nums) > 0 && len(only(b.acts, "drop", "jumping")) == len(b.acts)):
+		return false // "0.4, so there's nothing driving it", "11.4 so it's dropping somewhere"
 	case b.or && len(a.nums) > 0 && onlyNumber(b):
 		return true // "12.6, or was it 12.5"
 	case b.nothingBut() || a.nothingBut():

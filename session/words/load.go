@@ -159,6 +159,9 @@ func fuseDid(in []item) []item {
 			continue
 		}
 		j := i + 1
+		if in[min(j, len(in)-1)].kind == kNum && j+1 < len(in) && in[j+1].kind != kSep {
+			j++ // "fuse 12 keeps blowing"
+		}
 		for j < len(in) && (in[j].kind == kWord && (perfect[in[j].text] || degrees[in[j].text] || in[j].text == "always" || in[j].text == "'s")) {
 			j++
 		}

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -26,6 +27,16 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 		c.ask("“"+f.raw+"”: did it move between the two, or are they two readings? Say “jumping from … to …”, or one number.", nil)
 		return
 	}
+	if c.expectsNumber() && c.ctx.Expected.Setup.Command == "on" && wentOver.MatchString(f.raw) && !f.act("wiggle", "crank") && c.atExpected(f, said) {
+		var choices []Choice
+		for _, v := range []float64{a, b} {
+			if ch, ok := c.choiceOf(*f, said, rules.VoltsDC, &v); ok {
+				choices = append(choices, ch)
+			}
+		}
+		c.ask("“"+f.raw+"”: which of the two does it stay at, with the vehicle as the test asks?", choices)
+		return
+	}
 	if why := f.askPlace(); why != "" || len(f.places) == 0 && f.nowhere != "" {
 		c.askWhere(f, firstText(why, "“"+f.nowhere+"” is no place of this circuit that is known here"))
 		return
@@ -39,6 +50,9 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 	fd.Measure.During = during(f)
 	c.settleDuring(fd, f)
 }
+
+// wentOver tells what went from one value to another once, as when it is switched, from what keeps moving.
+var wentOver = regexp.MustCompile(`(?i)^(it )?(goes|went|changes|changed|switches|switched) from `)
 
 // extremes name the two ends of a range.
 var extremes = set(`best worst min max minimum maximum lowest highest low high bottom top peak trough between`)

@@ -336,7 +336,7 @@ func justOn(items []item) []item {
 // segment reads commands and frames between two corrections.
 func (c *call) segment(items []item) []frame {
 	var out []frame
-	for _, cl := range c.commands(clauses(items)) {
+	for _, cl := range c.commands(clauses(c.answerAndMore(items))) {
 		out = append(out, c.frames(cl)...)
 	}
 	return c.merge(out)

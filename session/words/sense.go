@@ -198,6 +198,10 @@ var ofWhatWasDone = []sense{
 	{"reseat", occurrence.ofLoadPlug, "load_plugged"},  // "plugged the fan back in"
 	{"reseat", occurrence.ofOtherPart, "unkept_state"}, // "plugged the connector back in"
 	{"reseat", func(o occurrence) bool { return o.says("in and out") && o.asksChoice() && len(o.in) == 1 }, "comes_and_goes"},
+	{"done", func(o occurrence) bool {
+		return o.says("quit") && (o.next().text == "again" || o.next().text == "on" || o.afterLoad()) || o.begins("quit ")
+	}, "off"}, // "quit again"
+	{"pull_in", func(o occurrence) bool { return o.expects(rules.VoltsDC) && o.next().text == "to" }, "aside"}, // "it switches to 0.2"
 	{"how", func(o occurrence) bool { return o.says("explains") }, ""},
 	{"not", func(o occurrence) bool {
 		self := o.before().text == "i" || o.before().text == "we"

@@ -63,7 +63,7 @@ var wishes = []wish{
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
 	{denied: true, holds: set(`get getting`), with: set(`hand hands arm finger fingers probe probes lead leads near under behind in`), is: CmdSkip},
 	{denied: true, holds: instruments, with: set(`fit reach go touch grip stay`), is: CmdSkip},
-	{begins: set(`getting fetching finding grabbing moving connecting opening climbing`), is: CmdWait},
+	{begins: set(`getting fetching finding grabbing moving connecting opening climbing hooking setting clipping zeroing digging`), is: CmdWait},
 	{begins: ofSelf, holds: handsBusy, is: CmdWait},
 }
 
