@@ -66,7 +66,7 @@ func (s *Service) open(ctx context.Context, b *base, o OpenRequest) (Opened, err
 	}
 	j := &job{id: id, keys: map[string]keyed{}, conversation: conversation{warned: map[string]bool{}}, base: b, c: c}
 	j.mu.Lock()
-	defer j.mu.Unlock()
+	defer s.release(j)
 	t := s.newTurn(j)
 	key := o.Key
 	o.Key = ""

@@ -4,6 +4,7 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
@@ -40,9 +41,9 @@ type Options struct {
 	Experience bool
 	// MostOpen bounds the jobs that are open at once, for each front end; 0 = no bound.
 	MostOpen int
-	// MostResident bounds the jobs kept in memory; others are read back when they are
-	// asked for. About 12 MB each; 0 = 64.
-	MostResident int
+	// MostResident and MostResidentBytes bound the jobs kept in memory and about how much they take there; others are
+	// read back when they are asked for. 0 = 256 jobs and 512 MiB.
+	MostResident, MostResidentBytes int
 }
 
 // Version is the engine's version that is written into every entry.
@@ -86,9 +87,8 @@ func New(o Options) (*Service, error) {
 		o.Engine = Version
 	}
 	s := &Service{o: o, bases: map[string]*base{}, jobs: map[string]*job{}}
-	if s.residents.most = o.MostResident; s.residents.most <= 0 {
-		s.residents.most = defaultResident
-	}
+	s.residents.most = cmp.Or(max(o.MostResident, 0), defaultResident)
+	s.residents.mostBytes = cmp.Or(max(o.MostResidentBytes, 0), defaultResidentBytes)
 	if o.IDs == nil {
 		s.o.IDs = s.dayAndLetters
 	}
@@ -192,7 +192,7 @@ func (s *Service) lock(ctx context.Context, id string) (*job, func(), error) {
 		return nil, nil, noJob(id)
 	}
 	s.used(j)
-	return j, j.mu.Unlock, nil
+	return j, func() { s.release(j) }, nil
 }
 
 // lockCase is lock with the case replayed as well.

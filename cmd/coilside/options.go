@@ -26,7 +26,7 @@ type serveOptions struct {
 
 // addFlags has the flags of serve fill it.
 func (s *serveOptions) addFlags(flags *flag.FlagSet) {
-	s.limits, s.setup.mostOpen, s.setup.mostResident = transport.DefaultLimits, 10_000, 64
+	s.limits, s.setup.mostOpen, s.setup.mostResident, s.setup.residentMiB = transport.DefaultLimits, 10_000, 256, 512
 	s.setup.addFlags(flags)
 	flags.StringVar(&s.listen, "listen", "127.0.0.1:7285", "`HOST:PORT` to serve at; port 0 picks a free one. An address that other machines reach needs a token")
 	flags.StringVar(&s.metrics, "metrics", "", "`HOST:PORT` to serve figures for Prometheus at, as /metrics (default: nowhere)")
@@ -40,7 +40,8 @@ func (s *serveOptions) addFlags(flags *flag.FlagSet) {
 	flags.Var(number{&s.limits.Message.Message, 1 << 10, 64 << 20}, "max-message", "`bytes` of one message")
 	flags.Var(number{&s.limits.Message.Batch, 1, 10_000}, "max-batch", "requests in one batch (`number`)")
 	flags.Var(number{&s.setup.mostOpen, 1, 1 << 30}, "max-open-jobs", "jobs open at once, for each front end (`number`)")
-	flags.Var(number{&s.setup.mostResident, 1, 1 << 20}, "max-resident-jobs", "jobs in memory at once, about 12 MB each; others are read back when asked for (`number`)")
+	flags.Var(number{&s.setup.mostResident, 1, 1 << 20}, "max-resident-jobs", "jobs in memory at once; others are read back when asked for (`number`)")
+	flags.Var(number{&s.setup.residentMiB, 1, 1 << 20}, "max-resident-memory", "about how much all jobs in memory may take; the process takes two to three times that (`MiB`)")
 	flags.BoolVar(&s.watchRules, "watch-rules", true, "take up the files of the --rules folders when they change, if they are sound; false = only when rules.reload is called")
 	flags.BoolVar(&s.setup.experience, "experience", false, "have the proven repairs of closed jobs sharpen the priors; coilside rules experience shows how")
 	flags.BoolVar(&s.printConfig, "print-config", false, "print the settings in force, and where each came from, and end")

@@ -32,8 +32,8 @@ type setup struct {
 	loader  rules.Loader
 	// mostOpen bounds the jobs open at once for each front end; 0 = no bound.
 	mostOpen int
-	// mostResident bounds the jobs in memory; 0 = the session's own bound.
-	mostResident int
+	// mostResident bounds the jobs in memory and residentMiB about how much they take; 0 = the session's own bound.
+	mostResident, residentMiB int
 	// experience has proven repairs of closed jobs sharpen the priors.
 	experience bool
 }
@@ -160,7 +160,7 @@ func (s *setup) openService(log zerolog.Logger) (*session.Service, error) {
 	if s.jobs, err = s.openJobs(); err != nil {
 		return nil, err
 	}
-	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Experience: s.experience, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident})
+	return session.New(session.Options{Book: book, Reload: s.loadBook, Cases: s.readCases, Experience: s.experience, Journal: s.jobs, Log: log, MostOpen: s.mostOpen, MostResident: s.mostResident, MostResidentBytes: s.residentMiB << 20})
 }
 
 // closeJobs ends the work on the jobs, where this program has them open.

@@ -3,6 +3,7 @@ package circuit
 import (
 	"fmt"
 	"math"
+	"unsafe"
 
 	"coilside/rules"
 )
@@ -29,6 +30,16 @@ func (d *Draw) LeadOhms() float64 {
 		return d.vary[at]
 	}
 	return 0
+}
+
+// DrawBytes is how much memory a draw takes.
+func (m *Model) DrawBytes() int {
+	return int(unsafe.Sizeof(Draw{})) + 8*(len(m.spreads)+len(m.kinds)+len(m.quantities))
+}
+
+// InstanceBytes is how much memory a draw with a fault takes beside it.
+func (m *Model) InstanceBytes() int {
+	return int(unsafe.Sizeof(Instance{})) + 8*(len(m.spreads)+len(m.kinds))
 }
 
 // Dims is how many standard normal numbers one draw takes.

@@ -37,7 +37,7 @@ var compiled = sync.OnceValues(func() (*diagnosis.Knowledge, error) {
 	return diagnosis.Compile(book)
 })
 
-func shipped(b *testing.B) *diagnosis.Knowledge {
+func shipped(b testing.TB) *diagnosis.Knowledge {
 	b.Helper()
 	k, err := compiled()
 	if err != nil {
@@ -47,7 +47,7 @@ func shipped(b *testing.B) *diagnosis.Knowledge {
 }
 
 // faulty is a vehicle with a fault of every kind in turn, and its complaint.
-func faulty(b *testing.B, k *diagnosis.Knowledge, job int) (*vehicle.Vehicle, string) {
+func faulty(b testing.TB, k *diagnosis.Knowledge, job int) (*vehicle.Vehicle, string) {
 	b.Helper()
 	suspects := k.Book().Suspects
 	for try := range 2000 {
@@ -83,7 +83,7 @@ func nothingKnown() map[string]rules.Value {
 }
 
 // open opens a job and has it say all that a reply holds.
-func open(b *testing.B, k *diagnosis.Knowledge, o diagnosis.Opening) *diagnosis.Case {
+func open(b testing.TB, k *diagnosis.Knowledge, o diagnosis.Opening) *diagnosis.Case {
 	b.Helper()
 	c, err := k.Open(o)
 	if err != nil {
@@ -212,7 +212,7 @@ func BenchmarkTurn(b *testing.B) {
 }
 
 // playTurns plays a job to its end and tells what each turn took.
-func playTurns(b *testing.B, c *diagnosis.Case, v *vehicle.Vehicle) []time.Duration {
+func playTurns(b testing.TB, c *diagnosis.Case, v *vehicle.Vehicle) []time.Duration {
 	b.Helper()
 	var turns []time.Duration
 	ps := say(c)

@@ -342,3 +342,13 @@ func (c *Case) Late() []engine.Firing { return c.late() }
 
 // Memory is the working memory of facts and rules, for explanations.
 func (c *Case) Memory() *engine.Memory { return c.memory }
+
+// Bytes is about how much memory the case takes for itself, beside the rulebook and what it shares with other
+// cases that started alike.
+func (c *Case) Bytes() int {
+	n := c.belief.Bytes()
+	for _, cand := range c.candidates {
+		n += cand.Bytes()
+	}
+	return n
+}

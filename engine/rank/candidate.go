@@ -78,8 +78,19 @@ func (b *Belief) refresh(cs []*Candidate, live []*Hypothesis) {
 		}
 		byState[c.m.state] = append(byState[c.m.state], c)
 	}
+	used := make([]bool, b.clouds)
+	for _, h := range live {
+		if h.cloud != nil {
+			used[h.cloud.index] = true
+		}
+	}
 	for _, c := range cs {
 		c.kept = append(c.kept, make([]*kept, max(0, b.clouds-len(c.kept)))...)
+		for i, is := range used {
+			if !is {
+				c.kept[i] = nil // predictions for what does not count any more
+			}
+		}
 	}
 	b.each(len(live), func(hand *Belief, i int) {
 		if h := live[i]; h.cloud != nil {
@@ -192,6 +203,7 @@ const (
 // choose picks the particles that have a say: all of a small cloud, and of a grown
 // one as many by weight, each then counting the same.
 func (b *Belief) choose(c *cloud, probability float64) {
+	b.readyAll(c)
 	askedOf := askedOf
 	if probability < countsAbove {
 		askedOf = askedOfFew

@@ -42,6 +42,7 @@ func (b *Belief) ComesAndGoes() float64 {
 		if h.cloud == nil || h.prob < liveAt {
 			continue
 		}
+		b.readyAll(h.cloud)
 		for i, w := range b.weights(h.cloud) {
 			if h.cloud.particles[i].epochs[len(b.repaired)].chance < 1 {
 				sum += h.prob * w

@@ -250,6 +250,10 @@ func (b *Belief) promising(lead string) []couple {
 
 // tryAll scores pairs by what so many guesses of each make of the readings.
 func (b *Belief) tryAll(cs []couple, guesses int) {
+	for _, c := range cs { // beforehand: several couples share a suspect
+		b.readyFor(c.x.cloud, guesses/2)
+		b.readyFor(c.y.cloud, guesses/2)
+	}
 	b.tries = true
 	b.each(len(cs), func(hand *Belief, i int) { cs[i].score = cs[i].start + hand.try(&cs[i], guesses) })
 	b.tries = false

@@ -100,6 +100,7 @@ type cloud struct {
 	grown      bool       // it has all the particles it will get
 	sizes      int        // of the fault that are tried on each guess at the circuit: see resize
 	behind     []int      // readings that were only glanced at
+	light      bool       // it sleeps, and has circuits for the particles that it glances with only
 	overruled  []int      // readings on which a rule has the word
 	keen       []float64  // by normal number after that of the network's shape: how much the newest reading hangs on it, cumulative
 	hangs      []float64  // by number of the circuit: by how many nats what was read hangs on it; see sense

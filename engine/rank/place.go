@@ -49,6 +49,7 @@ func (b *Belief) wiringShares() []wiringShare {
 		if h.cloud == nil || h.prob < 1e-4 {
 			continue
 		}
+		b.readyAll(h.cloud)
 		for i, w := range b.weights(h.cloud) {
 			wiring := h.cloud.particles[i].draw.Wiring
 			k, ok := at[wiring]

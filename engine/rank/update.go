@@ -54,6 +54,7 @@ func (b *Belief) Read(r Reading) error {
 	})
 	b.normalise() // growing changes what earlier readings are worth
 	b.consider()
+	b.lighten()
 	return nil
 }
 
