@@ -229,6 +229,7 @@ type Instance struct {
 	siemens  []float64 // by element: what it conducts when closed
 	coldLoad float64   // what the load conducts in the ohms range, S
 	blown    []bool    // by element: fuses that have gone since the circuit was last mended; nil = none
+	renewed  bool      // new fuses are fitted before each reading
 
 	found, over atomic.Uint64 // states whose armature has been found, and those in which it is pulled over; see quiet
 }

@@ -251,7 +251,7 @@ func (sv *Solver) Live(p *Probe) bool { return math.Abs(sv.volts(p.a, p.b, Meter
 // smaller part of what they should be.
 func (sv *Solver) load() float64 {
 	switch {
-	case sv.jumped || sv.tripped:
+	case sv.jumped || sv.tripped || sv.glowing:
 		return Trips
 	case sv.armature == Buzzing:
 		return ComesAndGoes

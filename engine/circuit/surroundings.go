@@ -238,6 +238,7 @@ func (in *Instance) under(bits cond) *Instance {
 	if err != nil {
 		return in // the same formulas stood once already
 	}
+	f.renewed = in.renewed
 	return f
 }
 

@@ -418,6 +418,7 @@ func (b *Belief) fillCloud(h *Hypothesis, ws *circuit.Wirings) error {
 			return err
 		}
 	}
+	b.mayRenew(c)
 	b.hear(h)
 	if c.sound() {
 		many := *c

@@ -432,6 +432,7 @@ func (b *Belief) try(p *couple, guesses int) float64 {
 	var logs []float64
 	for side := range 2 {
 		own := h.of[side].cloud
+		c.renews = own.renews
 		for k, at := range spreadOut(normalWeights(own.logw), guesses/2) {
 			base := &own.particles[at]
 			if !b.model.Possible(h.faults[1-side], base.draw.Wiring) {

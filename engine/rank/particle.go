@@ -17,6 +17,10 @@ const refitCures = 0.6
 // that comes and goes. Experience, no source.
 const wiggleShows = 0.8
 
+// newFuse is the chance that a fuse that had gone was renewed before a reading, where whoever tests renews them and
+// where they leave them: half of the guesses each. Experience, no source.
+var newFuse = map[bool]float64{true: 0.9, false: 0.1}
+
 // particle is one complete guess: standard normal numbers, and the circuits they
 // stand for, one for each time between repairs.
 type particle struct {
@@ -27,6 +31,7 @@ type particle struct {
 	complaint float64   // log likelihood of the complaint
 	start     float64   // log weight before anything was heard: the prior against where it was looked for
 	newest    float64   // what it predicts of the newest reading
+	renews    bool      // whoever tests fits new fuses first
 	total     float64   // log of the product, tempered where a reading is being taken in
 }
 
@@ -42,6 +47,7 @@ type broken struct {
 	there   *circuit.Instance
 	away    *circuit.Instance // what comes and goes is gone, joints are made good
 	swapped *circuit.Instance // with a good relay
+	renewed *circuit.Instance // with new fuses, where some have gone
 	chance  float64           // that the fault is there at any one reading
 }
 
@@ -98,6 +104,7 @@ type cloud struct {
 	logw       []float64  // by particle: log weight, not normalised
 	dims       int        // normal numbers a particle
 	grown      bool       // it has all the particles it will get
+	renews     bool       // its last normal number says whether fuses that went are renewed
 	sizes      int        // of the fault that are tried on each guess at the circuit: see resize
 	behind     []int      // readings that were only glanced at
 	light      bool       // it sleeps, and has circuits for the particles that it glances with only
@@ -147,7 +154,32 @@ func (b *Belief) build(c *cloud, p *particle) error {
 			return err
 		}
 	}
+	p.renews = c.renews && left[0] > 0
 	return nil
+}
+
+// mayRenew gives the particles of a cloud in which fuses have gone a number more: whether they are renewed.
+func (b *Belief) mayRenew(c *cloud) {
+	if !slices.ContainsFunc(c.particles, func(p particle) bool { return p.overloads() }) {
+		return
+	}
+	c.renews = true
+	c.dims++
+	for i := range c.particles {
+		p := &c.particles[i]
+		own := make([]float64, c.dims)
+		b.shared.numbers(i, own)
+		p.normal = append(slices.Clip(p.normal), own[c.dims-1])
+		p.renews = own[c.dims-1] > 0
+	}
+	for i := range c.probes {
+		c.probes[i].renews = c.particles[i].renews
+	}
+}
+
+// overloads reports whether some fuse has gone, now or before a repair.
+func (p *particle) overloads() bool {
+	return slices.ContainsFunc(p.epochs, func(k broken) bool { return k.there.Overloaded() })
 }
 
 // normalBelow turns a standard normal number into an event of probability p.
@@ -177,6 +209,14 @@ func (b *Belief) without(k *broken, draw *circuit.Draw) *circuit.Instance {
 		k.away = b.mended(draw, k, func(f *circuit.Fault) bool { return f.InJoint || f.Comes })
 	}
 	return k.away
+}
+
+// withNewFuses is the circuit with new fuses in it.
+func (k *broken) withNewFuses() *circuit.Instance {
+	if k.renewed == nil {
+		k.renewed = k.there.WithNewFuses()
+	}
+	return k.renewed
 }
 
 // withGoodRelay is the circuit with a good relay in it.
@@ -227,6 +267,8 @@ func (b *Belief) predict(p *particle, ms []*measurement, out []mix) {
 		b.fill(p, k.there, b.without(k, p.draw), k.chance*(1-refitCures), ms, out)
 	case k.chance < 1:
 		b.fill(p, k.there, b.without(k, p.draw), k.chance, ms, out)
+	case k.there.Overloaded():
+		b.fill(p, k.there, k.withNewFuses(), 1-newFuse[p.renews], ms, out)
 	default:
 		b.fill(p, k.there, nil, 1, ms, out)
 	}
@@ -247,7 +289,7 @@ func (b *Belief) fill(p *particle, there, away *circuit.Instance, chance float64
 		x := &out[i]
 		x.raw[1], x.n = other, 2
 		x.chance = [3]float64{chance, 1 - chance}
-		if ms[i].Measure.During == "wiggle" {
+		if there.Chance < 1 && ms[i].Measure.During == "wiggle" {
 			x.wiggle(ms[i].Measure.Mode, chance)
 		}
 	}
