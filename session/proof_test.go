@@ -214,6 +214,52 @@ func TestAFailedProofIsDoneOnceMore(t *testing.T) {
 	assert.False(t, r.ProofOfRepair.Proven)
 }
 
+// A test that gives what a sound circuit gives proves the repair, also where it is at the end of that and something
+// else would give it more often: the job is closed, and not measured on for ever. Invented.
+func TestAPassedProofIsProof(t *testing.T) {
+	s, err := New(Options{Book: book(t)})
+	require.NoError(t, err)
+	o, err := s.Open(t.Context(), OpenRequest{Complaint: "weak", Circuit: CircuitSpec{Contact: "make", ControlSide: "ground", PowerEnters: "30", LoadSide: "ground",
+		Suppression: "diode", SystemVolts: number(12), Driver: "switch", CoilSupply: "ignition", CoilPositive: "86", Load: LoadSpec{Kind: "lamp", Amps: number(12), Hazard: "none"}}})
+	require.NoError(t, err)
+	read := func(test string, answer Answer) Reply {
+		r, err := s.Record(t.Context(), RecordRequest{Write: Write{Job: o.Job}, Test: test, Answer: answer})
+		require.NoError(t, err, test)
+		return r
+	}
+	for _, is := range []struct {
+		test   string
+		answer Answer
+	}{
+		{"battery_rest_volts", Answer{Number: number(12.69)}},
+		{"feed_drop", Answer{Number: number(0.163)}},
+		{"watch_on", Answer{Choice: "weak"}},
+		{"socket_87_volts_key_off", Answer{Number: number(0.003)}},
+		{"socket_87_ohms_ground", Answer{Number: number(0.3)}},
+		{"back_87_volts", Answer{Number: number(5.87)}},
+		{"relay_30_87_ohms_energised", Answer{Number: number(0.2)}},
+		{"feed_fuse_in_volts", Answer{Number: number(12.57)}},
+		{"look_terminal_87", Answer{Choice: "sound"}},
+		{"look_terminal_30", Answer{Choice: "sound"}},
+		{"reseat_relay", Answer{Choice: "weak"}},
+		{"swap_relay", Answer{Choice: "runs"}},
+		{"load_volts", Answer{Number: number(5.68)}},
+		{"look_relay", Answer{Choice: "sound"}},
+		{"ask_hottest", Answer{Choice: "relay"}},
+	} {
+		read(is.test, is.answer)
+	}
+	_, err = s.Repair(t.Context(), RepairRequest{Write: Write{Job: o.Job}, Suspect: "contact.resistive_loaded", Action: "new relay", Result: "gone"})
+	require.NoError(t, err)
+	r := read("contact_drop", Answer{Number: number(0.172)})
+	require.NotNil(t, r.ProofOfRepair)
+	require.Equal(t, "0.04 to 0.17 V", r.ProofOfRepair.Tests[0].Expected)
+	require.True(t, r.ProofOfRepair.Proven, r.ProofOfRepair.Missing)
+	read("load_wire_drop", Answer{Number: number(0.191)})
+	r = read("load_current_clamp", Answer{Number: number(12.1)})
+	require.True(t, r.ProofOfRepair.Proven, "what one reading spoke for, another has explained: %s", r.ProofOfRepair.Missing)
+}
+
 func TestWhatAComplaintBecameMustBeAComplaint(t *testing.T) {
 	s := serviceIn(t, t.TempDir())
 	job := opened(t, s, plough()).Job

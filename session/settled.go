@@ -28,8 +28,17 @@ func (j *job) settled() bool {
 	if err != nil {
 		return true // no such suspect here: the technician's word stands
 	}
+	if sound.Probability >= soundStands {
+		return true
+	}
 	since := j.sinceRepair()
-	return !slices.ContainsFunc(sound.Reasons, func(r diagnosis.Reason) bool { return since[r.Entry] && r.Bits < speaksAgainst })
+	return !slices.ContainsFunc(sound.Reasons, func(r diagnosis.Reason) bool {
+		if !since[r.Entry] || r.Bits >= speaksAgainst {
+			return false
+		}
+		p := j.provedBy(r.Entry)
+		return p == nil || !p.passed // what a sound circuit gives speaks for nothing else
+	})
 }
 
 // seenSinceRepair reports whether the load was seen to misbehave since the last
@@ -61,6 +70,10 @@ const noFault = "none.found"
 // speaksAgainst is how far a reading must move a sound circuit down, in bits, for
 // the diagnosis to go on after a repair that helped. Practice, no source.
 const speaksAgainst = -2
+
+// soundStands is how probable a sound circuit must be, 0..1, for a reading that once spoke against it not to count:
+// others have explained it since. Practice, no source.
+const soundStands = 0.95
 
 // sinceRepair are the readings since the last repair, by entry, but for those of a test that
 // was done again.

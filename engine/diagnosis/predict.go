@@ -284,7 +284,7 @@ func meterError(mode rules.Mode, value float64, above bool) float64 {
 	return 0.01*a + 0.02
 }
 
-// Fits reports whether an answer is as predicted.
+// Fits reports whether an answer is as predicted; a number counts as the figure that it is said by, as the limits do.
 func (p Predicted) Fits(a Answer) bool {
 	switch {
 	case a.Unsure:
@@ -294,10 +294,14 @@ func (p Predicted) Fits(a Answer) bool {
 	case p.Over || a.Over:
 		return p.Over && a.Over
 	case a.MinMax != nil:
-		return a.MinMax[0] >= p.Low && a.MinMax[1] <= p.High
+		return p.notBelow(a.MinMax[0]) && p.notAbove(a.MinMax[1])
 	}
-	return a.Number != nil && *a.Number >= p.Low && *a.Number <= p.High
+	return a.Number != nil && p.notBelow(*a.Number) && p.notAbove(*a.Number)
 }
+
+func (p Predicted) notBelow(v float64) bool { return v >= p.Low || rank.Figure(v) == rank.Figure(p.Low) }
+
+func (p Predicted) notAbove(v float64) bool { return v <= p.High || rank.Figure(v) == rank.Figure(p.High) }
 
 // Words says the prediction for a technician: "11.8 to 12.7 V", "runs", "OL".
 func (p Predicted) Words() string {
