@@ -206,12 +206,12 @@ func (sv *Solver) volts(a, b int, meter float64) float64 {
 // with its absent self.
 func (sv *Solver) minMax(p *Probe) Raw {
 	span := sv.span(p)
-	if p.during != "command" || !sv.st.command {
+	if p.during != "command" || !p.state.command {
 		return span
 	}
 	in, st := sv.in, sv.st
 	off := st
-	off.command = false
+	off.command = !st.command
 	sv.settle(in, off)
 	before := sv.span(p)
 	sv.settle(in, st)
@@ -316,7 +316,7 @@ func (in *Instance) threshold(pullIn bool) float64 {
 // SettleFor puts an instance in the state that a measurement is taken in: the
 // setup, and what the measurement itself implies (a part unplugged, a jumper
 // fitted, loads cold in the ohms range).
-func (sv *Solver) SettleFor(in *Instance, p *Probe) { sv.settle(in, p.state) }
+func (sv *Solver) SettleFor(in *Instance, p *Probe) { sv.settle(in, in.asked(p.state)) }
 
 // Watching is the probe of a look at the load in a setup, in whatever wiring.
 func Watching(s rules.Setup) Probe {

@@ -34,12 +34,13 @@ const jumperOhms = 0.02
 
 // state is what a setup means to the network.
 type state struct {
-	relayIn, key, command, bench, energised bool
-	cold                                    bool // loads have their cold resistance (ohms range, nothing flows)
-	loadUnplugged, controlUnplugged         bool
-	bridged                                 bool
-	jumper                                  [2]int // nodes that the jumper bridges
-	bits                                    cond   // heat, engine, neighbours, added wiring
+	relayIn, key, bench, energised  bool
+	command                         bool // to run the load; once asked of an instance: the control's, to close
+	cold                            bool // loads have their cold resistance (ohms range, nothing flows)
+	loadUnplugged, controlUnplugged bool
+	bridged                         bool
+	jumper                          [2]int // nodes that the jumper bridges
+	bits                            cond   // heat, engine, neighbours, added wiring
 }
 
 func stateOf(s rules.Setup) state {
@@ -86,7 +87,14 @@ func (sv *Solver) Tripped() bool { return sv.tripped }
 
 // Settle puts an instance in a setup and finds the state it comes to rest in:
 // the fuses that go, then the armature, starting from command off.
-func (sv *Solver) Settle(in *Instance, setup rules.Setup) { sv.settle(in, stateOf(setup)) }
+func (sv *Solver) Settle(in *Instance, setup rules.Setup) { sv.settle(in, in.asked(stateOf(setup))) }
+
+// asked makes of a command to run the load what it asks of the control: to close, or to open where the load runs by the
+// rest contact.
+func (in *Instance) asked(st state) state {
+	st.command = st.command != in.RunsAtRest()
+	return st
+}
 
 func (sv *Solver) settle(in *Instance, st state) {
 	cold := st.cold

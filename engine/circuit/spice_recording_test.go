@@ -170,3 +170,38 @@ func keepBook(book *rules.Book, folder fs.FS) error {
 	archive.Files = append(archive.Files, txtar.File{Name: "tests.yaml", Data: []byte(tests)})
 	return os.WriteFile(filepath.Join(recordDir, bookFile), txtar.Format(archive), 0o644)
 }
+
+// renewCases solves again those recorded cases whose netlist is written differently now.
+func renewCases(t *testing.T, book *rules.Book) {
+	archive, err := txtar.ParseFile(filepath.Join(recordDir, casesFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cases, _ := readCases(t)
+	var results strings.Builder
+	renewed := 0
+	for i, old := range cases { // the results come last
+		c, err := regenerate(book, old.netlist)
+		if err != nil {
+			t.Fatalf("%s: %v", old.name, err)
+		}
+		text, err := c.netlist(netlist.AsDrawn)
+		if err != nil {
+			t.Fatalf("%s: %v", old.name, err)
+		}
+		if text != old.netlist {
+			solved, err := ngspice(text)
+			if err != nil {
+				t.Fatalf("%s: %v", old.name, err)
+			}
+			archive.Files[i].Data, old.result = []byte(text), record(c, solved)
+			renewed++
+		}
+		fmt.Fprintf(&results, "%s %s\n", old.name, old.result.line())
+	}
+	archive.Files[len(cases)].Data = []byte(results.String())
+	t.Logf("%d of %d solved again", renewed, len(cases))
+	if err := os.WriteFile(filepath.Join(recordDir, casesFile), txtar.Format(archive), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -15,6 +15,7 @@ import (
 )
 
 var (
+	renewing  = flag.Bool("renew", false, "solve again the recorded ngspice cases whose netlist is written differently now, and write them down")
 	recording = flag.Bool("record", false, "draw the ngspice cases anew from the shipped rulebook, solve them and write them down")
 	spiceSeed = flag.Uint64("spice-seed", 20, "seed of the random cases that are held against ngspice")
 )
@@ -27,6 +28,9 @@ func TestSolverAgainstNgspice(t *testing.T) {
 		recordCases(t)
 	}
 	book, m := recordedBook(t)
+	if *renewing {
+		renewCases(t, book)
+	}
 	cases, version := readCases(t)
 	seen, kinds := map[string]int{}, map[string]int{}
 	for _, old := range cases {

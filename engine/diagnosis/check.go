@@ -104,8 +104,23 @@ func checkAnswer(mode rules.Mode, of []string, a Answer) error {
 	return nil
 }
 
-// giveReading puts what a reading says into the working memory.
-func (c *Case) giveReading(r *Reading) error { return Give(c.memory, c.knowledge.book, *r) }
+// giveReading puts what a reading says into the working memory. A fuse that went while a
+// jumper was on, wherever it lay, is what the tests with a jumper would have told: the
+// rules about it hold.
+func (c *Case) giveReading(r *Reading) error {
+	if r.Test != "" || r.Measure.Mode != rules.Bridge || r.Answer.Choice != "trips" {
+		return Give(c.memory, c.knowledge.book, *r)
+	}
+	for _, t := range c.knowledge.book.Tests {
+		if t.Measure.Mode != rules.Bridge {
+			continue
+		}
+		if err := Give(c.memory, c.knowledge.book, Reading{Entry: r.Entry, Test: t.ID, Answer: r.Answer}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // Give puts what a reading says into a working memory, as the fact its test sets.
 func Give(m *engine.Memory, book *rules.Book, r Reading) error {

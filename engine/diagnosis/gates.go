@@ -24,9 +24,9 @@ func (c *Case) safe(cand *rank.Candidate) bool {
 	case rules.Ohms:
 		return c.OhmsSafe(cand.Measure, cand.Setup) == ""
 	case rules.Bridge:
-		return c.bridgeSafe(cand.Measure)
+		return c.bridgeDanger(cand.Measure) == ""
 	case rules.TestLamp:
-		return c.lampSafe(cand.Measure)
+		return c.lampDanger(cand.Measure) == ""
 	}
 	return true
 }
@@ -60,6 +60,28 @@ func (c *Case) OhmsSafe(m rules.Measure, s rules.Setup) string {
 		return "the meter has not been proved on a live place"
 	}
 	return ""
+}
+
+// onModule reports whether a lead lies on the coil terminal that a module is known to
+// drive, through which the ohms range reads nonsense: either one, where it is not known
+// which the control switches.
+func (c *Case) onModule(m rules.Measure) bool {
+	if driver, known := c.memory.Value("driver"); !known || driver.Text != "module" {
+		return false
+	}
+	roles := c.roles()
+	driven := ""
+	switch side, _ := c.memory.Value("control_side"); side.Text {
+	case "ground":
+		driven = roles["coil_minus"]
+	case "positive":
+		driven = roles["coil_plus"]
+	}
+	return slices.ContainsFunc([]string{m.Red, m.Black}, func(place string) bool {
+		head, terminal, _ := strings.Cut(place, ".")
+		coil := (head == "socket" || head == "back") && (terminal == "85" || terminal == "86")
+		return coil && (driven == "" || terminal == driven)
+	})
 }
 
 // mayComeBack reports whether a place that reads dead is one that a sound circuit has
@@ -116,44 +138,4 @@ func (c *Case) meterProved() bool {
 		return e.reading != nil && e.reading.Measure.Mode == rules.VoltsDC &&
 			e.reading.Answer.Number != nil && math.Abs(*e.reading.Answer.Number) > 5
 	})
-}
-
-// shortMost is how probable a short in the load may be and a jumper still be
-// offered.
-const shortMost = 0.1
-
-// bridgeSafe allows a fused jumper only from the contact's supply cavity to its
-// load cavity, only where it is known that the load may run past its control, and
-// not where the load side is likely shorted.
-func (c *Case) bridgeSafe(m rules.Measure) bool {
-	roles := c.roles()
-	if m.From != "socket."+roles["supply"] || m.To != "socket."+roles["away"] {
-		return false
-	}
-	if hazard, ok := c.facts["load_hazard"]; !ok || hazard.Text != "none" {
-		return false
-	}
-	short := 0.0
-	for _, h := range c.belief.Ranking() {
-		if slices.Contains(h.Suspects, "load.shorted") || slices.Contains(h.Suspects, "load_wire.short_to_ground") {
-			short += h.Probability()
-		}
-	}
-	return short <= shortMost
-}
-
-// lampSafe keeps a test lamp off the coil's circuit unless a plain switch, known
-// as such, commands it: a module's output does not survive one.
-func (c *Case) lampSafe(m rules.Measure) bool {
-	driver, ok := c.facts["driver"]
-	if ok && driver.Text == "switch" {
-		return true
-	}
-	for _, place := range []string{m.Red, m.Black} {
-		head, terminal, _ := strings.Cut(place, ".")
-		if terminal == "85" || terminal == "86" || strings.HasPrefix(head, "control") {
-			return false
-		}
-	}
-	return true
 }

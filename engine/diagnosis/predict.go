@@ -299,9 +299,13 @@ func (p Predicted) Fits(a Answer) bool {
 	return a.Number != nil && p.notBelow(*a.Number) && p.notAbove(*a.Number)
 }
 
-func (p Predicted) notBelow(v float64) bool { return v >= p.Low || rank.Figure(v) == rank.Figure(p.Low) }
+func (p Predicted) notBelow(v float64) bool {
+	return v >= p.Low || rank.Figure(v) == rank.Figure(p.Low)
+}
 
-func (p Predicted) notAbove(v float64) bool { return v <= p.High || rank.Figure(v) == rank.Figure(p.High) }
+func (p Predicted) notAbove(v float64) bool {
+	return v <= p.High || rank.Figure(v) == rank.Figure(p.High)
+}
 
 // Words says the prediction for a technician: "11.8 to 12.7 V", "runs", "OL".
 func (p Predicted) Words() string {

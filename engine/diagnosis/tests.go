@@ -161,7 +161,7 @@ func (c *Case) offered() (out, blocked []*rank.Candidate) {
 			continue
 		}
 		m, ok := fillRoles(t.Measure, roles)
-		if !ok || !rank.ByHand(t) && !c.reachable(m) {
+		if !ok || !rank.ByHand(t) && !c.reachable(m) || m.Mode == rules.Ohms && c.onModule(m) {
 			continue
 		}
 		s := circuit.SetupFor(m, t.Setup)

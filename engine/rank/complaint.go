@@ -85,6 +85,15 @@ func (p Presentation) besides(with Presentation) Presentation {
 	return p
 }
 
+// scaled takes a part of everything.
+func (p Presentation) scaled(part float64) Presentation {
+	for i := range p.Of {
+		p.Of[i] *= part
+	}
+	p.None *= part
+	return p
+}
+
 func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presentation {
 	var p Presentation
 	watch := func(in *circuit.Instance, p *circuit.Probe) float64 {
@@ -95,11 +104,7 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 		p.Of[blowsFuse], p.Of[dead] = 0.65, 0.35
 		return p
 	}
-	should, shouldNot := &watchCommanded, &watchUncommanded
-	if in.RunsAtRest() {
-		should, shouldNot = shouldNot, should
-	}
-	on, off := watch(in, should), watch(in, shouldNot)
+	on, off := watch(in, &watchCommanded), watch(in, &watchUncommanded)
 	if on == circuit.ComesAndGoes || off == circuit.ComesAndGoes {
 		p.Of[chatters], p.Of[intermittent], p.Of[weak], p.Of[dead] = 0.8, 0.08, 0.06, 0.06
 		return p
@@ -115,12 +120,17 @@ func presentSteady(sv *circuit.Solver, in *circuit.Instance, heat bool) Presenta
 	if !heat && !in.HeatShows() {
 		return p
 	}
-	hot, cold := watch(in.Hot(), should), watch(in.Cold(), should)
+	hot, cold := watch(in.Hot(), &watchCommanded), watch(in.Cold(), &watchCommanded)
+	if hot == circuit.Trips { // its fuse goes once it is warm
+		blows := 0.8 * runs("runs", cold)
+		p = p.scaled(1 - blows)
+		p.Of[dropsOutHot] += 0.5 * blows
+		p.Of[blowsFuse] += 0.3 * blows
+		p.Of[intermittent] += 0.2 * blows
+		return p
+	}
 	if lost := runs("runs", cold) * runs("off", hot); lost > 0 {
-		for i := range p.Of {
-			p.Of[i] *= 1 - 0.8*lost
-		}
-		p.None *= 1 - 0.8*lost
+		p = p.scaled(1 - 0.8*lost)
 		p.Of[dropsOutHot] += 0.65 * lost
 		p.Of[intermittent] += 0.15 * lost
 	}

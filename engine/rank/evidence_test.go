@@ -127,7 +127,8 @@ func TestRestrictedToSomeForms(t *testing.T) {
 
 // A pair that does well with few particles is weighed with many, one that does not is left with few.
 func TestOnlyPairsThatDoWellGetManyParticles(t *testing.T) {
-	b := open(t, "dead", DefaultDraws, 5)
+	const draws = growBelow - 2 // so few that every reading calls for more of a cloud that may have them
+	b := open(t, "dead", draws, 5)
 	b.paired = never // the pairs are added below
 	require.NoError(t, b.Read(volts(1, "socket.30", rules.Setup{Relay: "out", Key: "on", Command: "on"}, 0.02)))
 	require.NoError(t, b.Read(volts(2, "socket.86", rules.Setup{Relay: "out", Key: "on", Command: "on"}, 0.01)))
@@ -140,7 +141,7 @@ func TestOnlyPairsThatDoWellGetManyParticles(t *testing.T) {
 			continue
 		}
 		assert.Len(t, h.gained, 3, h.ID())
-		if h.cloud.generation == 0 && len(h.cloud.particles) == DefaultDraws {
+		if h.cloud.generation == 0 && len(h.cloud.particles) == draws {
 			few++
 			continue
 		}

@@ -19,7 +19,7 @@ const wiggleShows = 0.8
 
 // newFuse is the chance that a fuse that had gone was renewed before a reading, where whoever tests renews them and
 // where they leave them: half of the guesses each. Experience, no source.
-var newFuse = map[bool]float64{true: 0.9, false: 0.1}
+var newFuse = map[bool]float64{true: 0.9, false: 0.02}
 
 // particle is one complete guess: standard normal numbers, and the circuits they
 // stand for, one for each time between repairs.
@@ -175,6 +175,12 @@ func (b *Belief) mayRenew(c *cloud) {
 	for i := range c.probes {
 		c.probes[i].renews = c.particles[i].renews
 	}
+}
+
+// leftBlown reports whether what two things a guess may show is by a fuse that has gone and may have been renewed.
+func (p *particle) leftBlown() bool {
+	now := &p.epochs[len(p.epochs)-1]
+	return now.chance == 1 && now.there.Overloaded()
 }
 
 // overloads reports whether some fuse has gone, now or before a repair.

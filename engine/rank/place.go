@@ -130,6 +130,9 @@ func (b *Belief) LiveProbability(place string, s rules.Setup) float64 {
 		}
 		for k, i := range h.cloud.chosen {
 			p := c.kept[h.cloud.index].pairs[i]
+			if h.cloud.particles[i].leftBlown() {
+				p.chance = 1 // the place was read dead before anyone asks: no new fuse is in
+			}
 			part := 0.0
 			if math.Abs(c.grid.value(int(p.a))) > deadVolts {
 				part = float64(p.chance)

@@ -20,16 +20,8 @@ func (v *Vehicle) Complaint() string {
 }
 
 func (v *Vehicle) presents(n *netlist.Numbers) string {
-	sound, err := v.numbers(nil)
-	if err != nil {
-		return ""
-	}
-	should, shouldNot := "on", "off"
-	if at, _ := v.watch(sound, "off"); at == "runs" { // by its rest contact
-		should, shouldNot = "off", "on"
-	}
-	on, blown := v.watch(n, should)
-	off, _ := v.watch(n, shouldNot)
+	on, blown := v.watch(n, "on")
+	off, _ := v.watch(n, "off")
 	switch {
 	case blown:
 		return "blows_fuse"
@@ -42,7 +34,7 @@ func (v *Vehicle) presents(n *netlist.Numbers) string {
 	case on != "runs":
 		return map[string]string{"off": "dead", "weak": "weak"}[on]
 	}
-	if hot, _ := v.watch(n.AtCelsius(95), should); hot == "off" {
+	if hot, _ := v.watch(n.AtCelsius(95), "on"); hot == "off" {
 		return "drops_out_hot"
 	}
 	return ""

@@ -38,6 +38,11 @@ type Numbers struct {
 	Under   func(only string) bool // whether an effect that waits is there; nil = as if it were
 }
 
+// runsAtRest reports whether the load hangs on the rest contact: a command to run it lets the relay go.
+func (n *Numbers) runsAtRest() bool {
+	return n.env["power_enters"] == "87a" || n.env["power_leaves"] == "87a"
+}
+
 // joinedPlaces are two places joined by a fault, and when.
 type joinedPlaces struct {
 	places [2]string

@@ -195,7 +195,7 @@ func (w *Writer) unplugged(part string) bool {
 // controls writes what people do: key, command, relay, plugs, power.
 func (w *Writer) controls() {
 	live := level(!w.ohms())
-	key, command := level(w.Setup.Key == "on"), level(w.Setup.Command == "on")
+	key, command := level(w.Setup.Key == "on"), level((w.Setup.Command == "on") != w.N.runsAtRest())
 	in := level(w.Setup.Relay == "in")
 	w.linef("Vstatic static 0 DC 1 PWL(0 0)\n.model static sw(ron=1 roff=1e15 vt=0.5 vh=0.1)")
 	w.wave("one", [6]float64{1, 1, 1, 1, 1, 1})
