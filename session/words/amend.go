@@ -49,6 +49,11 @@ func (c *call) correctEach(all, got []frame) []frame {
 				all, said = all[:said-1], said-1
 				continue
 			}
+			if k := c.lastReading(); k >= 0 && last.onlyQuantity() && len(g.places) == 0 && fitsReading(g, &c.ctx.Last[k]) {
+				c.correctLast(g, c.ctx.Last[k]) // "nothing on 86", and then "volts I mean, zero volts"
+				all, said = all[:said-1], said-1
+				continue
+			}
 			begun := last.bare()
 			last.patch(*g)
 			if old := c.storedAt(last); begun && old != nil { // "86 should have been 12.5"
@@ -62,6 +67,11 @@ func (c *call) correctEach(all, got []frame) []frame {
 		}
 	}
 	return all
+}
+
+// onlyQuantity tells that nothing was said but what was measured: "volts".
+func (f *frame) onlyQuantity() bool {
+	return f.bare() && f.act("voltage", "resistance", "current") && len(f.acts) == 1 && len(f.places)+len(f.elements)+len(f.setups) == 0 && f.nowhere == ""
 }
 
 // wholeReading tells whether the frame names one place and what was read there.
@@ -158,7 +168,7 @@ func (f *frame) patch(g frame) {
 	f.setups = append(f.setups, g.setups...)
 	f.hedges = append(f.hedges, g.hedges...)
 	f.strays, f.spent = append(f.strays, g.strays...), append(f.spent, g.spent...)
-	f.raw += ", no wait, " + g.raw
+	f.raw += correctedTo + g.raw
 }
 
 // lastReading is the index of the last reading or answer understood, -1 for

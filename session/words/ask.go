@@ -11,7 +11,8 @@ import (
 
 func (c *call) unread(text, why string) {
 	c.settleFrame(c.cur)
-	c.res.Unread = append(c.res.Unread, Unread{Text: excerpt(text), Why: why, Nearest: c.nearest(text)})
+	near, sayable := c.suggest(text)
+	c.res.Unread = append(c.res.Unread, Unread{Text: excerpt(text), Why: why, Nearest: near, Sayable: sayable})
 }
 
 func (c *call) ask(text string, choices []Choice) {

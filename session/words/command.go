@@ -14,6 +14,7 @@ func (c *call) commands(in [][]item) (rest [][]item) {
 	for i, cl := range in {
 		cl = afterOK(cl)
 		switch {
+		case len(in) == 1 && c.skipElsewhere(cl, skipReason([]string{rawOf(cl)}, nil, c.text)):
 		case anyOf(cl, "skip", "cannot"), cannotWords[strings.ToLower(rawOf(cl))]:
 			skip = append(skip, rawOf(cl))
 		case len(cl) == 1 && cl[0].text == "next" && !slices.ContainsFunc(in, hasReading):

@@ -90,7 +90,8 @@ func (c *call) engineUnsaid(f *frame, said rules.Setup) bool {
 // utterance was taken.
 func (c *call) unlessTaken(text, why string) {
 	c.settleFrame(c.cur)
-	c.aside = append(c.aside, Unread{Text: excerpt(text), Why: why, Nearest: c.nearest(text)})
+	near, sayable := c.suggest(text)
+	c.aside = append(c.aside, Unread{Text: excerpt(text), Why: why, Nearest: near, Sayable: sayable})
 }
 
 // incomplete asks about a frame with a place or an act and nothing read.

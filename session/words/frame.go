@@ -77,8 +77,11 @@ func (f *frame) onlySetup() bool {
 
 // frames reads one clause into one frame for each pair of place and value.
 func (c *call) frames(clause []item) []frame {
-	clause = c.withoutReference(c.coilAsPlace(negate(clause)))
+	clause = c.coilAsPlace(negate(clause))
+	said := rawOf(clause)
+	clause = c.withoutReference(clause)
 	base := frameOf(clause)
+	base.raw = said
 	var syms []symbol
 	for i := range clause {
 		syms = append(syms, c.fileItem(&base, clause, i)...)

@@ -100,6 +100,8 @@ func (c *call) terminals(in []item) []item {
 		named := i > 0 && !ofPart && in[i-1].kind == kWord && terminalWords[in[i-1].text]
 		role, sure := roleOf(said, labels)
 		switch {
+		case c.namesFuse(in, i):
+			it.num.size, it.num.unit.dim = ampere, "rating"
 		case it.kind == kWord && role != "":
 			*it = placeItem(*it, c.terminal(role))
 		case it.kind != kNum || !it.num.whole() || it.num.bad || it.num.odd != "" && !named:
@@ -110,6 +112,27 @@ func (c *call) terminals(in []item) []item {
 		}
 	}
 	return in
+}
+
+// namesFuse tells "fuse 30 is good" and "fuse 86 has 12.4", which say something of a fuse, from a terminal
+// that is read: the number is the fuse's rating or, where no fuse is rated so, names one that is asked for.
+func (c *call) namesFuse(in []item, i int) bool {
+	prev := neighbour(in, i, -1)
+	if in[i].kind != kNum || !isDIN(in[i].num.digits) || !in[i].num.whole() || in[i].num.bad || prev.concept != "fuse" || !strings.EqualFold(prev.raw, "fuse") {
+		return false
+	}
+	for j := i - 1; j >= 0 && in[j].kind != kSep; j-- {
+		if in[j].kind == kNum && in[j].num.unit.dim != "rating" || in[j].kind == kPlace || valueWord(in[j]) {
+			return false // "12.4 at the fuse 30 12.3"
+		}
+	}
+	for j := i + 1; j < len(in) && in[j].kind != kSep; j++ {
+		if in[j].kind == kNum || concepts[in[j].concept] == gOutcome {
+			c.fuseNamed = c.fuseNamed || in[i].num.digits != "30"
+			return true
+		}
+	}
+	return false
 }
 
 // listedMarks takes "3, 1 and 2 are 12.5, 12.3 and 0", and "11: 12.5, 14: 0", for marks and what

@@ -233,6 +233,9 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 	}
 	if len(spots) == 2 {
 		m.Black = spots[1]
+		if m, assumed, turned := c.fromBattery(f, m, assumed); turned {
+			return m, assumed, ""
+		}
 		return c.likeAsked(m, assumed)
 	}
 	if mode == rules.Ohms {
@@ -246,6 +249,16 @@ func (c *call) measure(f *frame, mode rules.Mode, s rules.Setup) (m rules.Measur
 		return m, assumed, "both leads would be on the " + placeName(m.Black)
 	}
 	return m, append(assumed, "black lead on "+placeName(m.Black)), ""
+}
+
+// fromBattery takes a positive number between a place and battery positive for one read with the red
+// lead on the battery: nothing in the circuit stands above its positive post.
+func (c *call) fromBattery(f *frame, m rules.Measure, assumed []string) (rules.Measure, []string, bool) {
+	if m.Mode != rules.VoltsDC || m.Black != "battery.positive" || m.Red == "battery.positive" || len(f.nums) != 1 || value(f.nums[0].num) <= 0 {
+		return m, assumed, false
+	}
+	m.Red, m.Black = m.Black, m.Red
+	return m, append(assumed, "red lead on battery positive"), true
 }
 
 // partOf is the load or the control where the spots are its two ends. It is read

@@ -104,6 +104,9 @@ func elementOf(s spot) string {
 // of none.
 func (c *call) lookedThere(f *frame, at string) bool {
 	got := c.lookedAt(f)
+	if c.fuseNamed && got == "fuse" {
+		return false
+	}
 	if got == "" {
 		return f.nowhere == "" || len(f.elements) == 0
 	}

@@ -30,9 +30,14 @@ func (c *call) otherEnd(before, in []item, i int) (p placeRef, last int, ok bool
 			return placeRef{}, 0, false // "the other side of the relay", after a fuse
 		}
 		last = j
+	} else if j < len(in) && in[j].kind == kWord && atPart[in[j].text] {
+		last = j // "the other side of the plug", which is that part's
 	}
 	return placeRef{spots: []spot{ends[part][1-end]}, other: earlier}, last, true
 }
+
+// atPart are names of what is at either end of a part.
+var atPart = set(`plug connector holder`)
 
 // endBefore is the part whose end was named before or, where no place was, read earlier, last of all and
 // to the battery's negative; and which of its ends that was.

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -39,6 +40,9 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 	if corrects(fresh, ctx) || wantsElse(fresh) || repairs(fresh.Commands) && !slices.ContainsFunc(q.Choices, func(ch Choice) bool { return repairs(ch.Commands) }) || fresh.standsAlone() {
 		return fresh
 	}
+	if both := r.bothSides(q, text, ctx); both != nil {
+		return Result{Questions: []Question{*both}, Answered: true}
+	}
 	if ch := pickChoice(q, text); ch != nil {
 		return Result{Findings: ch.Findings, Commands: ch.Commands, Answered: true}
 	}
@@ -48,7 +52,7 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 	if q.Heard == "" || len(q.Heard)+len(text) > longest-20 {
 		return fresh
 	}
-	whole := r.readFresh(q.Heard+", no wait, "+text, ctx)
+	whole := r.readFresh(q.Heard+correctedTo+text, ctx)
 	if whole.settled() {
 		whole.Answered = true
 		return whole
@@ -57,15 +61,62 @@ func (r *Reader) asAnswer(text string, q Question, ctx Context) Result {
 		if whole := r.readFresh(completed, ctx); whole.settled() {
 			whole.Answered = true
 			return whole
-		} else if len(whole.Questions) == 1 && whole.Questions[0].Text != q.Text && len(fresh.Findings) == 0 && !setupAlone(fresh) {
+		} else if len(whole.Questions) == 1 && said(whole.Questions[0].Text) != said(q.Text) && len(fresh.Findings) == 0 && !setupAlone(fresh) {
 			return whole // one thing is settled, and the next is asked
 		}
+	}
+	if repeats(q, fresh, text) {
+		return Result{Questions: []Question{q}, Answered: true}
 	}
 	if len(fresh.Findings) == 0 && len(whole.Questions) > 0 && !q.Again && (q.OfSetup || !setupAlone(fresh)) {
 		whole.Questions[0].Again = true
 		return whole
 	}
 	return fresh
+}
+
+// repeats tells that nothing was said but a number that is asked about already: it belongs to what was asked,
+// and to no other test.
+func repeats(q Question, fresh Result, text string) bool {
+	if len(fresh.Findings) != 1 || len(fresh.Questions)+len(fresh.Unread) > 0 || !fresh.Findings[0].unplaced || fresh.Findings[0].Answer.Number == nil {
+		return false
+	}
+	var nums []item
+	for _, it := range measureUnits(spell(scan(text))) {
+		if it.kind == kNum {
+			nums = append(nums, it)
+		}
+	}
+	return len(nums) == 1 && slices.ContainsFunc(measureUnits(spell(scan(q.Heard))), func(it item) bool { return it.kind == kNum && it.num.v == nums[0].num.v })
+}
+
+// bothSides asks once which side was which, where it was asked at which side of a part a number was read
+// and another is said of "the other side"; nil where it is not.
+func (r *Reader) bothSides(q Question, text string, ctx Context) *Question {
+	low := strings.ToLower(text)
+	if len(q.Choices) != 2 || len(q.Heard)+len(text) > longest-20 || !strings.Contains(low, "other side") && !strings.Contains(low, "other end") {
+		return nil
+	}
+	both := Question{Heard: q.Heard + ", " + text}
+	for i, ch := range q.Choices {
+		if len(ch.Findings) != 1 || len(q.Choices[1-i].Findings) != 1 || ch.Findings[0].Answer.Number == nil {
+			return nil
+		}
+		one, other := ch.Findings[0], q.Choices[1-i].Findings[0]
+		part, _, ok := endOf(one.Measure.Red)
+		if end, _, too := endOf(other.Measure.Red); !ok || !too || end != part {
+			return nil
+		}
+		ctx.Last = []Finding{one}
+		res := r.readFresh(text, ctx)
+		if !res.settled() || len(res.Findings) != 1 || res.Findings[0].Measure.Red != other.Measure.Red || res.Findings[0].Answer.Number == nil {
+			return nil
+		}
+		first, _, _ := strings.Cut(strings.TrimPrefix(q.Text, "“"), "”")
+		both.Text = fmt.Sprintf("“%s; %s”: %s was the first?", first, text, whichEnd(part))
+		both.Choices = append(both.Choices, Choice{Words: ch.Words, Findings: []Finding{one, res.Findings[0]}})
+	}
+	return &both
 }
 
 // onlyUnsure tells that nothing was said but "I don't know".

@@ -10,27 +10,28 @@ import (
 
 // call is the work on one utterance.
 type call struct {
-	r        *Reader
-	ctx      *Context
-	text     string // cleaned
-	res      Result
-	numbered bool           // some number was said as a reading
-	metered  bool           // volts were read at a place that was said
-	lit      bool           // a test lamp was spoken of
-	open     map[int]string // numbers said that are not yet read, asked about or set aside, by id
-	prefix   string         // socket, back or relay, said anywhere
-	setups   []string       // said for the whole utterance
-	cur      *frame         // the one being composed
-	aside    []Unread       // reported if nothing else is taken
-	last     string         // element whose side was named last
-	strays   []string       // words of clauses that tell a setup, with no meaning here
-	doubts   []doubt        // findings that are asked about before they count
-	amends   int            // entry that the finding being filed takes the place of; 0 = none
-	actually bool           // "actually" stands behind the number
-	ran      bool           // the load was said to run, which is asked about
-	unsure   bool           // it was asked where a number was read
-	muddled  bool           // part of it was not understood and may bear on all that was read
-	choosing bool           // what is filed will be a choice: picking it settles every doubt
+	r         *Reader
+	ctx       *Context
+	text      string // cleaned
+	res       Result
+	numbered  bool           // some number was said as a reading
+	metered   bool           // volts were read at a place that was said
+	lit       bool           // a test lamp was spoken of
+	open      map[int]string // numbers said that are not yet read, asked about or set aside, by id
+	prefix    string         // socket, back or relay, said anywhere
+	setups    []string       // said for the whole utterance
+	cur       *frame         // the one being composed
+	aside     []Unread       // reported if nothing else is taken
+	last      string         // element whose side was named last
+	strays    []string       // words of clauses that tell a setup, with no meaning here
+	doubts    []doubt        // findings that are asked about before they count
+	amends    int            // entry that the finding being filed takes the place of; 0 = none
+	actually  bool           // "actually" stands behind the number
+	ran       bool           // the load was said to run, which is asked about
+	unsure    bool           // it was asked where a number was read
+	muddled   bool           // part of it was not understood and may bear on all that was read
+	fuseNamed bool           // a fuse was named by a number that is no rating: which one it is must be asked
+	choosing  bool           // what is filed will be a choice: picking it settles every doubt
 }
 
 // Read takes everything it can from one utterance. It never fails: what cannot
@@ -44,6 +45,34 @@ func (r *Reader) Read(text string, ctx Context) Result {
 		r = r.opening
 	}
 	text = strings.Join(strings.Fields(clean(text)), " ")
+	res := r.read(text, ctx)
+	if !strings.Contains(strings.ToLower(text), strings.Trim(correctedTo, ", ")) {
+		res.asSaid()
+	}
+	return res
+}
+
+// correctedTo stands between what was said and what was said anew of it, wherever the two are read as one.
+const correctedTo = ", no wait, "
+
+// said is a text to be read back, in which nobody said "no wait".
+func said(text string) string { return strings.ReplaceAll(text, correctedTo, "; ") }
+
+// asSaid takes the mark of a correction that nobody said out of all that is read back.
+func (r *Result) asSaid() {
+	for i := range r.Questions {
+		r.Questions[i].Text = said(r.Questions[i].Text)
+	}
+	for i := range r.Unread {
+		r.Unread[i].Text, r.Unread[i].Why = said(r.Unread[i].Text), said(r.Unread[i].Why)
+	}
+	for i := range r.Commands {
+		r.Commands[i].Action, r.Commands[i].Reason = said(r.Commands[i].Action), said(r.Commands[i].Reason)
+	}
+	r.Left = said(r.Left)
+}
+
+func (r *Reader) read(text string, ctx Context) Result {
 	if ctx.Asked != nil {
 		return r.answerQuestion(text, ctx)
 	}
@@ -74,7 +103,7 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 	}
 	said := items
 	items = c.facts(items)
-	if c.res.empty() || hasContent(items) {
+	if c.res.empty() || hasContent(items) && !onlyWhy(items) {
 		c.run(items)
 	}
 	c.audit()
@@ -98,6 +127,14 @@ func hasContent(items []item) bool {
 	})
 }
 
+// onlyWhy tells that nothing is left but what was measured, without what it was: "request refused, low voltage"
+// gives the reason of what was told.
+func onlyWhy(items []item) bool {
+	return !slices.ContainsFunc(items, func(it item) bool {
+		return it.kind == kNum || it.kind == kPlace || it.concept != "" && it.concept != "voltage" && it.concept != "current"
+	})
+}
+
 // items runs the stages up to words, numbers, places and concepts.
 func (c *call) items(text string) []item {
 	in := c.r.ownSwitch(c.r.fixSlips(scan(text)))
@@ -106,7 +143,7 @@ func (c *call) items(text string) []item {
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(fuseDid(offThenOn(itsState(switchedToo(in)))))
 	in = c.terminals(in)
-	return c.count(c.lists(c.places(in)))
+	return c.count(c.lists(bothPosts(c.places(in))))
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -118,7 +155,7 @@ func clicked(all []frame) bool {
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {
 	items = takenBack(items)
-	if c.repair(items) {
+	if c.repair(items) || c.onWrongPlace(items) {
 		return
 	}
 	items, wonders := withoutOpinion(items)

@@ -122,14 +122,46 @@ func TestReasonsAndHedges(t *testing.T) {
 
 func TestUnreadNamesTheNearest(t *testing.T) {
 	r, contexts := shipped(t), corpusContexts()
-	for said, want := range map[string]string{"whre aer wee": "where are we", "it is corrroooded": "corroded", "bananas": "12.4 volts"} {
-		res := r.Read(said, contexts["volts_86_out"])
-		require.Len(t, res.Unread, 1, said)
-		assert.Equal(t, want, res.Unread[0].Nearest, said)
-		assert.NotEmpty(t, res.Unread[0].Why, said)
+	for _, c := range []struct{ context, said, want string }{
+		{"volts_86_out", "whre aer wee", "where are we"}, {"look_86", "it is corrroooded", "it is corroded"}, {"volts_86_out", "un sure", "unsure"},
+	} {
+		res := r.Read(c.said, contexts[c.context])
+		require.Len(t, res.Unread, 1, c.said)
+		assert.Equal(t, c.want, res.Unread[0].Nearest, c.said)
+		assert.NotEmpty(t, res.Unread[0].Why, c.said)
+		assert.Empty(t, res.Unread[0].Sayable, c.said)
 	}
-	res := r.Read("bananas", contexts["listen"])
-	assert.Equal(t, "click, silent, buzz", res.Unread[0].Nearest)
+}
+
+// A word is suggested only where all is understood with it; else it is said what can be said.
+func TestNothingUselessIsSuggested(t *testing.T) {
+	r, contexts := shipped(t), corpusContexts()
+	for _, c := range []struct{ context, said, want string }{
+		{"volts_86_out", "bananas", "12.4 volts"}, {"listen", "bananas", "click, silent or buzz"}, {"opening", "bananas", "the fan never runs"},
+		{"volts_86_out", "it is corrroooded", "12.4 volts"}, {"volts_86_out", "what?", "12.4 volts"}, {"volts_86_out", "my mate has a 30 amp relay", "12.4 volts"},
+		{"volts_86_out", "low voltige somewhere", "12.4 volts"}, {"watch", "my mate is funny", "runs, weak, off, trips or comes and goes"},
+	} {
+		res := r.Read(c.said, contexts[c.context])
+		require.NotEmpty(t, res.Unread, c.said)
+		assert.Empty(t, res.Unread[0].Nearest, c.said)
+		assert.Contains(t, res.Unread[0].Sayable, c.want, c.said)
+	}
+}
+
+// What is read back never has the technician say "no wait".
+func TestNoWaitIsNotPutIntoAnyonesMouth(t *testing.T) {
+	r, ctx := shipped(t), corpusContexts()["volts_86_out"]
+	for _, said := range [][]string{{"good power both sides of the fuse", "12.4 at the motor"}, {"30 beeps 87 on the bench", "0.2 ohms there somewhere", "more or less"}} {
+		for _, line := range said {
+			res := r.Read(line, ctx)
+			ctx.Asked = nil
+			for _, q := range res.Questions {
+				assert.NotContains(t, q.Text, "no wait", line)
+				ctx.Asked = &q
+			}
+			assert.NotContains(t, res.Left, "no wait", line)
+		}
+	}
 }
 
 func TestHostileInput(t *testing.T) {
@@ -355,4 +387,40 @@ func TestWhatWasSaidIsNotOfferedAgain(t *testing.T) {
 	res := shipped(t).Read("motor", ctx)
 	require.Len(t, res.Unread, 1)
 	require.NotEqual(t, "motor", res.Unread[0].Nearest)
+}
+
+// Who says that the switch is on in another setup than before, and nothing of the key, is taken to have it on,
+// though it was off before; that is told. What was said of the key by itself stays.
+func TestSwitchedOnAnewTheKeyIsOn(t *testing.T) {
+	r, base := shipped(t), corpusContexts()["none"]
+	base.Now = &rules.Setup{Relay: "out", Key: "off", Command: "off"}
+	for _, c := range []struct {
+		said, key string
+		told      bool // Now was said by itself
+	}{{"relay in, switch on, 86 has 12.5", "on", false}, {"86 has 12.5, switched on", "on", false}, {"relay in, 86 has 12.5", "off", false}, {"relay in, switch on, 86 has 12.5", "off", true}} {
+		ctx := base
+		ctx.NowSaid = c.told
+		res := r.Read(c.said, ctx)
+		require.Len(t, res.Findings, 1, c.said)
+		assert.Equal(t, c.key, res.Findings[0].Setup.Key, c.said)
+		assert.Contains(t, res.Findings[0].Assumed, "key "+c.key, c.said)
+	}
+	ctx := base
+	ctx.Expected, ctx.Now = volts("battery.positive", rules.Setup{Relay: "in", Key: "off", Command: "off"}), nil
+	res := r.Read("86 has 12.5, relay in, commanded on", ctx)
+	require.Len(t, res.Findings, 1)
+	assert.Equal(t, "on", res.Findings[0].Setup.Key)
+}
+
+// What was read between a place and battery positive, and is above zero, was read with the red lead on the battery.
+func TestNothingIsAboveBatteryPositive(t *testing.T) {
+	r, ctx := shipped(t), corpusContexts()["standing"]
+	res := r.Read("87 to battery plus reads 12.5", ctx)
+	require.Len(t, res.Findings, 1)
+	assert.Equal(t, "battery.positive", res.Findings[0].Measure.Red)
+	assert.Equal(t, "12.5 V from battery positive to 87, relay out, key on, switched off", res.Findings[0].Words)
+	assert.Contains(t, res.Findings[0].Assumed, "red lead on battery positive")
+	res = r.Read("red on battery plus, black on 87, 12.5 volts", ctx)
+	require.Len(t, res.Findings, 1)
+	assert.NotContains(t, res.Findings[0].Assumed, "red lead on battery positive")
 }

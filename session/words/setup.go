@@ -222,8 +222,14 @@ func (c *call) setupSources(p setupPlan) []rules.Setup {
 	if e != nil && p.offBench && e.Setup.Relay == "bench" && p.said.Relay == "" {
 		e = nil
 	}
+	if e != nil && e.Setup.Key == "off" && e.Setup.Command != "on" && p.said.Command == "on" {
+		sources = append(sources, rules.Setup{Key: "on"}) // the test asks for all off, and that is not how it stands
+	}
 	if e != nil && (p.said.Relay == "" || p.said.Relay == e.Setup.Relay) {
 		sources = append(sources, e.Setup)
+	}
+	if c.switchedAnew(p.said) {
+		sources = append(sources, rules.Setup{Key: "on"})
 	}
 	if now := c.ctx.Now; now != nil {
 		if now.Relay == "bench" && p.said.Relay != "" && p.said.Relay != "bench" {
@@ -237,6 +243,13 @@ func (c *call) setupSources(p setupPlan) []rules.Setup {
 		sources = append(sources, late)
 	}
 	return sources
+}
+
+// switchedAnew tells that the switch is said to be on in another setup than the vehicle stood in before:
+// whether the key is still off, as it was then, nobody said, and who switches on has it on.
+func (c *call) switchedAnew(said rules.Setup) bool {
+	now := c.ctx.Now
+	return said.Command == "on" && now != nil && now.Key == "off" && !c.ctx.NowSaid && (now.Command != "on" || said.Relay != "" && said.Relay != now.Relay)
 }
 
 func unsaid(s rules.Setup) string {

@@ -205,7 +205,7 @@ func (c *call) coilEnds() [2]spot {
 
 // whichFuse is the fuse that the test asked for is about, or "fuse".
 func (c *call) whichFuse() string {
-	if e := c.ctx.Expected; e != nil {
+	if e := c.ctx.Expected; e != nil && !c.fuseNamed {
 		for _, p := range []string{e.Measure.Red, e.Measure.Black, e.Measure.At} {
 			for _, f := range []string{"feed_fuse", "coil_fuse"} {
 				if p == f || len(p) > len(f) && p[:len(f)+1] == f+"." {

@@ -82,11 +82,18 @@ func (c *call) loadWords(f *frame, seen []string) []string {
 		words = append(words, only(seen, "gone")...)
 	}
 	number := c.ctx.Expected != nil && c.ctx.Expected.Kind == "number"
-	if f.has(f.elements, "load") || c.heardAlready() || !number || slices.Contains(words, "runs") {
+	if f.has(f.elements, "load") || c.heardAlready() || !number || slices.Contains(words, "runs") || c.ofLampLoad(f) {
 		words = append(words, only(seen, "bright", "dim", "dark", "dead")...)
 	}
 	if f.has(f.elements, "load") || c.heardAlready() || slices.Contains(seen, "click") {
 		words = append(words, only(seen, "nothing")...)
 	}
 	return words
+}
+
+// ofLampLoad tells that a light was named where the load is one and no test lamp is spoken of: "light comes on now".
+func (c *call) ofLampLoad(f *frame) bool {
+	low := strings.ToLower(f.raw)
+	return c.ctx.LoadKind == "lamp" && !c.expects(rules.TestLamp) && !strings.Contains(low, "test") && !f.act("lamp", "bridge") && len(f.places) == 0 &&
+		(strings.Contains(low, "light") || strings.Contains(low, "lamp"))
 }

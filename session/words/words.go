@@ -31,6 +31,7 @@ type Context struct {
 	Suspects     []Named      // for "why the coil" and "replaced the relay", likeliest first
 	Last         []Finding    // what was last understood, newest last, for corrections
 	Earlier      []Finding    // readings that stand from before that, newest last, for corrections that name their place
+	trying       bool         // what is read is only tried, and nothing need be suggested in its place
 	guessed      bool         // a mistyped number was guessed at: another is asked about plainly
 }
 
@@ -122,6 +123,7 @@ const (
 type Command struct {
 	Kind     string
 	Reason   string      // skip: in the technician's words
+	Places   []string    // skip: the places whose tests are skipped; none = the proposed test
 	Entry    int         // correct: the entry that is replaced
 	Suspects []string    // why, repair: ids that fit the words, best first, as given on a tie
 	Action   string      // repair: in the technician's words
@@ -162,7 +164,8 @@ const AlreadyKept = "it is kept like that already"
 type Unread struct {
 	Text    string // as heard
 	Why     string // one sentence
-	Nearest string // something that would be understood
+	Nearest string // something near to it that would be understood; "" where there is none
+	Sayable string // what can be said at the moment, where there is none
 }
 
 // Result is everything taken from one utterance.
