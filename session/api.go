@@ -121,7 +121,7 @@ type CloseRequest struct {
 	Outcome string `json:"outcome"` // fixed, unproven, abandoned
 }
 
-// ListRequest asks for up to Limit of a job's tests or suspects; 0 = a default.
+// ListRequest asks for up to Limit of a job's tests or suspects, 1 to 1000; 0 = a default.
 type ListRequest struct {
 	Job   string `json:"job"`
 	Limit int    `json:"limit,omitempty"`
@@ -285,7 +285,7 @@ type Prediction struct {
 	Then        []Suspect `json:"then"`
 }
 
-// JobsRequest asks for the jobs, newest first; 0 = a default limit.
+// JobsRequest asks for up to Limit jobs, 1 to 1000, newest first; 0 = a default.
 type JobsRequest struct {
 	Limit int    `json:"limit,omitempty"`
 	State string `json:"state,omitempty"` // open, closed; left out: both

@@ -15,6 +15,9 @@ func (t *turn) command(c words.Command) error {
 	case words.CmdUnsure:
 		return t.unsure()
 	case words.CmdSkip:
+		if len(c.Places) > 0 {
+			return t.skipAt(c.Places, c.Reason)
+		}
 		p := t.j.proposal()
 		if p == nil {
 			t.say("There is no test to skip.")

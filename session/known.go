@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"coilside/engine/diagnosis"
 	"coilside/rules"
 )
 
@@ -83,14 +84,15 @@ func (j *job) moves() bool {
 	return !known || v.Bool
 }
 
-// accepted reports whether the caution of a load that moves was accepted since
-// the last repair; hands were at the vehicle in between.
+// accepted reports whether the caution of a load that moves was accepted since the last
+// repair: by saying so, or by answering a test that carried it. What was measured unasked
+// accepts nothing. After a repair hands were at the vehicle.
 func (j *job) accepted() bool {
 	for _, e := range slices.Backward(standing(j.log)) {
 		switch {
 		case e.Kind == kindAccepted:
 			return true
-		case e.Kind == kindReading && !e.Reading.Answer.Unsure && commands(e.Reading.Measure, e.Reading.Setup): // who is unsure may not have done it
+		case e.Kind == kindReading && e.Reading.Test != "" && !e.Reading.Answer.Unsure && commands(e.Reading.Measure, e.Reading.Setup): // who is unsure may not have done it
 			return true
 		case e.Kind == kindRepaired:
 			return false
@@ -106,6 +108,12 @@ func commands(m rules.Measure, s rules.Setup) bool {
 	}
 	return s.Command == "on" || m.During == "command" || m.During == "crank" ||
 		slices.Contains([]rules.Mode{rules.Bridge, rules.Listen, rules.Reseat, rules.Swap}, m.Mode)
+}
+
+// mayHaveRun reports whether the load could move while something was measured unasked: it
+// was commanded on with the relay in, or run past it.
+func mayHaveRun(r Reading) bool {
+	return r.Test == "" && !r.Answer.Unsure && commands(r.Measure, r.Setup) && (r.Setup.Relay != "out" || r.Measure.Mode == rules.Bridge)
 }
 
 // stand is how the vehicle was left by the last reading; nil where none tells.
@@ -156,6 +164,28 @@ func (j *job) deadForOhms(r Reading) error {
 		return unsafeOhms(r.Measure, why, j.labels())
 	}
 	return nil
+}
+
+// stopFor is what to stop at once where a reading was taken in a way that the gates forbid,
+// "" where it was not. The reading itself is kept: it tells something.
+func (j *job) stopFor(r Reading) string {
+	if r.Answer.Unsure {
+		return ""
+	}
+	deed, because := j.c.Danger(diagnosis.Reading{Test: r.Test, Measure: r.Measure, Setup: r.Setup, Answer: diagnosis.Answer(r.Answer)})
+	if deed == "" {
+		return ""
+	}
+	say := "Stop. This is not safe here."
+	if table, err := j.base.book.Table("stops", "say"); err == nil {
+		if row, ok := table.Row(deed); ok {
+			say = row.Text("say")
+		}
+	}
+	if because != "" {
+		say = sentence(say) + " " + sentence(because)
+	}
+	return say
 }
 
 func unsafeOhms(m rules.Measure, why, labels string) *Error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 	"strconv"
+	"strings"
 
 	"coilside/engine/diagnosis"
 	"coilside/rules"
@@ -12,6 +13,8 @@ import (
 // Record stores a reading in structured form: of a test by its id, or, unasked,
 // of any measure and setup. An answer to a test that commands a moving load
 // counts as accepting its caution: a program has read it in the test's cautions.
+// What was measured unasked accepts nothing. A reading taken in a way that the gates
+// forbid is kept, and the reply begins with what to stop.
 //
 // Errors: NotFound for an unknown test; Invalid, naming the field, for an answer
 // the test does not take or that cannot be; Unsafe for ohms on a live place.
@@ -52,10 +55,15 @@ func (t *turn) writable() error {
 
 // store puts a reading in the log and notes what was understood.
 func (t *turn) store(r Reading, words string, notes []string) error {
+	stop := t.j.stopFor(r) // by what was known when it was done
 	n, err := t.add(Entry{Kind: kindReading, Reading: &r, Words: words, Notes: notes})
 	if err != nil {
 		return err
 	}
+	if stop != "" {
+		t.stops = appendNew(t.stops, sentence(withMarks(stop, t.j.labels())))
+	}
+	t.ran = t.ran || mayHaveRun(r)
 	u := Understood{Entry: &n, Words: words, Test: r.Test, Answer: &r.Answer}
 	if r.Measure.Mode != "" {
 		u.Measure, u.Setup = &r.Measure, &r.Setup
@@ -184,6 +192,42 @@ func (t *turn) skip(test, reason string) error {
 	}
 	t.understood = append(t.understood, Understood{Entry: &n, Words: words, Test: test})
 	return nil
+}
+
+// skipAt skips all tests at places that cannot be got at.
+func (t *turn) skipAt(places []string, reason string) error {
+	skipped := false
+	for _, p := range t.j.c.Allowed() {
+		if !isAt(p.Measure, places) {
+			continue
+		}
+		if err := t.skip(p.Test.ID, reason); err != nil {
+			return err
+		}
+		skipped = true
+	}
+	if !skipped {
+		t.say("There is no test there to skip.")
+	}
+	return nil
+}
+
+// isAt tells that a measurement needs one of the places at the relay, or is at none but the places and what it
+// is read against.
+func isAt(m rules.Measure, places []string) bool {
+	at, elsewhere := false, false
+	for _, p := range []string{m.Red, m.Black, m.At, m.From, m.To} {
+		switch {
+		case slices.Contains(places, p):
+			at = true
+			if strings.Contains(p, ".8") || strings.HasSuffix(p, ".30") {
+				return true
+			}
+		case p != "" && p != "chassis" && !strings.HasPrefix(p, "battery."):
+			elsewhere = true
+		}
+	}
+	return at && !elsewhere
 }
 
 // Repair says what was done about a suspect and what became of the complaint.

@@ -10,7 +10,7 @@ import (
 	"coilside/session/speech"
 )
 
-// compose makes the reply to a turn. It says, in this order: what the turn
+// compose makes the reply to a turn. It says, in this order: what to stop at once, what the turn
 // itself has to say, what was understood, what to beware of, and then one thing
 // only: the conclusion, a question, a caution to accept, or the next test.
 func (t *turn) compose() Reply {
@@ -19,17 +19,18 @@ func (t *turn) compose() Reply {
 		return t.composeCourse()
 	}
 	made := t.made()
+	question := t.question()
+	t.warnRan()
 	r := Reply{
 		Entries: made, Seq: j.seq(), Understood: nonNil(t.understood), Suspects: j.suspects(mostShown, 2),
-		Cautions: nonNil(t.warnings), Advice: []string{},
+		Cautions: append(slices.Clone(nonNil(t.stops)), t.warnings...), Advice: []string{}, Question: question,
 	}
 	if len(made) > 0 {
 		n := made[len(made)-1]
 		r.Entry = &n
 	}
 	j.think(&r)
-	r.Question = t.question()
-	r.Text = joinLines(t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.failedLines(), t.step(r))
+	r.Text = joinLines(t.stops, t.readBack(), t.lines, j.surprises(made), t.newCautions(r), t.failedLines(), t.step(r))
 	said := t.speak(r)
 	r.Speech, r.SSML = spoken(said), speech.SSML(said...)
 	return r
@@ -55,6 +56,17 @@ func (t *turn) question() *Question {
 	}
 	t.j.cautionedAt = t.j.seq()
 	return q
+}
+
+// warnRan gives the caution of a load that moves, once, where it may have run while
+// something was measured unasked and nothing has said it yet.
+func (t *turn) warnRan() {
+	j := t.j
+	caution := sentence(movesCautionFor(j))
+	if !t.ran || !j.moves() || j.accepted() || j.cautionedAt > 0 || j.warned[caution] || j.outcome() != "" {
+		return
+	}
+	t.warnings, t.warned = append(t.warnings, caution), append(t.warned, caution)
 }
 
 // think fills in what the diagnosis says now.
@@ -309,6 +321,9 @@ func (j *job) conclusion() *Conclusion {
 		return nil
 	}
 	repair := strings.Join(c.Repair, " ")
+	if c.Kind == "tied" && len(c.Repair) > 1 {
+		repair = strings.ReplaceAll(strings.Join(j.eachRepair(c.Suspects), " "), "- If ", "If ") // one or the other, not both
+	}
 	if len(c.Check) > 0 {
 		repair += " While there, check " + joined(appendNew(nil, c.Check...), "and") + "."
 	}

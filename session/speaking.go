@@ -11,11 +11,13 @@ import (
 // longer is not listened to.
 const mostSpoken = 28
 
-// speak is the reply for a voice: what was understood, or what to beware of, and then
+// speak is the reply for a voice: what to stop, what was understood, or what to beware of, and then
 // the one thing to do or to answer.
 func (t *turn) speak(r Reply) []speech.Of {
 	var first speech.Of
 	switch {
+	case len(t.stops) > 0:
+		first = speech.Of{Text: t.stops[0], Caution: true}
 	case len(t.warnings) > 0:
 		first = speech.Of{Text: firstSentence(t.warnings[0]), Caution: true}
 	case len(t.understood) > 0:
@@ -26,7 +28,7 @@ func (t *turn) speak(r Reply) []speech.Of {
 		first.Text = firstSentence(t.lines[0])
 	}
 	second := t.spokenStep(r)
-	if r.Conclusion != nil && !t.j.settled() && len(t.asked) == 0 {
+	if r.Conclusion != nil && !t.j.settled() && len(t.asked) == 0 && len(t.stops) == 0 {
 		first = speech.Of{} // what was found matters now
 	}
 	if second.Text == "" && first.Text == "" {

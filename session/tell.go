@@ -298,8 +298,11 @@ func (t *turn) notRead(u words.Unread) {
 		line += ": " + withoutDot(u.Why)
 	}
 	line += "."
-	if u.Nearest != "" {
+	switch {
+	case u.Nearest != "":
 		line += " I would understand: “" + u.Nearest + "”."
+	case u.Sayable != "":
+		line += " " + u.Sayable + "."
 	}
 	t.lines = append(t.lines, line)
 }
@@ -390,6 +393,15 @@ func (t *turn) find(f words.Finding) (assumed []string, err error) {
 }
 
 func (t *turn) tellFact(f words.Finding, notes []string) error {
+	if r, ok := t.j.readOffTool(f); ok {
+		for _, e := range standing(t.j.log) {
+			if e.Kind == kindReading && e.Reading.Test == r.Test && e.Reading.Answer.Choice == r.Answer.Choice {
+				t.say("It is kept like that already; nothing changes.")
+				return nil // said again, it tells no more
+			}
+		}
+		return t.store(r, t.j.words(r), notes)
+	}
 	if f.Fact == "load_hazard" {
 		if err := refuseHazard(f.Value.Text); err != nil {
 			return err
@@ -405,6 +417,32 @@ func (t *turn) tellFact(f words.Finding, notes []string) error {
 	}
 	t.understood = append(t.understood, Understood{Entry: &n, Words: spoken, Fact: f.Fact})
 	return nil
+}
+
+// readOffTool is what was told as the answer of a question that a tool answers, as the module's data, whether
+// it was asked or not: that bears on suspects as a reading does. Nothing where this circuit is not asked so.
+func (j *job) readOffTool(f words.Finding) (Reading, bool) {
+	at := slices.IndexFunc(j.base.book.Tests, func(t *rules.Test) bool {
+		return t.Measure.Mode == rules.Ask && t.Tool != "" && t.Tool != "none" && t.Sets == f.Fact && slices.Contains(t.Of, f.Value.Text)
+	})
+	if at < 0 {
+		return Reading{}, false
+	}
+	test := j.base.book.Tests[at]
+	r := Reading{Test: test.ID, Answer: Answer{Choice: f.Value.Text}}
+	for _, e := range slices.Backward(standing(j.log)) {
+		if e.Kind == kindReading && e.Reading.Test == test.ID {
+			r.Measure, r.Setup = e.Reading.Measure, e.Reading.Setup
+			return r, true
+		}
+	}
+	for _, p := range j.c.Allowed() {
+		if p.Test.ID == test.ID {
+			r.Measure, r.Setup = p.Measure, p.Setup
+			return r, true
+		}
+	}
+	return Reading{}, false
 }
 
 func (t *turn) complain(complaint string) {

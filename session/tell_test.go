@@ -207,7 +207,10 @@ func TestARecordedAnswerAcceptsTheCaution(t *testing.T) {
 	r, err := c.s.Record(t.Context(), RecordRequest{Write: Write{Job: c.job}, Measure: &rules.Measure{Mode: rules.Listen},
 		Setup: &rules.Setup{Relay: "in", Key: "on", Command: "on"}, Answer: Answer{Choice: "click"}})
 	require.NoError(t, err)
-	require.Nil(t, r.Question, "the load was commanded, so it was clear")
+	require.NotNil(t, r.Question, "nobody was told to keep clear")
+	r, err = c.s.Record(t.Context(), RecordRequest{Write: Write{Job: c.job}, Test: "watch_on", Answer: Answer{Choice: "off"}})
+	require.NoError(t, err)
+	require.Nil(t, r.Question, "the test carried the caution, so it was clear")
 }
 
 func (c *talk) speak(text string) Reply {

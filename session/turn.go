@@ -27,7 +27,9 @@ type turn struct {
 
 	understood []Understood
 	lines      []string // said first: answers to commands, what was not understood
+	stops      []string // what to stop at once, said before all else
 	warnings   []string // cautions of this turn only
+	ran        bool     // the load may have run while something was measured unasked
 	asked      []words.Question
 	warned     []string // cautions and advice said for the first time
 	steps      []string // of the test at hand, said because they were asked for

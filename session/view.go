@@ -20,9 +20,11 @@ const (
 	mostListed      = 1000
 )
 
+// limit is how many to list: those asked for, 1 to mostListed, or as many as is usual where
+// 0 or nothing was asked. Error: Invalid for any other number.
 func limit(asked, otherwise int) (int, error) {
 	if asked < 0 || asked > mostListed {
-		return 0, invalid("limit", "limit is %d; it takes 1 to %d", asked, mostListed)
+		return 0, invalid("limit", "limit is %d; it takes 1 to %d, or 0 for the usual %d", asked, mostListed, otherwise)
 	}
 	if asked == 0 {
 		return otherwise, nil

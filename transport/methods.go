@@ -72,7 +72,7 @@ var paramWords = map[string]string{
 	"label":       "A name for the job, such as the vehicle's.",
 	"level":       "How hard the practice is: easy (if left out), middle or hard.",
 	"lines":       "All lines said in the practice so far, the newest last.",
-	"limit":       "How many at most; a default if left out.",
+	"limit":       "How many at most, 1 to 1000; the usual number if 0 or left out.",
 	"measure":     "What was measured and where the leads went, for a reading taken unasked.",
 	"outcome":     "How the job ended: fixed, unproven or abandoned.",
 	"purpose":     "What the job is for: diagnose (if left out; only this needs a complaint), identify, bench, choose or wire.",
