@@ -142,11 +142,27 @@ func (k *checker) effect(e *Effect, in *scope) {
 	k.spread(e.Ohms, in, ohm)
 	k.spread(e.By, in, unit{})
 	k.spread(e.ComesAnd, in, unit{})
+	k.chances(e.ComesAnd)
 	for i := range e.OneOf {
 		k.effect(&e.OneOf[i], in)
 	}
 	for i := range e.AllOf {
 		k.effect(&e.AllOf[i], in)
+	}
+}
+
+// chances checks that the constants of a spread of chances are some, 0..1.
+func (k *checker) chances(s *Spread) {
+	if s == nil {
+		return
+	}
+	for _, f := range slices.Concat([]*Formula{s.Exactly, s.About}, s.Between, s.Even) {
+		if f == nil || f.op == nil || !f.op.constant {
+			continue
+		}
+		if v, known := f.op.number(nil); known && (v < 0 || v > 1) {
+			k.add(f.at, CodeValue, fmt.Sprintf("a chance can't be %v", v), "give a part of the readings, from 0 to 1")
+		}
 	}
 }
 
