@@ -136,11 +136,19 @@ func (s *Service) writeTo(ctx context.Context, j *job, w Write, call any, do fun
 	}
 	t := s.newTurn(j)
 	t.far = telling(ctx)
+	returned := false
+	defer func() {
+		if !returned { // a panic is on its way, and the case half done
+			t.undo()
+			j.forget()
+		}
+	}()
 	err := do(t)
 	var reply Reply
 	if err == nil {
 		reply, err = t.finish(w.Key, print)
 	}
+	returned = true
 	if err != nil {
 		t.undo()
 		return Reply{}, inJob(err, j.id)

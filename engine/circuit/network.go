@@ -18,6 +18,7 @@ type Network struct {
 	names    []string
 	branches []branch // by element of the model; absent elements have from == to == absent
 	present  []int    // elements that are there
+	joints   [][2]int // places that surroundings join, as those of nodes
 	plan     plan
 	variants map[uint64]*Network // with some of the surroundings, by their bits; of the bare network only
 

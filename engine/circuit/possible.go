@@ -54,7 +54,9 @@ func (m *Model) canWake(e *effect, w *Wiring) bool {
 	if e.wakes == 0 {
 		return false
 	}
-	n, err := m.variant(w, e.wakes)
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	n, err := m.laid(w, e.wakes)
 	if err != nil {
 		return false
 	}

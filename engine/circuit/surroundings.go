@@ -124,11 +124,20 @@ func (m *Model) variant(w *Wiring, awake uint64) (*Network, error) {
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	n, err := m.laid(w, awake)
+	if err == nil && len(n.plan.steps) == 0 {
+		m.finish(n, n.joints)
+	}
+	return n, err
+}
+
+// laid is the same with its places and branches only, as long as nobody has solved it:
+// most are only asked for what there is in them. It is called with the model locked.
+func (m *Model) laid(w *Wiring, awake uint64) (*Network, error) {
 	if n, ok := w.net.variants[awake]; ok {
 		return n, nil
 	}
 	n := &Network{nodes: maps.Clone(w.net.nodes), names: slices.Clone(w.net.names), branches: slices.Clone(w.net.branches)}
-	var pairs [][2]int
 	for i, a := range m.around {
 		if awake&(1<<i) == 0 {
 			continue
@@ -137,10 +146,9 @@ func (m *Model) variant(w *Wiring, awake uint64) (*Network, error) {
 			return nil, err
 		}
 		if b, ok := n.joint(w, a.join); ok {
-			pairs = append(pairs, [2]int{b.from, b.to})
+			n.joints = append(n.joints, [2]int{b.from, b.to})
 		}
 	}
-	m.finish(n, pairs)
 	if w.net.variants == nil {
 		w.net.variants = map[uint64]*Network{}
 	}

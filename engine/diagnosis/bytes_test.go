@@ -39,3 +39,12 @@ func TestBytes(t *testing.T) {
 	require.Less(t, took, 2*said)
 	runtime.KeepAlive(held)
 }
+
+// Catching up with what it only glanced at can cost a suspect its place, and bring up others that sleep; they are woken
+// too before anything is asked of them.
+func TestSleepersAreWokenInTurn(t *testing.T) {
+	k := shipped(t)
+	v, complaint := faulty(t, k, 3)
+	c := open(t, k, diagnosis.Opening{Complaint: complaint, Facts: nothingKnown(), Seed: 3})
+	require.NotPanics(t, func() { require.NotEmpty(t, playTurns(t, c, v)) })
+}

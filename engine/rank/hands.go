@@ -1,7 +1,9 @@
 package rank
 
 import (
+	"fmt"
 	"runtime"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 )
@@ -14,7 +16,8 @@ import (
 const handsMost = 4
 
 // each does a piece of work for every i below n, several at once. The work may write to
-// what belongs to i alone, and asks the hand it is given, not the belief.
+// what belongs to i alone, and asks the hand it is given, not the belief. A panic of a hand is the caller's: one job
+// goes wrong then, not all that a service has in hand.
 func (b *Belief) each(n int, work func(hand *Belief, i int)) {
 	hands := min(runtime.GOMAXPROCS(0), handsMost, n)
 	if b.of != nil || b.handless || hands < 2 {
@@ -24,16 +27,26 @@ func (b *Belief) each(n int, work func(hand *Belief, i int)) {
 		return
 	}
 	var next atomic.Int64
+	var broke atomic.Pointer[string]
 	var wg sync.WaitGroup
 	for k := range hands {
 		hand := b.hand(k)
 		wg.Go(func() {
+			defer func() {
+				if v := recover(); v != nil {
+					why := fmt.Sprintf("%v\n%s", v, debug.Stack())
+					broke.Store(&why)
+				}
+			}()
 			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
 				work(hand, i)
 			}
 		})
 	}
 	wg.Wait()
+	if why := broke.Load(); why != nil {
+		panic(*why)
+	}
 }
 
 // hand is one of those who work for a belief, with what the belief knows now.

@@ -76,3 +76,16 @@ func TestAskedNumberIsHeard(t *testing.T) {
 		require.InDelta(t, asked.Choice(3), mean, 0.2, h.ID()) // 10 A is the fourth
 	}
 }
+
+// A panic in a piece of work is the caller's to recover, however many hands there are.
+func TestAPanicIsTheCallers(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(handsMost))
+	b := open(t, "weak", DefaultDraws, 1)
+	require.Panics(t, func() {
+		b.each(8, func(_ *Belief, i int) {
+			if i == 5 {
+				panic("the sixth")
+			}
+		})
+	})
+}

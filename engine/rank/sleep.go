@@ -9,7 +9,10 @@ import "slices"
 // readings; it catches up when it comes to matter again.
 const dormantBelow = 1e-4
 
-func (c *cloud) dormant(h *Hypothesis) bool { return h.bare < dormantBelow }
+// dormant reports whether a hypothesis sleeps: it hardly matters, or it has come to matter and has not been woken yet.
+func (c *cloud) dormant(h *Hypothesis) bool { return c.light || h.hardlyMatters() }
+
+func (h *Hypothesis) hardlyMatters() bool { return h.bare < dormantBelow }
 
 // lighten drops the circuits that clouds which sleep have no use for.
 func (b *Belief) lighten() {
@@ -90,20 +93,22 @@ func spreadOut(weights []float64, n int) []int {
 	return out
 }
 
-// wake lets hypotheses that are no longer dormant catch up with the readings they
-// only glanced at.
+// wake lets hypotheses that have come to matter catch up with the readings they only glanced at. What one of
+// them then makes of a reading can bring up others.
 func (b *Belief) wake(groups []group) {
-	var up []*Hypothesis
-	for _, h := range b.hyps {
-		if c := h.cloud; c != nil && (c.light || len(c.behind) > 0) && !c.dormant(h) {
-			up = append(up, h)
+	for {
+		var up []*Hypothesis
+		for _, h := range b.hyps {
+			if c := h.cloud; c != nil && (c.light || len(c.behind) > 0) && !h.hardlyMatters() {
+				up = append(up, h)
+			}
 		}
+		if len(up) == 0 {
+			return
+		}
+		b.each(len(up), func(hand *Belief, i int) { hand.catchUp(up[i], groups) })
+		b.normalise()
 	}
-	if len(up) == 0 {
-		return
-	}
-	b.each(len(up), func(hand *Belief, i int) { hand.catchUp(up[i], groups) })
-	b.normalise()
 }
 
 // catchUp weighs a hypothesis by the readings that it only glanced at.
