@@ -71,7 +71,7 @@ func TestProofTellsAMendedFaultFromOneStillThere(t *testing.T) {
 	require.NoError(t, err)
 	s, err := New(Options{Book: b})
 	require.NoError(t, err)
-	perSuspect, every := uint64(1), 2 // in the ordinary run
+	perSuspect, every := uint64(1), 3 // in the ordinary run
 	if os.Getenv("COILSIDE_FULL") == "1" {
 		perSuspect, every = 3, 1
 	}

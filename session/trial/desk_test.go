@@ -25,7 +25,7 @@ var onlyBlind = flag.Int("blind", -1, "play only this one of the blind player's 
 
 const (
 	blindJobs   = 100
-	blindFew    = 12 // of them, in the ordinary test run
+	blindFew    = 8 // of them, in the ordinary test run
 	blindSeed   = 31
 	replayEvery = 5 // every so many jobs are replayed from disk at their end
 )
