@@ -278,7 +278,26 @@ func cutBySetup(clause []item) (left, right []item) {
 			return clause[:i], clause[i+1:]
 		}
 	}
-	return clause, nil
+	return cutByTurns(clause)
+}
+
+// cutByTurns parts "12.4 key on 0 key off", two numbers of which each has its own state, all of them
+// said before the numbers or all behind them.
+func cutByTurns(clause []item) (left, right []item) {
+	var order []int
+	for i, it := range clause {
+		switch {
+		case it.kind == kNum, isSetup(it):
+			order = append(order, i)
+		case it.text == "and":
+			return clause, nil
+		}
+	}
+	number := func(n int) bool { return clause[order[n]].kind == kNum }
+	if len(order) != 4 || number(0) == number(1) || number(0) != number(2) || number(1) != number(3) {
+		return clause, nil
+	}
+	return clause[:order[2]], clause[order[2]:]
 }
 
 // cutByLaterSetup parts "0.6 and 1.4 with the neighbours on" at the "and": the second

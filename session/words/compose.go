@@ -20,6 +20,10 @@ func (c *call) compose(f *frame) {
 		g.outcomes, g.values, g.nums, g.places = []string{"inverted"}, nil, nil, nil
 		c.settleFrame(f)
 		c.seen(&g, rules.Setup{})
+	case clash == "switch" && c.expects(rules.Listen) && slices.Equal(f.allSeen(), []string{"click"}):
+		f.setups = slices.DeleteFunc(slices.Clone(f.setups), func(s string) bool { return s == "command_off" })
+		said, _ = saidSetup(f.setups)
+		c.seen(f, said) // "it clicks when I turn it on and again when I turn it off"
 	case clash != "":
 		c.ask("The "+clash+" was said in two ways. Which was it for “"+f.raw+"”?", nil)
 	case c.engineUnsaid(f, said):
@@ -199,10 +203,31 @@ func (c *call) unfit(n item) bool {
 		if n.num.name {
 			c.open[n.num.id] = n.raw // what it names may bear on all that was read
 		}
+	case c.leftmostOne(n):
+		c.ask("A 1 at the left of the display, with no more digits, is over range on many meters. Was it that?", c.overOrOne())
 	default:
 		return false
 	}
 	return true
+}
+
+// leftmostOne tells a 1 on the left of the display, by which many meters show over range on ohms.
+func (c *call) leftmostOne(n item) bool {
+	return c.expects(rules.Ohms) && n.num.digits == "1" && (n.num.unit.dim == "" || n.num.unit.dim == ohm) && anyWord(strings.FieldsFunc(strings.ToLower(c.text), func(r rune) bool { return r == ' ' || r == ',' }), leftmost)
+}
+
+var leftmost = set(`left leftmost`)
+
+// overOrOne offers over range, and one ohm, for the test asked for.
+func (c *call) overOrOne() []Choice {
+	one := 1.0
+	var out []Choice
+	for _, a := range []Answer{{Over: true}, {Number: &one}} {
+		fd := c.answer(&frame{raw: c.text}, a)
+		fd.Words = c.say(fd)
+		out = append(out, c.choiceFor(fd.Words, fd))
+	}
+	return out
 }
 
 // splitMark asks where "twelve four" could be terminal 12 reading 4.

@@ -11,11 +11,57 @@ const loadVerb = "doing"
 // patterns are what one says of a load by its verb, with the meaning of each. V stands for the
 // verb, Vs and Ving for its forms. Other forms of a denial need none of their own.
 var patterns = []struct{ means, said string }{
-	{"off", "doesn't V/not Ving/never Vs/stopped Ving/stops Ving/stop Ving/quit Ving/refuses to V/fails to V/can't get it to V/isn't able to V"},
+	{"off", "doesn't V/not Ving/never Vs/stopped Ving/stops Ving/stop Ving/quit Ving/no longer Vs/no longer V/no longer Ving/refuses to V/fails to V/can't get it to V/isn't able to V"},
 	{"weak", "barely Vs/hardly Vs/scarcely Vs/barely V/hardly V/scarcely V/barely Ving/hardly Ving/struggles to V/struggling to V/slow to V/takes ages to V/takes forever to V/takes a long time to V/takes too long to V/takes its time to V/Vs slowly/Vs poorly/Vs badly/Vs weakly"},
 	{"weak", "doesn't V hard/doesn't V well/doesn't V properly/doesn't V right/doesn't V much/doesn't V fully/doesn't V fast/doesn't V enough/not Ving properly/not Ving well/not Ving much"},
-	{"stays_on", "won't stop Ving/doesn't stop Ving/never stops Ving/keeps Ving/keeps on Ving/Vs all the time/Vs constantly/Vs non stop"},
+	{"stays_on", "won't stop Ving/doesn't stop Ving/never stops Ving/keeps Ving/keeps on Ving/Vs all the time/Vs constantly/Vs non stop/Vs continuously"},
 }
+
+// deedOf is what a deed is the means of that brings the vehicle into a state: "deed of command_on".
+const deedOf = "deed of "
+
+// moments lead to a deed that tells how the vehicle stood then.
+var deedLeads = []string{"when i", "once i", "as soon as i", "whenever i", "while i", "with i"}
+
+// addDeed makes the sayings of a deed that brings about a state: "when i turn the switch on", of
+// whoever does so, and "until he turned it on" where the state is of the switch.
+func (r *Reader) addDeed(deed, state string) {
+	forms := []string{deed, inflect(deed, sForm), inflect(deed, pastForm), inflect(deed, ingForm)}
+	add := func(said, means string) {
+		if r.meaningOf(said) == "" {
+			r.add(said, means)
+		}
+	}
+	for _, form := range forms {
+		for _, lead := range deedLeads {
+			add(lead+" "+form, state)
+		}
+		for _, until := range []string{"until i", "till i", "before i"} {
+			if state == "command_on" {
+				add(until+" "+form, "until_command")
+			}
+		}
+	}
+}
+
+// pastForm is a verb in the past: "pressed", "put".
+func pastForm(verb string) string {
+	for _, form := range verbForms[verb] {
+		if form != verb && form != sForm(verb) && form != ingForm(verb) {
+			return form
+		}
+	}
+	if irregular, ok := pasts[verb]; ok {
+		return irregular
+	}
+	if strings.HasSuffix(verb, "e") {
+		return verb + "d"
+	}
+	return strings.TrimSuffix(ingForm(verb), "ing") + "ed"
+}
+
+// pasts are verbs with a past of their own.
+var pasts = map[string]string{"hit": "hit", "put": "put", "throw": "threw", "hold": "held", "shut": "shut"}
 
 // addDoing makes the sayings of the verbs, but those that have a meaning already.
 func (r *Reader) addDoing(verbs []string) {

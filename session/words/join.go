@@ -226,6 +226,9 @@ func (f *frame) join(g frame) {
 	if len(g.places) > 0 && (f.askPlace() != "" || f.nowhere != "") {
 		f.places, f.nowhere = nil, ""
 	}
+	if g.then && slices.Equal(f.outcomes, []string{"runs"}) && slices.Equal(g.outcomes, []string{"off"}) && strings.HasSuffix(g.raw, " again") {
+		f.outcomes, g.outcomes = []string{"comes_and_goes"}, nil // "it started and then it stopped again"
+	}
 	f.places = append(f.places, g.places...)
 	f.nums = append(f.nums, g.nums...)
 	f.values = append(f.values, g.values...)

@@ -204,6 +204,8 @@ func (c *call) isMark(in []item, i int, sure bool) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
 	located := prev.text == "at" || prev.text == "on" || prev.concept == "that_was"
 	switch {
+	case prev.concept == "about" && hasConcept(in[:i], "why"):
+		return sure // "why do I care about 86"
 	case prev.concept == "about" || prev.concept == "bound", strings.EqualFold(prev.raw, "out of") && c.expects(rules.AmpsDC):
 		return false // "8.5 out of 30"
 	case c.onlyNumber(in, i) && c.fitsExpected(in[i].num) && !located && !valueWord(next):

@@ -14,7 +14,7 @@ func (c *call) lists(in []item) []item {
 		members := in[i:end]
 		if len(second) > 0 {
 			if paired := pairOff(first, second, tie); paired != nil {
-				members = paired
+				members = append(statesIn(tie), paired...)
 			} else {
 				c.muddled = c.muddled || len(second) > 1
 			}
@@ -32,7 +32,7 @@ func twoLists(in []item, i int) (first, second, tie []item, end int) {
 	}
 	first, after := listAt(in, i)
 	at := after
-	for at < len(in) && ties(in[at]) {
+	for at < len(in) && (ties(in[at]) || isSetup(in[at]) || in[at].text == "," && isSetup(in[at-1])) {
 		at++
 	}
 	second, end = listAt(in, at)
@@ -43,6 +43,18 @@ func twoLists(in []item, i int) (first, second, tie []item, end int) {
 		return nil, nil, nil, max(after, i+1) // "12.4, 12.3 30 ..." is no list of both
 	}
 	return first, second, in[after:at], end
+}
+
+// statesIn are the states said between the lists, of which all was read: "86 and 85 with it commanded,
+// 12.2 and 0.2".
+func statesIn(tie []item) []item {
+	var out []item
+	for _, it := range tie {
+		if isSetup(it) {
+			out = append(out, it, item{kind: kSep, text: ",", raw: ",", glued: true})
+		}
+	}
+	return out
 }
 
 // opens tells that no value goes before in the same clause: the places of "12.4 at 30, 86 and

@@ -154,7 +154,7 @@ func clicked(all []frame) bool {
 
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {
-	items = takenBack(items)
+	items = c.sinceThen(takenBack(items))
 	if c.repair(items) || c.onWrongPlace(items) {
 		return
 	}

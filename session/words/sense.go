@@ -41,42 +41,6 @@ func (o occurrence) asksChoice() bool {
 	return o.ctx.Expected != nil && choiceTable(o.ctx.Expected.Measure.Mode) != nil
 }
 
-// inContext gives words their meaning where they stand.
-func (c *call) inContext(in []item) []item {
-	for i := range in {
-		it, o := &in[i], occurrence{c, in, i}
-		for _, sense := range senses[it.concept] {
-			if sense.when(o) {
-				it.concept = sense.is
-				if sense.is == "" {
-					it.kind = kWord
-				}
-				break
-			}
-		}
-		switch {
-		case charging[it.text] && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
-			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
-		case it.text == "like" && it.kind == kWord && o.next().kind == kNum && o.next().num.unit.dim != "time" && o.before().concept != "same":
-			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
-		case it.kind == kWord && (it.text == "in" || it.text == "out") && o.before().kind == kNum && at[o.next().text]:
-			it.text = "at" // "12.4 out at 87"
-		case it.kind == kWord && it.text == "by" && o.next().kind == kNum && (o.before().text == "down" || o.before().text == "up"):
-			it.kind, it.concept = kConcept, "bound" // "down by 2 volts"
-		case o.says("never") && len(in) == 1 && (c.expects(rules.PullIn) || c.expects(rules.DropOut)):
-			it.concept = "nothing"
-		}
-		it.text = firstText(it.concept, it.text)
-	}
-	return in
-}
-
-// charging are words of what holds the battery up while the engine runs.
-var charging = set(`charging alternator alternators generator dynamo`)
-
-// at are words before a place.
-var at = set(`at on of from`)
-
 // senses are all of them, by concept.
 var senses = func() map[string][]sense {
 	out := map[string][]sense{}
@@ -172,6 +136,9 @@ var ofWhatIsSeen = []sense{
 	}, "good"}, // "all good there", "12.3 all good"
 	{"still_there", func(o occurrence) bool { return o.says("still there") && o.before().kind == kNum }, "aside"}, // "12.2 still there"
 	{"burnt", func(o occurrence) bool { return o.ends(" out") && o.looksAtFuse() }, "blown"},                      // "burned out"
+	{"burnt", func(o occurrence) bool {
+		return strings.Contains(o.low(), "melted") && o.looksAtFuse() && namesElement(o.in)
+	}, "blown"},
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
 	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
 	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
@@ -208,6 +175,9 @@ var ofWhatWasDone = []sense{
 		done := func(it item) bool { return it.concept == "runs" || it.concept == "off" || isSetup(it) }
 		return self && cannotWords[o.low()] && slices.ContainsFunc(o.in[o.at+1:min(o.at+4, len(o.in))], done)
 	}, "cannot"}, // "I can't run the engine"
+	{"ready", func(o occurrence) bool { return o.says("good to go") && (o.has("replaced") || o.ctx.Repairing != "") }, "gone"},
+	{"yes", func(o occurrence) bool { return o.hasNumber() && strings.Contains(o.low(), " so") }, "maybe"}, // "12.4, I think so"
+	{"aside", func(o occurrence) bool { return strings.Contains(o.low(), "same as the bat") && !o.hasNumber() }, "same"},
 	{"wait", func(o occurrence) bool { return o.says("on it") && o.at > 0 }, ""}, // "there's white stuff on it"
 	{"swap", func(o occurrence) bool {
 		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
@@ -238,6 +208,14 @@ var plugged = set(`connector plug battery harness loom wire wires lead leads`)
 
 // feeble are words for a low reading, as for a load that runs weak.
 var feeble = set(`poor weak feeble`)
+
+// namesElement tells that the strip of a fuse is named, which melts as the fuse blows.
+func namesElement(in []item) bool {
+	return slices.ContainsFunc(in, func(it item) bool {
+		raw := strings.ToLower(it.raw)
+		return it.concept == "fuse" && raw != "fuse" || strings.Contains(raw, "element")
+	})
+}
 
 // looksAtFuse tells that a fuse is to be looked at.
 func (o occurrence) looksAtFuse() bool {
