@@ -121,11 +121,36 @@ func (c *call) askedChoice(in []item) []string {
 	if got := c.choicesByMeaning(in); len(got) > 0 {
 		return got
 	}
+	if got := c.neighboursFare(in); got != "" {
+		return []string{got}
+	}
 	if got := byLetter(of, said); len(got) > 0 {
 		return got
 	}
 	return byWord(of, said)
 }
+
+// neighboursFare answers whether other loads suffer too by what is said of them: "they all work fine".
+func (c *call) neighboursFare(in []item) string {
+	e := c.ctx.Expected
+	if e.Sets != "neighbours_suffer" || !slices.Contains(e.Of, "no") || !slices.ContainsFunc(in, func(it item) bool {
+		return others[it.text] || it.concept == "both" || it.concept == "other_load" || others[firstWord(it.raw)]
+	}) || hasConcept(in, "not") {
+		return ""
+	}
+	seen := ""
+	for _, it := range in {
+		fares := map[string]string{"runs": "no", "good": "no", "sound": "no", "gone": "no", "bright": "no", "off": "yes", "dead": "yes", "weak": "yes", "dim": "yes", "comes_and_goes": "yes", "same": "yes"}[it.concept]
+		if fares != "" && seen != "" && fares != seen {
+			return ""
+		}
+		seen = firstText(seen, fares)
+	}
+	return seen
+}
+
+// others are words for the loads beside the one of the job.
+var others = set(`they they're them all others rest everything`)
 
 // byLetter is the one choice that begins with the letter that is all that was typed; of yes and
 // no, "negative" is one too.

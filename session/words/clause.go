@@ -268,7 +268,7 @@ func (c *call) coilAsPlace(in []item) []item {
 func onlySpot(in []item, i int) bool {
 	next, prep := neighbour(in, i, 1), placeWordBefore(in, i)
 	behind := prep.text == "at" || prep.text == "on" || prep.text == "across"
-	return next.kind == kNum || verbs[next.text] && neighbour(in, i, 2).kind == kNum || behind && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum })
+	return next.kind == kNum || verbs[next.text] && (neighbour(in, i, 2).kind == kNum || neighbour(in, i, 2).text == "at" && neighbour(in, i, 3).kind == kNum) || behind && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum })
 }
 
 // cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".

@@ -209,6 +209,9 @@ var complaintOf = []struct {
 // beginsTo tells what starts as it is turned off, from what then runs on.
 var beginsTo = regexp.MustCompile(`(?i)\b(comes? on|starts?|kicks? in|cuts? in)( up)? (when|once|as soon as) `)
 
+// allAlong tells that what runs should not always do so.
+var allAlong = regexp.MustCompile(`(?i)\b(all the time|constantly|continuously|continually|non ?stop|permanently|round the clock|24/7|endlessly|for ever|forever)\b`)
+
 // complaint files what the customer says is wrong.
 func (c *call) complaint(f *frame, seen []string) {
 	if hums := strings.Contains(strings.ToLower(f.raw), "hum"); f.has(f.elements, "load") && !f.has(f.elements, "relay") && slices.Contains(seen, "buzz") && (hums || len(only(seen, "off", "weak", "slow")) > 0) {
@@ -217,8 +220,10 @@ func (c *call) complaint(f *frame, seen []string) {
 	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
-	if runs := slices.Equal(only(seen, "runs", "off"), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
+	if runs := slices.Equal(slices.Compact(only(seen, "runs", "off")), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
 		seen = append(seen, "drops_out_hot") // "only works when it's cold"
+	} else if runs && allAlong.MatchString(f.raw) {
+		seen = append(seen, "stays_on") // "it runs flat out all the time"
 	} else if runs && f.has(f.setups, "key_off", "command_off") && beginsTo.MatchString(f.raw) {
 		seen = append(seen, "inverted") // "comes on when I turn it off"
 	} else if runs && f.has(f.setups, "key_off", "command_off") {

@@ -252,6 +252,10 @@ func (c *call) saidBetter(all []frame) []frame {
 			c.settled(a.nums...)
 			return append(slices.Clone(all[:i]), all[i+1:]...)
 		}
+		if b.so && onlyNumber(b) && len(b.nums) == 1 && len(a.nums) == 1 && (b.rough() || b.nums[0].num.v == 0) && math.Abs(a.nums[0].num.v-b.nums[0].num.v) < 0.5 {
+			c.settled(b.nums...)
+			return append(slices.Clone(all[:i+1]), all[i+2:]...) // "0.02 so basically zero"
+		}
 	}
 	return all
 }

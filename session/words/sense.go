@@ -140,6 +140,7 @@ var ofWhatIsSeen = []sense{
 		return strings.Contains(o.low(), "melted") && o.looksAtFuse() && namesElement(o.in)
 	}, "blown"},
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
+	{"relay_out", func(o occurrence) bool { return o.says("it 's out") && o.expects(rules.TestLamp) && len(o.in) == 1 }, "dark"},
 	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
 	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
 }
