@@ -1,6 +1,9 @@
 package words
 
-import "strings"
+import (
+	"regexp"
+	"strings"
+)
 
 // This file makes sayings of what loads do: a demister that clears "doesn't clear", "barely
 // clears" or "keeps clearing". The verbs are data.
@@ -32,6 +35,9 @@ func (r *Reader) addDeed(deed, state string) {
 			r.add(said, means)
 		}
 	}
+	for _, said := range passives(deed) {
+		add(said, state)
+	}
 	for _, form := range forms {
 		for _, lead := range deedLeads {
 			add(lead+" "+form, state)
@@ -42,6 +48,32 @@ func (r *Reader) addDeed(deed, state string) {
 			}
 		}
 	}
+}
+
+// worked matches a deed done to what a state is of: "turn the switch on".
+var worked = regexp.MustCompile(`^(\w+) the (switch|button|key|ignition)( on| off)?$`)
+
+// passives are the sayings of a deed that name nobody: "with the switch closed", "when the key is
+// turned on"; none where the deed is of no such thing.
+func passives(deed string) []string {
+	parts := worked.FindStringSubmatch(deed)
+	if parts == nil {
+		return nil
+	}
+	thing, done := "the "+parts[2], participle(parts[1])+parts[3]
+	out := []string{"with " + thing + " " + done, thing + " " + done}
+	for _, lead := range []string{"when ", "once ", "as soon as ", "while ", ""} {
+		out = append(out, lead+thing+" is "+done)
+	}
+	return out
+}
+
+// participle is the form of a verb for what was done: "thrown".
+func participle(verb string) string {
+	if verb == "throw" {
+		return "thrown"
+	}
+	return pastForm(verb)
 }
 
 // pastForm is a verb in the past: "pressed", "put".

@@ -27,6 +27,8 @@ func (c *call) inContext(in []item) []item {
 			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
 		case browned[it.text] && it.kind == kWord && c.expects(rules.Look) && o.next().text != "wire" && o.next().text != "one":
 			it.kind, it.concept = kConcept, "burnt" // "the clips are brown"
+		case c.ctx.Opening && it.kind == kWord && it.text == "out" && o.before().concept == "load" && ended(o.next()):
+			it.kind, it.concept = kConcept, "off" // "work light out"
 		case it.text == "like" && it.kind == kWord && o.next().kind == kNum && o.next().num.unit.dim != "time" && o.before().concept != "same":
 			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
 		case it.kind == kWord && (it.text == "in" || it.text == "out") && o.before().kind == kNum && at[o.next().text]:
@@ -61,7 +63,7 @@ func clickRuns(in []item) []item {
 }
 
 // charging are words of what holds the battery up while the engine runs.
-var charging = set(`charging alternator alternators generator dynamo`)
+var charging = set(`charging charges charged alternator alternators generator dynamo`)
 
 // browned are colours that heat gives to metal and plastic.
 var browned = set(`brown browned brownish blueish bluish`)

@@ -28,7 +28,11 @@ func negate(in []item) []item {
 		}
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
-			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
+			most := i + 3
+			if strings.EqualFold(it.raw, "neither") {
+				most = i + 5 // "neither of the two horns makes a sound"
+			}
+			for j < len(in) && j <= most && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
 				j++
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {

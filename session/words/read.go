@@ -143,7 +143,7 @@ func (c *call) items(text string) []item {
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(fuseDid(offThenOn(itsState(switchedToo(in)))))
 	in = c.terminals(in)
-	return c.count(c.lists(bothPosts(c.places(in))))
+	return c.count(c.lists(bothPosts(c.thisPlace(c.places(in)))))
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -324,8 +324,8 @@ func opinionAsked(said []string) bool {
 var (
 	opinionStarts = set(`that what what's whats should does`)
 	opinionOf     = set(`that it this`)
-	opinions      = set(`ok okay good bad low high normal fine enough much alright worry mean little healthy expected`)
-	opinionWords  = set(`is that it this a bit or too should i we be does do what what's whats about for then in your book`)
+	opinions      = set(`ok okay good bad low high normal fine enough much alright worry mean little healthy expected want wanted need needed expect after`)
+	opinionWords  = set(`is that it this a bit or too should i we be does do what what's whats about for then in your book you you're you'd we're were supposed to have are`)
 )
 
 // tellsNumber tells "is 12.4", with its subject left out, from "is 84 good".

@@ -214,9 +214,12 @@ var feeble = set(`poor weak feeble`)
 func namesElement(in []item) bool {
 	return slices.ContainsFunc(in, func(it item) bool {
 		raw := strings.ToLower(it.raw)
-		return it.concept == "fuse" && raw != "fuse" || strings.Contains(raw, "element")
+		return it.concept == "fuse" && raw != "fuse" || strings.Contains(raw, "element") || fusible[raw]
 	})
 }
+
+// fusible are other names for the strip of a fuse.
+var fusible = set(`strip link wire filament`)
 
 // looksAtFuse tells that a fuse is to be looked at.
 func (o occurrence) looksAtFuse() bool {
