@@ -35,6 +35,13 @@ func (r *Reader) addDeed(deed, state string) {
 			r.add(said, means)
 		}
 	}
+	if other := opposite[state]; other != "" {
+		for _, lead := range []string{"forgot to", "i forgot to", "i'd forgotten to", "forgotten to", "neglected to"} {
+			add(lead+" "+deed, other) // "forgot to turn the key on"
+		}
+		add("hadn't "+inflect(deed, participle), other)
+		add("i hadn't "+inflect(deed, participle), other)
+	}
 	for _, said := range passives(deed) {
 		add(said, state)
 	}

@@ -209,6 +209,12 @@ var complaintOf = []struct {
 // beginsTo tells what starts as it is turned off, from what then runs on.
 var beginsTo = regexp.MustCompile(`(?i)\b(comes? on|starts?|kicks? in|cuts? in)( up)? (when|once|as soon as) `)
 
+// cools tells a fan that does not start as the engine gets hot, from what stops as it gets hot itself.
+var cools = regexp.MustCompile(`(?i)\bfan\b.*(n't|not|never) (comes?|coming|kicks?|kicking|cuts?|cutting) (on|in) .*\bengine\b`)
+
+// onlyUnder tells that something works under a condition alone.
+var onlyUnder = regexp.MustCompile(`(?i)\bonly\b.* (when|if|once|while|with)\b`)
+
 // allAlong tells that what runs should not always do so.
 var allAlong = regexp.MustCompile(`(?i)\b(all the time|constantly|continuously|continually|non ?stop|permanently|round the clock|24/7|endlessly|for ever|forever)\b`)
 
@@ -217,11 +223,13 @@ func (c *call) complaint(f *frame, seen []string) {
 	if hums := strings.Contains(strings.ToLower(f.raw), "hum"); f.has(f.elements, "load") && !f.has(f.elements, "relay") && slices.Contains(seen, "buzz") && (hums || len(only(seen, "off", "weak", "slow")) > 0) {
 		seen = slices.DeleteFunc(seen, func(s string) bool { return s == "buzz" }) // "the pump hums but doesn't turn"
 	}
-	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
+	if f.has(f.setups, "heat_soaked") && !cools.MatchString(f.raw) && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
 	if runs := slices.Equal(slices.Compact(only(seen, "runs", "off")), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
 		seen = append(seen, "drops_out_hot") // "only works when it's cold"
+	} else if runs && onlyUnder.MatchString(f.raw) && !f.act("bridge") && !f.has(f.setups, "command_on", "key_on", "loaded", "engine_running") {
+		seen = append(seen, "comes_and_goes") // "the horn only works when the wheel is turned"
 	} else if runs && allAlong.MatchString(f.raw) {
 		seen = append(seen, "stays_on") // "it runs flat out all the time"
 	} else if runs && f.has(f.setups, "key_off", "command_off") && beginsTo.MatchString(f.raw) {

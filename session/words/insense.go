@@ -25,7 +25,7 @@ func (c *call) inContext(in []item) []item {
 		switch {
 		case charging[it.text] && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
 			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
-		case browned[it.text] && it.kind == kWord && c.expects(rules.Look) && o.next().text != "wire" && o.next().text != "one":
+		case browned[it.text] && it.kind == kWord && c.expects(rules.Look) && !o.has("blown") && o.next().text != "wire" && o.next().text != "one":
 			it.kind, it.concept = kConcept, "burnt" // "the clips are brown"
 		case c.ctx.Opening && it.kind == kWord && it.text == "out" && o.before().concept == "load" && ended(o.next()):
 			it.kind, it.concept = kConcept, "off" // "work light out"
@@ -66,7 +66,7 @@ func clickRuns(in []item) []item {
 var charging = set(`charging charges charged alternator alternators generator dynamo`)
 
 // browned are colours that heat gives to metal and plastic.
-var browned = set(`brown browned brownish blueish bluish`)
+var browned = set(`black blackened brown browned brownish blueish bluish`)
 
 // toward are words before the place that the black lead, or the red one, was held to.
 var toward = set(`to against versus`)

@@ -78,11 +78,17 @@ var ofWhatALoadDoes = []sense{
 	{"runs", func(o occurrence) bool {
 		return o.says("started") && o.next().kind == kWord && strings.HasSuffix(o.next().text, "ing")
 	}, "aside"}, // "it's started raining"
+	{"trips", func(o occurrence) bool {
+		return (o.says("trips") || o.says("trip")) && journeys[o.before().text]
+	}, ""}, // "dies on long trips"
+	{"heat_none", func(o occurrence) bool { return o.ctx.Opening && o.says("cold") && o.afterLoad() && ended(o.next()) }, "off"}, // "seat heater cold"
 	{"runs", occurrence.ofEngine, "engine_running"},
 	{"runs", func(o occurrence) bool {
 		return o.expects(rules.Listen) && strings.Contains(o.it().raw, " like ") && !o.has("load")
 	}, "buzz"}, // "going like the clappers", of a relay
-	{"runs", func(o occurrence) bool { return ofMeter(o.it(), o.next()) }, "aside"}, // "comes up 12.4"
+	{"runs", func(o occurrence) bool {
+		return ofMeter(o.it(), o.next()) || (degrees[o.next().text] || directions[o.next().text]) && o.next().kind == kWord && neighbour(o.in, o.at, 2).text == "to" && ofMeter(o.it(), neighbour(o.in, o.at, 2))
+	}, "aside"}, // "comes up 12.4"
 	{"loaded", occurrence.ofEngine, "engine_running"},
 	{"cannot", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.low(), "rust") }, "corroded"}, // "the bolt is rusted solid"
 	{"cannot", func(o occurrence) bool { return o.ctx.Opening }, "off"},                                                   // "the step won't come out"
@@ -140,6 +146,8 @@ var ofWhatIsSeen = []sense{
 		return strings.Contains(o.low(), "melted") && o.looksAtFuse() && namesElement(o.in)
 	}, "blown"},
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
+	{"bad", func(o occurrence) bool { return strings.Contains(o.low(), "bust") && o.looksAtFuse() }, "blown"},
+	{"burnt", func(o occurrence) bool { return o.says("melted") && o.looksAtFuse() && o.next().text == "through" }, "blown"},
 	{"relay_out", func(o occurrence) bool { return o.says("it 's out") && o.expects(rules.TestLamp) && len(o.in) == 1 }, "dark"},
 	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
 	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
@@ -336,6 +344,12 @@ func ofMeter(it, next item) bool {
 
 // ofLoad tells what a load plainly does.
 func ofLoad(it item) bool { return it.concept == "runs" || it.concept == "off" || it.concept == "weak" }
+
+// journeys are words before a trip that someone goes on.
+var journeys = set(`long longer short shorter road few most some`)
+
+// directions are words for which way a meter went: "it went back up to 12.4".
+var directions = set(`up down back straight right all only just`)
 
 func goesOff(raw string) bool {
 	low := strings.ToLower(raw)
