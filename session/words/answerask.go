@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -124,6 +125,11 @@ func (c *call) askedChoice(in []item) []string {
 	if got := c.choicesByMeaning(in); len(got) > 0 {
 		return got
 	}
+	if yes, no := slices.Contains(of, "yes"), slices.Contains(of, "no"); yes && no && shortYes.MatchString(strings.Join(strings.Fields(said), " ")) {
+		return []string{"yes"}
+	} else if yes && no && shortNo.MatchString(strings.Join(strings.Fields(said), " ")) {
+		return []string{"no"}
+	}
 	if got := c.neighboursFare(in); got != "" {
 		return []string{got}
 	}
@@ -132,6 +138,13 @@ func (c *call) askedChoice(in []item) []string {
 	}
 	return byWord(of, said)
 }
+
+// shortYes and shortNo are the answers of a few words that only repeat the question's verb: "they do",
+// "none of them do".
+var (
+	shortYes = regexp.MustCompile(`^(they|it|he|she|i|we|there|that|those|both) (all |sure |both )?(do|does|did|is|are|was|were|has|have|can|will)$`)
+	shortNo  = regexp.MustCompile(`^(none|neither)( of (them|those|these))? (do|does|did|is|are|was|were|has|have|can|will)$`)
+)
 
 // withinSaying tells that a choice's own words stand within a longer saying that tells the fact asked for.
 func (c *call) withinSaying(in []item, choice string) bool {

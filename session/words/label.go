@@ -105,6 +105,7 @@ func (c *call) terminals(in []item) []item {
 		case it.kind == kWord && role != "":
 			*it = placeItem(*it, c.terminal(role))
 		case it.kind != kNum || !it.num.whole() || it.num.bad || it.num.odd != "" && !named:
+		case named && role == "" && c.expects(rules.Ask): // "it's marked 20", of a fuse
 		case named && role == "":
 			*it = placeItem(*it, spot{ask: "“" + it.raw + "” is no terminal of this relay as it is marked"})
 		case named || role != "" && c.isMark(in, i, sure):
