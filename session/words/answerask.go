@@ -179,7 +179,7 @@ func (c *call) neighboursFare(in []item) string {
 }
 
 // others are words for the loads beside the one of the job.
-var others = set(`they they're them all others rest everything whole entire`)
+var others = set(`they they're them all others rest everything whole entire other`)
 
 // byLetter is the one choice that begins with the letter that is all that was typed; of yes and
 // no, "negative" is one too.

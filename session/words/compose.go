@@ -47,6 +47,11 @@ func (c *call) compose(f *frame) {
 		c.settleFrame(f) // "dead with 12 volts at the plug": nothing is stored before the job is open
 		f.nums, f.places = nil, nil
 		c.seen(f, said)
+	case c.expects(rules.Look) && len(f.nums) > 0 && c.lookedAlready(f):
+		c.settleFrame(f) // "the strip is broken in two", "it's the wrong one, a 30"
+		if f.nums = nil; len(f.outcomes) > 0 {
+			c.seen(f, said)
+		}
 	case len(f.nums) > 0:
 		c.numeric(f, said)
 	case len(f.values)+len(f.outcomes) > 0:
@@ -63,6 +68,13 @@ func (c *call) compose(f *frame) {
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
 		c.seen(&g, said)
 	}
+}
+
+// lookedAlready tells a number of no unit and no place beside the answer of a look.
+func (c *call) lookedAlready(f *frame) bool {
+	answered := slices.ContainsFunc(c.res.Findings, func(fd Finding) bool { return fd.Kind == KindAnswer })
+	bare := !slices.ContainsFunc(f.nums, func(n item) bool { return n.num.unit.dim != "" || strings.Contains(n.num.digits, ".") })
+	return bare && len(f.places)+len(f.values)+len(f.acts) == 0 && (answered || len(f.outcomes) > 0)
 }
 
 // otherWayRound tells what runs while its switch is off, and not while it is on: "on when the switch

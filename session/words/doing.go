@@ -15,6 +15,7 @@ const loadVerb = "doing"
 // verb, Vs and Ving for its forms. Other forms of a denial need none of their own.
 var patterns = []struct{ means, said string }{
 	{"off", "doesn't V/not Ving/never Vs/stopped Ving/stops Ving/stop Ving/quit Ving/no longer Vs/no longer V/no longer Ving/refuses to V/fails to V/can't get it to V/isn't able to V"},
+	{"runs", "starts to V/started to V/begins to V/began to V/start to V/begin to V"},
 	{"weak", "barely Vs/hardly Vs/scarcely Vs/barely V/hardly V/scarcely V/barely Ving/hardly Ving/struggles to V/struggling to V/slow to V/takes ages to V/takes forever to V/takes a long time to V/takes too long to V/takes its time to V/Vs slowly/Vs poorly/Vs badly/Vs weakly"},
 	{"weak", "doesn't V hard/doesn't V well/doesn't V properly/doesn't V right/doesn't V much/doesn't V fully/doesn't V fast/doesn't V enough/not Ving properly/not Ving well/not Ving much"},
 	{"stays_on", "won't stop Ving/doesn't stop Ving/never stops Ving/keeps Ving/keeps on Ving/Vs all the time/Vs constantly/Vs non stop/Vs continuously"},

@@ -27,7 +27,7 @@ func (c *call) inContext(in []item) []item {
 			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
 		case browned[it.text] && it.kind == kWord && c.expects(rules.Look) && !o.has("blown") && o.next().text != "wire" && o.next().text != "one":
 			it.kind, it.concept = kConcept, "burnt" // "the clips are brown"
-		case c.ctx.Opening && it.kind == kWord && it.text == "out" && o.before().concept == "load" && ended(o.next()):
+		case c.ctx.Opening && it.kind == kWord && it.text == "out" && o.before().concept == "load" && (ended(o.next()) || stillSo[o.next().text]):
 			it.kind, it.concept = kConcept, "off" // "work light out"
 		case it.text == "like" && it.kind == kWord && o.next().kind == kNum && o.next().num.unit.dim != "time" && o.before().concept != "same":
 			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
@@ -64,6 +64,9 @@ func clickRuns(in []item) []item {
 
 // charging are words of what holds the battery up while the engine runs.
 var charging = set(`charging charges charged alternator alternators generator dynamo`)
+
+// stillSo are words that may end what is said of a load.
+var stillSo = set(`again too now today tonight altogether completely`)
 
 // browned are colours that heat gives to metal and plastic.
 var browned = set(`black blackened brown browned brownish blueish bluish`)

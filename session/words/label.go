@@ -205,6 +205,8 @@ func (c *call) isMark(in []item, i int, sure bool) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
 	located := prev.text == "at" || prev.text == "on" || prev.concept == "that_was"
 	switch {
+	case prev.text == "a" && c.expects(rules.Look):
+		return false // "the wrong one, a 30"
 	case prev.concept == "about" && hasConcept(in[:i], "why"):
 		return sure // "why do I care about 86"
 	case prev.concept == "about" || prev.concept == "bound", strings.EqualFold(prev.raw, "out of") && c.expects(rules.AmpsDC):

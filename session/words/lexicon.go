@@ -279,6 +279,9 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 		if owner := n.next[strings.TrimSuffix(in[i].text, "s")]; i == 0 && owner != nil && owner.next["'s"] != nil && len(in) > 1 && oneOfAKind[in[i].text] && (len(in) == 2 || in[2].kind == kSep) {
 			walk(owner.next["'s"], i+1, stars, as) // "keys on"
 		}
+		if next := n.next["the"]; i > 0 && in[i-1].text != "on" && next != nil && next.next[in[i].text] != nil {
+			walk(next.next[in[i].text], i+1, stars, as) // "put relay back"
+		}
 		if after := someone(in, i); after > i && n.next["i"] != nil {
 			walk(n.next["i"], after, stars, as)
 		}

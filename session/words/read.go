@@ -113,6 +113,7 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 	if cmd := c.wanted(said); cmd != nil {
 		c.res = Result{Commands: []Command{*cmd}}
 	}
+	c.dropChatter()
 	if c.res.empty() {
 		c.unread(text, NotUnderstood)
 	}

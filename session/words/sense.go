@@ -58,9 +58,11 @@ var ofWhatALoadDoes = []sense{
 		return feeble[o.low()] && o.hasNumber() && !o.has("load") && !o.has("battery") && o.expectsNumber()
 	}, "aside"}, // "11.2, poor"
 	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
-	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
-	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
-	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"},     // "the meter doesn't do anything"
+	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"}, // "not even a ghost reading"
+	{"off", func(o occurrence) bool {
+		return (!o.ctx.Opening || hasText(o.in[o.at:], "itself") || hasText(o.in[o.at:], "own")) && goesOff(o.it().raw) && isSounder(o.before())
+	}, "runs"}, // "the alarm goes off"
+	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"}, // "the meter doesn't do anything"
 	{"off", func(o occurrence) bool {
 		return o.says("off") && o.before().concept == "load" && o.next().text == "the"
 	}, "unkept_state"}, // "the fan off the shaft"
@@ -69,6 +71,10 @@ var ofWhatALoadDoes = []sense{
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
 	}, "nothing"},
+	{"off", func(o occurrence) bool {
+		before := o.before()
+		return strings.Contains(o.low(), "dead") && before.kind == kNum && isDIN(before.num.digits)
+	}, "dead"}, // "87 stays dead"
 	{"aside", func(o occurrence) bool {
 		return o.says("dead on") && o.before().kind != kNum && o.next().kind != kNum
 	}, "dead"}, // "wipers dead on a van"
