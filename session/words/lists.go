@@ -69,7 +69,7 @@ func twoLists(in []item, i int) (first, second, tie []item, end int) {
 	}
 	first, after := listAt(in, i)
 	at := after
-	for at < len(in) && (ties(in[at]) || isSetup(in[at]) || in[at].text == "," && isSetup(in[at-1])) {
+	for at < len(in) && (ties(in[at]) || isSetup(in[at]) || at > i && in[at].text == "," && isSetup(in[at-1])) {
 		at++
 	}
 	second, end = listAt(in, at)
