@@ -26,10 +26,18 @@ func (c *call) correct(all, got []frame, mark string) []frame {
 		f := frame{setups: c.setups, raw: c.text}
 		c.setups = nil
 		c.correctLast(&f, c.ctx.Last[c.lastReading()])
+	case c.heldUp():
+		c.command(Command{Kind: CmdWait}) // "phone's ringing, hold on"
 	case len(c.res.Commands) == 0:
 		c.ask("What should it be?", nil)
 	}
 	return nil
+}
+
+// heldUp tells that someone is only asked to wait, before anything was read.
+func (c *call) heldUp() bool {
+	low := strings.ToLower(c.text)
+	return len(c.res.Commands) == 0 && len(c.ctx.Last) == 0 && (strings.HasSuffix(low, "hold on") || strings.HasSuffix(low, "hang on"))
 }
 
 // correctEach finds for each frame said after the mark what it corrects. Where the

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -116,16 +117,69 @@ func (c *call) askedChoice(in []item) []string {
 	of := c.ctx.Expected.Of
 	said := " " + strings.Join(strings.FieldsFunc(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(" ,.;!?()'-", r) }), " ") + " "
 	if got := choicesAsWritten(of, said); len(got) > 0 {
+		if meant := c.choicesByMeaning(in); len(got) == 1 && len(meant) == 1 && meant[0] != got[0] && c.withinSaying(in, got[0]) {
+			return meant // "under the cab floor" is not in the cab
+		}
 		return got
 	}
 	if got := c.choicesByMeaning(in); len(got) > 0 {
 		return got
+	}
+	if yes, no := slices.Contains(of, "yes"), slices.Contains(of, "no"); yes && no && shortYes.MatchString(strings.Join(strings.Fields(said), " ")) {
+		return []string{"yes"}
+	} else if yes && no && shortNo.MatchString(strings.Join(strings.Fields(said), " ")) {
+		return []string{"no"}
+	}
+	if got := c.neighboursFare(in); got != "" {
+		return []string{got}
 	}
 	if got := byLetter(of, said); len(got) > 0 {
 		return got
 	}
 	return byWord(of, said)
 }
+
+// shortYes and shortNo are the answers of a few words that only repeat the question's verb: "they do",
+// "none of them do".
+var (
+	shortYes = regexp.MustCompile(`^(they|it|he|she|i|we|there|that|those|both) (all |sure |both )?(do|does|did|is|are|was|were|has|have|can|will)$`)
+	shortNo  = regexp.MustCompile(`^(none|neither)( of (them|those|these))? (do|does|did|is|are|was|were|has|have|can|will)$`)
+)
+
+// withinSaying tells that a choice's own words stand within a longer saying that tells the fact asked for.
+func (c *call) withinSaying(in []item, choice string) bool {
+	e := c.ctx.Expected
+	return slices.ContainsFunc(in, func(it item) bool {
+		raw := strings.ToLower(it.raw)
+		fact, _, ok := strings.Cut(it.concept, "=")
+		return ok && (fact == e.Sets || fact == e.ID) && len(raw) > len(choice) && strings.Contains(raw, strings.ReplaceAll(choice, "_", " "))
+	})
+}
+
+// neighboursFare answers whether other loads suffer too by what is said of them: "they all work fine".
+func (c *call) neighboursFare(in []item) string {
+	e := c.ctx.Expected
+	if len(in) > 1 && alone[in[0].text] && hasConcept(in, "load") && onlyConcepts(in, "load") && e.Sets == "neighbours_suffer" && slices.Contains(e.Of, "no") {
+		return "no" // "only the fan"
+	}
+	if e.Sets != "neighbours_suffer" || !slices.Contains(e.Of, "no") || !slices.ContainsFunc(in, func(it item) bool {
+		return others[it.text] || it.concept == "both" || it.concept == "other_load" || others[firstWord(it.raw)]
+	}) || hasConcept(in, "not") {
+		return ""
+	}
+	seen := ""
+	for _, it := range in {
+		fares := map[string]string{"runs": "no", "good": "no", "sound": "no", "gone": "no", "bright": "no", "off": "yes", "dead": "yes", "weak": "yes", "dim": "yes", "comes_and_goes": "yes", "same": "yes"}[it.concept]
+		if fares != "" && seen != "" && fares != seen {
+			return ""
+		}
+		seen = firstText(seen, fares)
+	}
+	return seen
+}
+
+// others are words for the loads beside the one of the job.
+var others = set(`they they're them all others rest everything whole entire other`)
 
 // byLetter is the one choice that begins with the letter that is all that was typed; of yes and
 // no, "negative" is one too.

@@ -69,7 +69,7 @@ func (c *call) pick(m rules.Mode, seen []string) (choice string, several bool) {
 			got = append(got, v)
 		}
 	}
-	for _, strong := range []string{"trips", "comes_and_goes", "weak"} {
+	for _, strong := range []string{"trips", "comes_and_goes", "weak", "dim"} {
 		if slices.Contains(got, strong) && m != rules.Look {
 			return strong, false
 		}

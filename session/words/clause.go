@@ -268,7 +268,7 @@ func (c *call) coilAsPlace(in []item) []item {
 func onlySpot(in []item, i int) bool {
 	next, prep := neighbour(in, i, 1), placeWordBefore(in, i)
 	behind := prep.text == "at" || prep.text == "on" || prep.text == "across"
-	return next.kind == kNum || verbs[next.text] && neighbour(in, i, 2).kind == kNum || behind && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum })
+	return next.kind == kNum || verbs[next.text] && (neighbour(in, i, 2).kind == kNum || neighbour(in, i, 2).text == "at" && neighbour(in, i, 3).kind == kNum) || behind && slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kNum })
 }
 
 // cutBySetup parts "12.4 with the key on and 0 with the key off" at the "and".
@@ -278,7 +278,26 @@ func cutBySetup(clause []item) (left, right []item) {
 			return clause[:i], clause[i+1:]
 		}
 	}
-	return clause, nil
+	return cutByTurns(clause)
+}
+
+// cutByTurns parts "12.4 key on 0 key off", two numbers of which each has its own state, all of them
+// said before the numbers or all behind them.
+func cutByTurns(clause []item) (left, right []item) {
+	var order []int
+	for i, it := range clause {
+		switch {
+		case it.kind == kNum, isSetup(it):
+			order = append(order, i)
+		case it.text == "and":
+			return clause, nil
+		}
+	}
+	number := func(n int) bool { return clause[order[n]].kind == kNum }
+	if len(order) != 4 || number(0) == number(1) || number(0) != number(2) || number(1) != number(3) {
+		return clause, nil
+	}
+	return clause[:order[2]], clause[order[2]:]
 }
 
 // cutByLaterSetup parts "0.6 and 1.4 with the neighbours on" at the "and": the second

@@ -78,6 +78,15 @@ func (c *call) skippedOrUnsure(skip []string, unsure bool, rest [][]item) [][]it
 	return nil
 }
 
+// dropChatter leaves out what was not understood beside something that is only wanted, and is no
+// reading: "I've lost track, what was I doing".
+func (c *call) dropChatter() {
+	wants := len(c.res.Commands) > 0 && len(c.res.Findings)+len(c.res.Questions) == 0 && !slices.ContainsFunc(c.res.Commands, changes)
+	if wants {
+		c.res.Unread = slices.DeleteFunc(c.res.Unread, func(u Unread) bool { return u.Why == NotUnderstood })
+	}
+}
+
 // afterOK is a clause that only wants something, without the "ok" it begins with: "ok what's
 // next".
 func afterOK(cl []item) []item {

@@ -20,6 +20,10 @@ func (c *call) compose(f *frame) {
 		g.outcomes, g.values, g.nums, g.places = []string{"inverted"}, nil, nil, nil
 		c.settleFrame(f)
 		c.seen(&g, rules.Setup{})
+	case clash == "switch" && c.expects(rules.Listen) && slices.Equal(f.allSeen(), []string{"click"}):
+		f.setups = slices.DeleteFunc(slices.Clone(f.setups), func(s string) bool { return s == "command_off" })
+		said, _ = saidSetup(f.setups)
+		c.seen(f, said) // "it clicks when I turn it on and again when I turn it off"
 	case clash != "":
 		c.ask("The "+clash+" was said in two ways. Which was it for “"+f.raw+"”?", nil)
 	case c.engineUnsaid(f, said):
@@ -43,6 +47,11 @@ func (c *call) compose(f *frame) {
 		c.settleFrame(f) // "dead with 12 volts at the plug": nothing is stored before the job is open
 		f.nums, f.places = nil, nil
 		c.seen(f, said)
+	case c.expects(rules.Look) && len(f.nums) > 0 && c.lookedAlready(f):
+		c.settleFrame(f) // "the strip is broken in two", "it's the wrong one, a 30"
+		if f.nums = nil; len(f.outcomes) > 0 {
+			c.seen(f, said)
+		}
 	case len(f.nums) > 0:
 		c.numeric(f, said)
 	case len(f.values)+len(f.outcomes) > 0:
@@ -59,6 +68,13 @@ func (c *call) compose(f *frame) {
 		g.nums, g.values, g.places, g.acts = nil, nil, nil, nil
 		c.seen(&g, said)
 	}
+}
+
+// lookedAlready tells a number of no unit and no place beside the answer of a look.
+func (c *call) lookedAlready(f *frame) bool {
+	answered := slices.ContainsFunc(c.res.Findings, func(fd Finding) bool { return fd.Kind == KindAnswer })
+	bare := !slices.ContainsFunc(f.nums, func(n item) bool { return n.num.unit.dim != "" || strings.Contains(n.num.digits, ".") })
+	return bare && len(f.places)+len(f.values)+len(f.acts) == 0 && (answered || len(f.outcomes) > 0)
 }
 
 // otherWayRound tells what runs while its switch is off, and not while it is on: "on when the switch
@@ -199,10 +215,31 @@ func (c *call) unfit(n item) bool {
 		if n.num.name {
 			c.open[n.num.id] = n.raw // what it names may bear on all that was read
 		}
+	case c.leftmostOne(n):
+		c.ask("A 1 at the left of the display, with no more digits, is over range on many meters. Was it that?", c.overOrOne())
 	default:
 		return false
 	}
 	return true
+}
+
+// leftmostOne tells a 1 on the left of the display, by which many meters show over range on ohms.
+func (c *call) leftmostOne(n item) bool {
+	return c.expects(rules.Ohms) && n.num.digits == "1" && (n.num.unit.dim == "" || n.num.unit.dim == ohm) && anyWord(strings.FieldsFunc(strings.ToLower(c.text), func(r rune) bool { return r == ' ' || r == ',' }), leftmost)
+}
+
+var leftmost = set(`left leftmost`)
+
+// overOrOne offers over range, and one ohm, for the test asked for.
+func (c *call) overOrOne() []Choice {
+	one := 1.0
+	var out []Choice
+	for _, a := range []Answer{{Over: true}, {Number: &one}} {
+		fd := c.answer(&frame{raw: c.text}, a)
+		fd.Words = c.say(fd)
+		out = append(out, c.choiceFor(fd.Words, fd))
+	}
+	return out
 }
 
 // splitMark asks where "twelve four" could be terminal 12 reading 4.

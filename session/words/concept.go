@@ -60,7 +60,7 @@ var opposite = map[string]string{
 	"command_on": "command_off", "command_off": "command_on", "engine_running": "engine_off", "neighbours_on": "neighbours_off", "energised": "rest", "load_unplugged": "load_plugged", "load_plugged": "load_unplugged", "dead": "live", "silent": "click",
 	"off": "runs", "same": "changed", "gone": "still_there", "bright": "", "good": "bad", "changed": "same",
 	"buzz": "", "corroded": "", "burnt": "", "loose": "", "wet": "", "weak": "", "dim": "",
-	"sound": "bad", "comes_and_goes": "", "wrong_part": "", "open": "",
+	"sound": "bad", "comes_and_goes": "", "wrong_part": "", "open": "", "pull_in": "silent",
 }
 
 // Concepts lists the meanings that a synonym may be given for, sorted.

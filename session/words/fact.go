@@ -1,6 +1,7 @@
 package words
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -33,6 +34,9 @@ func (c *call) facts(in []item) []item {
 			rest = append(rest, it)
 			continue
 		}
+		if fact == "mounting" && c.ctx.Opening && ofLoadItself(in, i) {
+			continue // "the fan in the cab": where the relay is was not said
+		}
 		not := len(rest) > 0 && rest[len(rest)-1].concept == "not"
 		used := -1
 		if val == "number" {
@@ -57,6 +61,16 @@ func (c *call) facts(in []item) []item {
 		c.fact(ask, val, it.raw)
 	}
 	return rest
+}
+
+// ofLoadItself tells that a place in the vehicle stands right behind a load, and the relay is not
+// spoken of.
+func ofLoadItself(in []item, i int) bool {
+	j := i - 1
+	for j >= 0 && in[j].kind == kWord && (linkWords[in[j].text] || being[in[j].text]) {
+		j--
+	}
+	return j >= 0 && in[j].concept == "load" && !hasConcept(in, "relay")
 }
 
 // systemVoltsAlone tells "tractor, 12 volt, …", "won't run on 12 volts" and "24v saloon" from
@@ -192,16 +206,34 @@ var complaintOf = []struct {
 	{"dead", []string{"off", "dead", "nothing", "dark", "no_beep"}},
 }
 
+// beginsTo tells what starts as it is turned off, from what then runs on.
+var beginsTo = regexp.MustCompile(`(?i)\b(comes? on|starts?|kicks? in|cuts? in)( up)? (when|once|as soon as) `)
+
+// cools tells a fan that does not start as the engine gets hot, from what stops as it gets hot itself.
+var cools = regexp.MustCompile(`(?i)\bfan\b.*(n't|not|never) (comes?|coming|kicks?|kicking|cuts?|cutting) (on|in) .*\bengine\b`)
+
+// onlyUnder tells that something works under a condition alone.
+var onlyUnder = regexp.MustCompile(`(?i)\bonly\b.* (when|if|once|while|with)\b`)
+
+// allAlong tells that what runs should not always do so.
+var allAlong = regexp.MustCompile(`(?i)\b(all the time|constantly|continuously|continually|non ?stop|permanently|round the clock|24/7|endlessly|for ever|forever)\b`)
+
 // complaint files what the customer says is wrong.
 func (c *call) complaint(f *frame, seen []string) {
 	if hums := strings.Contains(strings.ToLower(f.raw), "hum"); f.has(f.elements, "load") && !f.has(f.elements, "relay") && slices.Contains(seen, "buzz") && (hums || len(only(seen, "off", "weak", "slow")) > 0) {
 		seen = slices.DeleteFunc(seen, func(s string) bool { return s == "buzz" }) // "the pump hums but doesn't turn"
 	}
-	if f.has(f.setups, "heat_soaked") && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
+	if f.has(f.setups, "heat_soaked") && !cools.MatchString(f.raw) && len(only(seen, "off", "dead", "comes_and_goes", "trips")) > 0 {
 		seen = append(seen, "drops_out_hot") // "quits once it's been on for half an hour"
 	}
-	if runs := slices.Equal(only(seen, "runs", "off"), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
+	if runs := slices.Equal(slices.Compact(only(seen, "runs", "off")), []string{"runs"}); runs && f.has(f.setups, "heat_none") {
 		seen = append(seen, "drops_out_hot") // "only works when it's cold"
+	} else if runs && onlyUnder.MatchString(f.raw) && !f.act("bridge") && !f.has(f.setups, "command_on", "key_on", "loaded", "engine_running") {
+		seen = append(seen, "comes_and_goes") // "the horn only works when the wheel is turned"
+	} else if runs && allAlong.MatchString(f.raw) {
+		seen = append(seen, "stays_on") // "it runs flat out all the time"
+	} else if runs && f.has(f.setups, "key_off", "command_off") && beginsTo.MatchString(f.raw) {
+		seen = append(seen, "inverted") // "comes on when I turn it off"
 	} else if runs && f.has(f.setups, "key_off", "command_off") {
 		seen = append(seen, "stays_on") // "runs with the key out"
 	} else if runs && f.act("wiggle") {

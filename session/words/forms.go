@@ -51,6 +51,27 @@ func (as reading) mayMean(n *node, words int) bool {
 	return true
 }
 
+// oneOfAKind are things that "is" is often typed onto without its mark, and of which a vehicle has one:
+// "keys on", "relays out".
+var oneOfAKind = set(`keys relays ignitions engines`)
+
+// someone is where the words end that name who does something in the place of "i": "when he
+// turns it on", "with my mate holding it"; i for none.
+func someone(in []item, i int) int {
+	switch {
+	case i == 0:
+		return i
+	case doers[in[i].text]:
+		return i + 1
+	case i+1 < len(in) && determiners[in[i].text] && helpersAtHand[in[i+1].text]:
+		return i + 2
+	}
+	return i
+}
+
+// helpersAtHand are who may work a switch for the one at the meter.
+var helpersAtHand = set(`mate helper wife husband missus boss lad boy son daughter brother dad apprentice colleague assistant partner friend driver operator customer other`)
+
 // degrees are adverbs that may stand within a saying of what something does and change
 // nothing of it: "comes right on", "looks really good".
 var degrees = set(`right straight really pretty properly fairly just`)

@@ -216,14 +216,15 @@ func onlyReference(clause []item) bool {
 func (c *call) withoutReference(clause []item) []item {
 	at := slices.IndexFunc(clause, func(it item) bool { return it.kind == kPlace || it.concept == "battery" })
 	e := c.ctx.Expected
-	if at < 0 || e == nil || e.Kind != "number" || !reference(e.Measure.Black) || placeWordBefore(clause, at).text != "to" && !clause[at].place.black || onlyOther(clause, at) >= 0 {
+	if at < 0 || e == nil || e.Kind != "number" || !reference(e.Measure.Black) || !toward[placeWordBefore(clause, at).text] && !clause[at].place.black || onlyOther(clause, at) >= 0 {
 		return clause
 	}
 	p := clause[at].place
 	if len(p.spots) != 1 || p.spots[0].part != "ground" && (p.spots[0].abs == "" || p.spots[0].abs != e.Measure.Black) {
 		return clause
 	}
-	return dropLeads(slices.Delete(slices.Clone(clause), at, at+1))
+	rest := slices.DeleteFunc(slices.Delete(slices.Clone(clause), at, at+1), func(it item) bool { return it.kind == kWord && it.text != "to" && toward[it.text] })
+	return dropLeads(rest) // "against battery negative"
 }
 
 // stretch are names for what lies between the two leads.

@@ -31,6 +31,9 @@ func (c *call) merge(in []frame) []frame {
 		if i > 0 && len(in[i-1].nums) > 0 && !c.watching() && stateOn(&f) {
 			f.outcomes, f.elements, f.setups = nil, nil, append(f.setups, "loaded")
 		}
+		if said, _ := saidSetup(f.setups); f.prefix == "back" && said.Relay == "" && f.bare() && len(f.places)+len(f.acts)+len(f.elements) == 0 && len(in) > 1 {
+			f.setups = append(f.setups, "relay_in") // "back probing with it on, 86 12.2, 85 0.1"
+		}
 		if f.onlySetup() && f.so && i > 0 && len(in[i-1].nums) > 0 {
 			continue // "12.4, so it's not being switched"
 		}
@@ -225,6 +228,9 @@ func (f *frame) join(g frame) {
 	}
 	if len(g.places) > 0 && (f.askPlace() != "" || f.nowhere != "") {
 		f.places, f.nowhere = nil, ""
+	}
+	if g.then && slices.Equal(f.outcomes, []string{"runs"}) && slices.Equal(g.outcomes, []string{"off"}) && strings.HasSuffix(g.raw, " again") {
+		f.outcomes, g.outcomes = []string{"comes_and_goes"}, nil // "it started and then it stopped again"
 	}
 	f.places = append(f.places, g.places...)
 	f.nums = append(f.nums, g.nums...)

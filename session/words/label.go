@@ -105,6 +105,7 @@ func (c *call) terminals(in []item) []item {
 		case it.kind == kWord && role != "":
 			*it = placeItem(*it, c.terminal(role))
 		case it.kind != kNum || !it.num.whole() || it.num.bad || it.num.odd != "" && !named:
+		case named && role == "" && c.expects(rules.Ask): // "it's marked 20", of a fuse
 		case named && role == "":
 			*it = placeItem(*it, spot{ask: "“" + it.raw + "” is no terminal of this relay as it is marked"})
 		case named || role != "" && c.isMark(in, i, sure):
@@ -204,6 +205,10 @@ func (c *call) isMark(in []item, i int, sure bool) bool {
 	prev, next := neighbour(in, i, -1), neighbour(in, i, 1)
 	located := prev.text == "at" || prev.text == "on" || prev.concept == "that_was"
 	switch {
+	case prev.text == "a" && c.expects(rules.Look):
+		return false // "the wrong one, a 30"
+	case prev.concept == "about" && hasConcept(in[:i], "why"):
+		return sure // "why do I care about 86"
 	case prev.concept == "about" || prev.concept == "bound", strings.EqualFold(prev.raw, "out of") && c.expects(rules.AmpsDC):
 		return false // "8.5 out of 30"
 	case c.onlyNumber(in, i) && c.fitsExpected(in[i].num) && !located && !valueWord(next):

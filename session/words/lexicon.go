@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -77,7 +78,8 @@ const spellingOf = "spelling of "
 
 // New makes a Reader. A synonym means one of Concepts, or a fact and its value
 // ("mounting=outside"), or a fact whose number follows ("load_amps=number"), or is
-// another spelling of a word ("spelling of nothing"), or is what a load does ("doing"); after "at
+// another spelling of a word ("spelling of nothing"), or is what a load does ("doing"), or
+// what brings a state about ("deed of command_on"); after "at
 // opening" each of these holds only while a job is opened.
 // Every wrong synonym is named in the error, a rules.Errors.
 func New(synonyms []*rules.Synonym) (*Reader, error) {
@@ -87,6 +89,7 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 	}
 	var wrong rules.Errors
 	var verbs []string
+	deeds := map[string][]string{}
 	for _, s := range synonyms {
 		if strings.HasPrefix(s.Means, atOpening) {
 			continue
@@ -95,6 +98,10 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 			for _, w := range s.Said {
 				r.respelt[plain(strings.ToLower(w))] = plain(word)
 			}
+			continue
+		}
+		if state, ok := strings.CutPrefix(s.Means, deedOf); ok && concepts[state] == gSetup {
+			deeds[state] = append(deeds[state], s.Said...)
 			continue
 		}
 		if s.Means == loadVerb {
@@ -119,6 +126,11 @@ func New(synonyms []*rules.Synonym) (*Reader, error) {
 		}
 	}
 	r.addDoing(verbs)
+	for _, state := range slices.Sorted(maps.Keys(deeds)) {
+		for _, deed := range deeds[state] {
+			r.addDeed(deed, state)
+		}
+	}
 	for w := range r.vocab {
 		if len(w) >= 4 && !numberWord(w) {
 			r.targets = append(r.targets, w)
@@ -260,8 +272,18 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 			walk(next, i+1, stars, as)
 		} else if next := n.next[in[i].text]; next != nil {
 			walk(next, i+1, stars, as)
-		} else if next := n.next[stem(in[i].text, n.next)]; next != nil {
+		}
+		if next := n.next[stem(in[i].text, n.next)]; next != nil && (i > 0 || n.next[in[i].text] == nil) {
 			walk(next, i+1, stars, as)
+		}
+		if owner := n.next[strings.TrimSuffix(in[i].text, "s")]; i == 0 && owner != nil && owner.next["'s"] != nil && len(in) > 1 && oneOfAKind[in[i].text] && (len(in) == 2 || in[2].kind == kSep) {
+			walk(owner.next["'s"], i+1, stars, as) // "keys on"
+		}
+		if next := n.next["the"]; i > 0 && in[i-1].text != "on" && next != nil && next.next[in[i].text] != nil {
+			walk(next.next[in[i].text], i+1, stars, as) // "put relay back"
+		}
+		if after := someone(in, i); after > i && n.next["i"] != nil {
+			walk(n.next["i"], after, stars, as)
 		}
 		if next := n.next["it"]; next != nil && (in[i].text == "she" || in[i].text == "he") {
 			walk(next, i+1, stars, as)
@@ -300,50 +322,4 @@ func (r *Reader) longestAs(in []item, as reading) (best *node, took int, loose [
 	}
 	walk(&r.root, 0, nil, as)
 	return best, took, loose
-}
-
-// onTheThing tells "on the trailer", a place, from "comes on the moment I switch it on".
-func onTheThing(in []item) bool {
-	return in[0].text == "on" && (in[1].text == "the" || in[1].text == "my" || in[1].text == "our") && len(in) > 2 && !moments[in[2].text]
-}
-
-var moments = set(`moment second minute instant first whole other key ignition switch`)
-
-// onPart tells "dead on the load side" from "dead on, 12.4": a part or a side is named next.
-func (r *Reader) onPart(in []item) bool {
-	if len(in) > 1 && in[0].text == "on" && (in[1].text == "this" || in[1].text == "that") {
-		return true // "dead on this coach"
-	}
-	if len(in) < 3 || !onTheThing(in) {
-		return false
-	}
-	n, _, _ := r.longest(in[2:])
-	return n != nil && (concepts[n.concept] == gPlace || concepts[n.concept] == gSide)
-}
-
-// startsPart tells that a part of more words than one is named: a saying that ends in the
-// first of them would cut it, as "supply side of the coil" the coil fuse.
-func (r *Reader) startsPart(in []item) bool {
-	n, took, _ := r.longest(in)
-	return took > 1 && concepts[n.concept] == gPlace
-}
-
-// cutsFact tells that a state of so many words would cut a fact that begins within it: "the
-// relay's in the cab", "it's switched on the earth side".
-func (r *Reader) cutsFact(state *node, in []item, words int) bool {
-	if concepts[state.concept] != gSetup {
-		return false
-	}
-	for i := 1; i < words; i++ {
-		n, took, _ := r.longest(in[i:])
-		if i+took > words && slices.ContainsFunc(n.facts, ofRelayItself) {
-			return true
-		}
-	}
-	return false
-}
-
-// ofRelayItself tells a fact of where the relay is, or of what switches it.
-func ofRelayItself(fact string) bool {
-	return strings.HasPrefix(fact, "mounting=") || strings.HasPrefix(fact, "control_side=")
 }

@@ -1,8 +1,45 @@
 package words
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // This file reads lists: several places, and then as many values, or the other way about.
+
+// thisPlace takes "this", and "here", beside a number and a place read before it, for the place that the
+// test asks for: "the battery's 12.6 and this is 12.4".
+func (c *call) thisPlace(in []item) []item {
+	if !c.expectsNumber() || len(expectedSpots(c.ctx.Expected.Measure)) != 1 || c.ctx.Expected.Measure.Red == "" {
+		return in
+	}
+	for i, it := range in {
+		j := i + 1
+		for j < len(in) && (in[j].text == "one" || being[in[j].text] || verbs[in[j].text]) && in[j].kind == kWord {
+			j++
+		}
+		if (it.text != "this" && it.text != "here") || it.kind != kWord || j == i+1 || j >= len(in) || in[j].kind != kNum || !hasNumber(in[:i]) || !slices.ContainsFunc(in[:i], func(it item) bool { return it.kind == kPlace || it.concept == "battery" }) {
+			continue
+		}
+		in = slices.Clone(in)
+		in[i] = placeItem(it, c.askedSpot())
+		if and := i - 1; and >= 0 && in[and].text == "and" {
+			in[and] = item{kind: kSep, text: ",", raw: ",", glued: true}
+		}
+		return in
+	}
+	return in
+}
+
+// askedSpot is the one spot that the test asked for reads.
+func (c *call) askedSpot() spot {
+	at := expectedSpots(c.ctx.Expected.Measure)[0]
+	prefix, role, _ := strings.Cut(at, ".")
+	if prefix == "socket" || prefix == "back" || prefix == "relay" {
+		return spot{role: role, prefix: prefix}
+	}
+	return spot{abs: at}
+}
 
 // lists pairs "30, 86 and 87 are 12.4, 12.3 and 0" and "12.4 and 12.3 on 30 and 86" off, place
 // by place. A list of places with a list of values of another length is left alone, and nothing
@@ -14,7 +51,7 @@ func (c *call) lists(in []item) []item {
 		members := in[i:end]
 		if len(second) > 0 {
 			if paired := pairOff(first, second, tie); paired != nil {
-				members = paired
+				members = append(statesIn(tie), paired...)
 			} else {
 				c.muddled = c.muddled || len(second) > 1
 			}
@@ -32,7 +69,7 @@ func twoLists(in []item, i int) (first, second, tie []item, end int) {
 	}
 	first, after := listAt(in, i)
 	at := after
-	for at < len(in) && ties(in[at]) {
+	for at < len(in) && (ties(in[at]) || isSetup(in[at]) || at > i && in[at].text == "," && isSetup(in[at-1])) {
 		at++
 	}
 	second, end = listAt(in, at)
@@ -43,6 +80,18 @@ func twoLists(in []item, i int) (first, second, tie []item, end int) {
 		return nil, nil, nil, max(after, i+1) // "12.4, 12.3 30 ..." is no list of both
 	}
 	return first, second, in[after:at], end
+}
+
+// statesIn are the states said between the lists, of which all was read: "86 and 85 with it commanded,
+// 12.2 and 0.2".
+func statesIn(tie []item) []item {
+	var out []item
+	for _, it := range tie {
+		if isSetup(it) {
+			out = append(out, it, item{kind: kSep, text: ",", raw: ",", glued: true})
+		}
+	}
+	return out
 }
 
 // opens tells that no value goes before in the same clause: the places of "12.4 at 30, 86 and

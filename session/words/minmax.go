@@ -28,6 +28,13 @@ func (c *call) minMax(f *frame, said rules.Setup) {
 		return
 	}
 	if c.expectsNumber() && c.ctx.Expected.Setup.Command == "on" && wentOver.MatchString(f.raw) && !f.act("wiggle", "crank") && c.atExpected(f, said) {
+		if f.has(f.setups, "command_on") && said.Key != "off" {
+			c.settled(f.nums[0])
+			f.spent, f.nums, f.acts = append(f.spent, f.nums[0]), f.nums[1:], nil
+			f.restless = false
+			c.single(f, said) // "goes from 12.4 to 0.1 when I switch it on"
+			return
+		}
 		var choices []Choice
 		for _, v := range []float64{a, b} {
 			if ch, ok := c.choiceOf(*f, said, rules.VoltsDC, &v); ok {

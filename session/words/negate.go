@@ -21,14 +21,18 @@ func negate(in []item) []item {
 			i++
 			continue
 		}
-		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && ended(neighbour(in, i, 2)) {
+		if it.concept == "no" && neighbour(in, i, 1).concept == "load" && !strings.Contains(in[i+1].raw, "load") && (ended(neighbour(in, i, 2)) || ofWhichVehicle(in, i+2)) {
 			out = append(out, item{kind: kConcept, concept: "off", text: "off", raw: it.raw + " " + in[i+1].raw}) // "no fan"
 			i++
 			continue
 		}
 		if it.concept == "not" || it.concept == "no" && strings.EqualFold(it.raw, "no") {
 			j := i + 1
-			for j < len(in) && j <= i+3 && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
+			most := i + 3
+			if strings.EqualFold(it.raw, "neither") {
+				most = i + 5 // "neither of the two horns makes a sound"
+			}
+			for j < len(in) && j <= most && (in[j].kind == kWord || in[j].concept == "relay" || in[j].concept == "load") && !linkPrep(in[j].text) && !(it.concept == "no" && linkWords[in[j].text]) {
 				j++
 			}
 			if j < len(in) && negated(&in[j], it.concept == "no" && j > i+1) {
@@ -46,6 +50,19 @@ func negate(in []item) []item {
 		out = append(out, it)
 	}
 	return out
+}
+
+// ofWhichVehicle tells that a vehicle or a moment is named next and nothing that was read: "no horn on
+// this van", "no fan since Monday".
+func ofWhichVehicle(in []item, i int) bool {
+	switch neighbour(in, i, 0).text {
+	case "since", "today", "now", "again", "anymore", "any":
+		return true
+	case "on", "in", "for":
+		next := neighbour(in, i, 1)
+		return (determiners[next.text] || next.text == "a" || next.text == "an") && !slices.ContainsFunc(in[i:], func(it item) bool { return it.kind == kPlace || it.kind == kNum })
+	}
+	return false
 }
 
 // damage is what a part may show that is looked at.

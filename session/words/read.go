@@ -113,6 +113,7 @@ func (r *Reader) readFresh(text string, ctx Context) Result {
 	if cmd := c.wanted(said); cmd != nil {
 		c.res = Result{Commands: []Command{*cmd}}
 	}
+	c.dropChatter()
 	if c.res.empty() {
 		c.unread(text, NotUnderstood)
 	}
@@ -143,7 +144,7 @@ func (c *call) items(text string) []item {
 	in = loadStates(pluggedLoad(c.neighbours(in)))
 	in = c.r.loadDid(fuseDid(offThenOn(itsState(switchedToo(in)))))
 	in = c.terminals(in)
-	return c.count(c.lists(bothPosts(c.places(in))))
+	return c.count(c.lists(bothPosts(c.thisPlace(c.places(in)))))
 }
 
 func (c *call) expectsNumber() bool { return c.ctx.Expected != nil && c.ctx.Expected.Kind == "number" }
@@ -154,7 +155,7 @@ func clicked(all []frame) bool {
 
 // run reads the utterance segment by segment; a correction parts segments.
 func (c *call) run(items []item) {
-	items = takenBack(items)
+	items = c.sinceThen(takenBack(items))
 	if c.repair(items) || c.onWrongPlace(items) {
 		return
 	}
@@ -252,6 +253,10 @@ func (c *call) saidBetter(all []frame) []frame {
 			c.settled(a.nums...)
 			return append(slices.Clone(all[:i]), all[i+1:]...)
 		}
+		if b.so && onlyNumber(b) && len(b.nums) == 1 && len(a.nums) == 1 && (b.rough() || b.nums[0].num.v == 0) && math.Abs(a.nums[0].num.v-b.nums[0].num.v) < 0.5 {
+			c.settled(b.nums...)
+			return append(slices.Clone(all[:i+1]), all[i+2:]...) // "0.02 so basically zero"
+		}
 	}
 	return all
 }
@@ -320,8 +325,8 @@ func opinionAsked(said []string) bool {
 var (
 	opinionStarts = set(`that what what's whats should does`)
 	opinionOf     = set(`that it this`)
-	opinions      = set(`ok okay good bad low high normal fine enough much alright worry mean little healthy expected`)
-	opinionWords  = set(`is that it this a bit or too should i we be does do what what's whats about for then in your book`)
+	opinions      = set(`ok okay good bad low high normal fine enough much alright worry mean little healthy expected want wanted need needed expect after`)
+	opinionWords  = set(`is that it this a bit or too should i we be does do what what's whats about for then in your book you you're you'd we're were supposed to have are`)
 )
 
 // tellsNumber tells "is 12.4", with its subject left out, from "is 84 good".

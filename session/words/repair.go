@@ -109,9 +109,9 @@ func (r *Reader) withoutResult(in []item) []item {
 	return out
 }
 
-// namesIt tells that what was to be mended is named as such: "changed it".
+// namesIt tells that what was to be mended is named as such: "changed it", "swapped in a new one".
 func namesIt(it item) bool {
-	return it.text == "it" || it.concept == "replaced" && strings.HasSuffix(strings.ToLower(it.raw), " it")
+	return it.text == "it" || it.text == "one" || it.concept == "replaced" && strings.HasSuffix(strings.ToLower(it.raw), " it")
 }
 
 // predicate is what is said of a thing, after words of being: "'s now running".

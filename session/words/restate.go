@@ -32,6 +32,30 @@ func takenBack(in []item) []item {
 	return in
 }
 
+// sinceThen drops a state that something was in before and is no more, as the number after it tells:
+// "oh wait, the key was off, now it's 12.3".
+func (c *call) sinceThen(in []item) []item {
+	state := slices.IndexFunc(in, isSetup)
+	if state < 0 || len(c.ctx.Last) > 0 || hasNumber(in[:state]) || !pastState(in, state) {
+		return in
+	}
+	now := state + 1 + slices.IndexFunc(in[state+1:], func(it item) bool { return it.text == "now" })
+	if now <= state || !hasNumber(in[now:]) || hasNumber(in[state:now]) || slices.ContainsFunc(in[state+1:], isSetup) {
+		return in
+	}
+	for _, it := range in[:now] {
+		if it.kind != kSep && it.kind != kWord && it.concept != "correction" && it.concept != "wait" && !isSetup(it) {
+			return in
+		}
+	}
+	return in[now:]
+}
+
+// pastState tells "the key was off" from "the key is off".
+func pastState(in []item, i int) bool {
+	return slices.ContainsFunc(strings.Fields(strings.ToLower(rawOf(in[:i+1]))), func(w string) bool { return w == "was" || w == "had" || w == "forgot" || w == "left" })
+}
+
 var pronouns = set(`it she he they`)
 
 // sawAnew tells that what was seen is said anew after a "no": "it buzzes, no, it clicks".

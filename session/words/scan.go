@@ -226,7 +226,7 @@ func appendWord(to []item, s string, glued bool) []item {
 }
 
 // asksShort are words that "is" is often typed onto without its mark: "wheres that fuse".
-var asksShort = set(`where what how who when it that there`)
+var asksShort = set(`where what wot how who why when it that there she`)
 
 func plain(s string) string { return strings.ReplaceAll(s, "'", "") }
 

@@ -41,42 +41,6 @@ func (o occurrence) asksChoice() bool {
 	return o.ctx.Expected != nil && choiceTable(o.ctx.Expected.Measure.Mode) != nil
 }
 
-// inContext gives words their meaning where they stand.
-func (c *call) inContext(in []item) []item {
-	for i := range in {
-		it, o := &in[i], occurrence{c, in, i}
-		for _, sense := range senses[it.concept] {
-			if sense.when(o) {
-				it.concept = sense.is
-				if sense.is == "" {
-					it.kind = kWord
-				}
-				break
-			}
-		}
-		switch {
-		case charging[it.text] && c.ctx.Expected != nil && c.ctx.Expected.Setup.Engine == "running":
-			it.kind, it.concept = kConcept, "aside" // "it's charging at 14.2"
-		case it.text == "like" && it.kind == kWord && o.next().kind == kNum && o.next().num.unit.dim != "time" && o.before().concept != "same":
-			it.kind, it.concept = kConcept, "about" // "like 12.5 or something"
-		case it.kind == kWord && (it.text == "in" || it.text == "out") && o.before().kind == kNum && at[o.next().text]:
-			it.text = "at" // "12.4 out at 87"
-		case it.kind == kWord && it.text == "by" && o.next().kind == kNum && (o.before().text == "down" || o.before().text == "up"):
-			it.kind, it.concept = kConcept, "bound" // "down by 2 volts"
-		case o.says("never") && len(in) == 1 && (c.expects(rules.PullIn) || c.expects(rules.DropOut)):
-			it.concept = "nothing"
-		}
-		it.text = firstText(it.concept, it.text)
-	}
-	return in
-}
-
-// charging are words of what holds the battery up while the engine runs.
-var charging = set(`charging alternator alternators generator dynamo`)
-
-// at are words before a place.
-var at = set(`at on of from`)
-
 // senses are all of them, by concept.
 var senses = func() map[string][]sense {
 	out := map[string][]sense{}
@@ -94,9 +58,11 @@ var ofWhatALoadDoes = []sense{
 		return feeble[o.low()] && o.hasNumber() && !o.has("load") && !o.has("battery") && o.expectsNumber()
 	}, "aside"}, // "11.2, poor"
 	{"off", func(o occurrence) bool { return o.expects(rules.MinMax) && strings.Contains(o.it().raw, "mov") }, "steady"},
-	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"},                       // "not even a ghost reading"
-	{"off", func(o occurrence) bool { return !o.ctx.Opening && goesOff(o.it().raw) && isSounder(o.before()) }, "runs"}, // "the alarm goes off"
-	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"},     // "the meter doesn't do anything"
+	{"off", func(o occurrence) bool { return o.expectsNumber() && o.begins("not ") }, "nothing"}, // "not even a ghost reading"
+	{"off", func(o occurrence) bool {
+		return (!o.ctx.Opening || hasText(o.in[o.at:], "itself") || hasText(o.in[o.at:], "own")) && goesOff(o.it().raw) && isSounder(o.before())
+	}, "runs"}, // "the alarm goes off"
+	{"off", func(o occurrence) bool { return instruments[o.subject().text] && !o.expects(rules.Look) }, "unclear"}, // "the meter doesn't do anything"
 	{"off", func(o occurrence) bool {
 		return o.says("off") && o.before().concept == "load" && o.next().text == "the"
 	}, "unkept_state"}, // "the fan off the shaft"
@@ -105,6 +71,10 @@ var ofWhatALoadDoes = []sense{
 	{"off", func(o occurrence) bool {
 		return vague[o.low()] && (o.expects(rules.Listen) || o.expects(rules.TestLamp))
 	}, "nothing"},
+	{"off", func(o occurrence) bool {
+		before := o.before()
+		return strings.Contains(o.low(), "dead") && before.kind == kNum && isDIN(before.num.digits)
+	}, "dead"}, // "87 stays dead"
 	{"aside", func(o occurrence) bool {
 		return o.says("dead on") && o.before().kind != kNum && o.next().kind != kNum
 	}, "dead"}, // "wipers dead on a van"
@@ -114,11 +84,17 @@ var ofWhatALoadDoes = []sense{
 	{"runs", func(o occurrence) bool {
 		return o.says("started") && o.next().kind == kWord && strings.HasSuffix(o.next().text, "ing")
 	}, "aside"}, // "it's started raining"
+	{"trips", func(o occurrence) bool {
+		return (o.says("trips") || o.says("trip")) && journeys[o.before().text]
+	}, ""}, // "dies on long trips"
+	{"heat_none", func(o occurrence) bool { return o.ctx.Opening && o.says("cold") && o.afterLoad() && ended(o.next()) }, "off"}, // "seat heater cold"
 	{"runs", occurrence.ofEngine, "engine_running"},
 	{"runs", func(o occurrence) bool {
 		return o.expects(rules.Listen) && strings.Contains(o.it().raw, " like ") && !o.has("load")
 	}, "buzz"}, // "going like the clappers", of a relay
-	{"runs", func(o occurrence) bool { return ofMeter(o.it(), o.next()) }, "aside"}, // "comes up 12.4"
+	{"runs", func(o occurrence) bool {
+		return ofMeter(o.it(), o.next()) || (degrees[o.next().text] || directions[o.next().text]) && o.next().kind == kWord && neighbour(o.in, o.at, 2).text == "to" && ofMeter(o.it(), neighbour(o.in, o.at, 2))
+	}, "aside"}, // "comes up 12.4"
 	{"loaded", occurrence.ofEngine, "engine_running"},
 	{"cannot", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.low(), "rust") }, "corroded"}, // "the bolt is rusted solid"
 	{"cannot", func(o occurrence) bool { return o.ctx.Opening }, "off"},                                                   // "the step won't come out"
@@ -172,7 +148,13 @@ var ofWhatIsSeen = []sense{
 	}, "good"}, // "all good there", "12.3 all good"
 	{"still_there", func(o occurrence) bool { return o.says("still there") && o.before().kind == kNum }, "aside"}, // "12.2 still there"
 	{"burnt", func(o occurrence) bool { return o.ends(" out") && o.looksAtFuse() }, "blown"},                      // "burned out"
+	{"burnt", func(o occurrence) bool {
+		return strings.Contains(o.low(), "melted") && o.looksAtFuse() && namesElement(o.in)
+	}, "blown"},
 	{"gone", func(o occurrence) bool { return o.expects(rules.Look) && strings.Contains(o.it().raw, "gone") }, "blown"},
+	{"bad", func(o occurrence) bool { return strings.Contains(o.low(), "bust") && o.looksAtFuse() }, "blown"},
+	{"burnt", func(o occurrence) bool { return o.says("melted") && o.looksAtFuse() && o.next().text == "through" }, "blown"},
+	{"relay_out", func(o occurrence) bool { return o.says("it 's out") && o.expects(rules.TestLamp) && len(o.in) == 1 }, "dark"},
 	{"load", occurrence.ofTestLamp, "bright"}, // "lights ok"
 	{"load", func(o occurrence) bool { return o.says("lamp") && o.next().concept == "between" }, "lamp"},
 }
@@ -208,6 +190,9 @@ var ofWhatWasDone = []sense{
 		done := func(it item) bool { return it.concept == "runs" || it.concept == "off" || isSetup(it) }
 		return self && cannotWords[o.low()] && slices.ContainsFunc(o.in[o.at+1:min(o.at+4, len(o.in))], done)
 	}, "cannot"}, // "I can't run the engine"
+	{"ready", func(o occurrence) bool { return o.says("good to go") && (o.has("replaced") || o.ctx.Repairing != "") }, "gone"},
+	{"yes", func(o occurrence) bool { return o.hasNumber() && strings.Contains(o.low(), " so") }, "maybe"}, // "12.4, I think so"
+	{"aside", func(o occurrence) bool { return strings.Contains(o.low(), "same as the bat") && !o.hasNumber() }, "same"},
 	{"wait", func(o occurrence) bool { return o.says("on it") && o.at > 0 }, ""}, // "there's white stuff on it"
 	{"swap", func(o occurrence) bool {
 		return (strings.Contains(o.low(), " new ") || hasText(o.in[o.at:], "new")) && !o.begins("tr") && !o.expects(rules.Swap)
@@ -238,6 +223,17 @@ var plugged = set(`connector plug battery harness loom wire wires lead leads`)
 
 // feeble are words for a low reading, as for a load that runs weak.
 var feeble = set(`poor weak feeble`)
+
+// namesElement tells that the strip of a fuse is named, which melts as the fuse blows.
+func namesElement(in []item) bool {
+	return slices.ContainsFunc(in, func(it item) bool {
+		raw := strings.ToLower(it.raw)
+		return it.concept == "fuse" && raw != "fuse" || strings.Contains(raw, "element") || fusible[raw]
+	})
+}
+
+// fusible are other names for the strip of a fuse.
+var fusible = set(`strip link wire filament`)
 
 // looksAtFuse tells that a fuse is to be looked at.
 func (o occurrence) looksAtFuse() bool {
@@ -354,6 +350,12 @@ func ofMeter(it, next item) bool {
 
 // ofLoad tells what a load plainly does.
 func ofLoad(it item) bool { return it.concept == "runs" || it.concept == "off" || it.concept == "weak" }
+
+// journeys are words before a trip that someone goes on.
+var journeys = set(`long longer short shorter road few most some`)
+
+// directions are words for which way a meter went: "it went back up to 12.4".
+var directions = set(`up down back straight right all only just`)
 
 func goesOff(raw string) bool {
 	low := strings.ToLower(raw)

@@ -297,6 +297,10 @@ func fits(said, s rules.Setup) bool {
 var pastWords = set(`was were wasn't weren't had hadn't didn't i'd forgot forgotten`)
 
 func pastTense(text string) bool {
+	low := strings.ToLower(text)
+	if strings.HasPrefix(low, "i left ") || strings.HasPrefix(low, "we left ") || strings.Contains(low, " i left ") {
+		return true
+	}
 	return slices.ContainsFunc(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return strings.ContainsRune(" ,.;!?", r) }),
 		func(w string) bool { return pastWords[w] })
 }

@@ -44,9 +44,10 @@ var wishes = []wish{
 	{begins: asksWhat, holds: set(`supposed see seeing read reading show get getting expect look looking normal right correct range setting voltage volts ohms amps spec mean means meant`), is: CmdHow},
 	{begins: asksWhat, holds: set(`do next now test measure try check`), is: CmdRepeat},
 	{begins: asksWhat, holds: set(`odds chances chance likely`), is: CmdStatus},
-	{begins: asksWhat, holds: set(`prove proves tell tells`), is: CmdWhy},
+	{begins: asksWhat, holds: set(`prove proves tell tells purpose point sense reason`), is: CmdWhy},
 	{begins: asksWhat, holds: set(`for`), with: set(`this that it one`), is: CmdWhy},
 	{begins: asksWhat, holds: set(`am`), with: set(`on at doing`), is: CmdRepeat},
+	{begins: asksWhat, holds: set(`30 85 86 87 87a`), is: CmdHow},
 	{begins: set(`which which's`), holds: set(`next first test`), is: CmdRepeat},
 	{begins: set(`which which's where where's wheres whereabouts`), is: CmdHow},
 	{begins: set(`remind`), is: CmdRepeat},
@@ -58,6 +59,8 @@ var wishes = []wish{
 	{denied: true, begins: cannotWords, with: set(`with without on in behind get`), is: CmdSkip},
 	{denied: true, begins: cannotWords, holds: workings, is: CmdSkip},
 	{denied: true, begins: set(`i'm im not we're i won't wont`), holds: workingOn, is: CmdSkip},
+	{denied: true, holds: set(`prefer want like fancy allowed permitted supposed`), with: workings, is: CmdSkip},
+	{denied: true, holds: set(`allowed permitted`), is: CmdSkip},
 	{denied: true, begins: cannotWords, alone: true, is: CmdSkip},
 	{denied: true, begins: set(`not`), holds: set(`without unless until`), is: CmdSkip},
 	{denied: true, holds: set(`lie lying crawl crawling climb climbing reach access squeeze dismantle dismantling strip stripping`), is: CmdSkip},
@@ -75,6 +78,9 @@ func (c *call) wanted(items []item) *Command {
 	if c.ctx.Opening || c.ctx.Describing || len(c.res.Findings)+len(c.res.Commands)+len(c.doubts) > 0 || slices.ContainsFunc(items, func(it item) bool { return it.kind == kNum && it.num.unit.dim != "time" }) ||
 		slices.ContainsFunc(c.res.Questions, func(q Question) bool { return len(q.Choices) > 0 }) {
 		return nil
+	}
+	if lead := slices.IndexFunc(items, func(it item) bool { return it.kind == kSep }); lead > 0 && c.onlyHeard(items[:lead]) && !hasContent(items[lead:]) && !slices.ContainsFunc(items[lead:], isSetup) && len(c.res.Questions) == 0 {
+		return &Command{Kind: CmdWait} // "one sec, need longer leads"
 	}
 	found := slices.ContainsFunc(items, func(it item) bool { return isSetup(it) || concepts[it.concept] == gAct })
 	for clause := range strings.FieldsFuncSeq(strings.ToLower(c.text), func(r rune) bool { return strings.ContainsRune(",.;:!?()", r) }) {

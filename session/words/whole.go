@@ -27,6 +27,8 @@ func (s *speller) about(start int) bool {
 		return false
 	}
 	switch s.in[start-1].text {
+	case "under", "over", "below", "above": // "well under a volt, 0.12"
+		return hasNumber(s.in[s.pos:])
 	case "about", "around", "roughly", "nearly", "almost", "exactly", "only", "just", "is", "'s":
 		return true
 	}
