@@ -32,6 +32,7 @@ func namesFor(address net.Addr, scheme string, others []string) names {
 	for _, name := range append([]string{"127.0.0.1", "::1", "localhost"}, others...) {
 		n.add(strings.ToLower(name))
 	}
+	n.hosts = slices.Compact(n.hosts)
 	return n
 }
 
@@ -72,7 +73,7 @@ func (s *Server) guard(n names, next http.Handler) http.Handler {
 		w.Header().Set("Cache-Control", "no-store")
 		switch origins := r.Header.Values("Origin"); {
 		case !n.ours(r):
-			s.turnAway(w, "host", http.StatusForbidden, fmt.Sprintf("This service answers to %s only.", strings.Join(slices.Compact(n.hosts), ", ")))
+			s.turnAway(w, "host", http.StatusForbidden, fmt.Sprintf("This service answers to %s only.", strings.Join(n.hosts, ", ")))
 		case len(origins) > 1 || len(origins) == 1 && !strings.EqualFold(origins[0], n.scheme+"://"+r.Host):
 			s.turnAway(w, "origin", http.StatusForbidden, "Pages of other origins may not use this service.")
 		case foreign(r.Header.Get("Sec-Fetch-Site")):

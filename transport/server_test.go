@@ -262,6 +262,7 @@ func TestForeignRequestsAreRefusedBeforeRouting(t *testing.T) {
 		{"127.0.0.1.evil.example:" + port, "", "", false},
 		{"evil-localhost:" + port, "", "", false},
 		{"0.0.0.0:" + port, "", "", false},
+		{":" + port, "", "", false},
 		{"127.0.0.2:" + port, "", "", false},
 		{host, "http://evil.example", "", false},
 		{host, "https://" + host, "", false},
@@ -286,6 +287,21 @@ func TestForeignRequestsAreRefusedBeforeRouting(t *testing.T) {
 			header[k] = v
 		}
 		assert.Equal(t, map[bool]int{true: 101, false: 403}[c.fine], upgradeStatus(t, host, header), "%+v /ws", c)
+	}
+}
+
+// A client of the first HTTP sends no Host. No refusal before makes that a name of ours.
+func TestNoHostIsNoNameOfOurs(t *testing.T) {
+	r := startServer(t)
+	for range 3 {
+		conn, err := net.Dial("tcp", strings.TrimPrefix(r.url, "http://"))
+		require.NoError(t, err)
+		_, err = fmt.Fprint(conn, "GET /healthz HTTP/1.0\r\n\r\n")
+		require.NoError(t, err)
+		answer, err := io.ReadAll(conn)
+		require.NoError(t, err)
+		require.NoError(t, conn.Close())
+		assert.Contains(t, string(answer), "403 Forbidden")
 	}
 }
 
