@@ -73,7 +73,7 @@ const shortMost = 0.1
 // forbids them, and they are safe in the true circuit.
 func (q *play) open() []vehicle.Taken {
 	book := q.Knowledge.Book()
-	env := map[string]any{}
+	env := map[string]any{"complaint": q.job.Complaint}
 	for id, value := range q.job.Facts {
 		env[id] = value.Text
 		if value.Kind == rules.Number {

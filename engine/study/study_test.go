@@ -2,6 +2,7 @@ package study
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -9,6 +10,7 @@ import (
 
 	"coilside/engine/diagnosis"
 	"coilside/engine/rank"
+	"coilside/engine/vehicle"
 	"coilside/rules"
 	"coilside/rulesets"
 )
@@ -169,4 +171,20 @@ func TestWrongReadings(t *testing.T) {
 	low, high := 12.0, 12.1
 	assert.False(t, unlike(rules.VoltsDC, rank.Answer{Number: &low}, rank.Answer{Number: &high}))
 	assert.True(t, unlike(rules.Ohms, rank.Answer{Over: true}, rank.Answer{Number: &high}))
+}
+
+// What could still be asked for is what the assistant may propose for this complaint: nobody runs a load for ten minutes
+// that does not run.
+func TestOnlyWhatTheComplaintAllowsIsAtHand(t *testing.T) {
+	k := knowledge(t)
+	j, err := (&Dealer{Knowledge: k}).Deal(Strata[0], 7, 3)
+	require.NoError(t, err)
+	for complaint, runs := range map[string]bool{"blows_fuse": false, "weak": true} {
+		j.Complaint = complaint
+		desk, err := openCase(k, j, nil)
+		require.NoError(t, err)
+		q := &play{Player: player(t, k, "product"), job: j, desk: desk}
+		asked := slices.ContainsFunc(q.open(), func(v vehicle.Taken) bool { return v.Test.ID == "ask_hottest" })
+		assert.Equal(t, runs, asked, complaint)
+	}
 }
