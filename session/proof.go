@@ -86,14 +86,15 @@ func (j *job) proofOf(suspect string) []proofPart {
 }
 
 // provoked is the test under the condition that provoked the complaint, where it has one:
-// the first in which a sound circuit's load runs.
+// the first in which a sound circuit's load does not do what was complained of.
 func (j *job) provoked() (proofPart, bool) {
 	c, ok := j.base.book.Complaint(j.opening().Complaint)
 	if !ok {
 		return proofPart{}, false
 	}
+	stops := c.ID == "stays_on" // the complaint is a load that runs
 	for _, id := range c.Prove {
-		if p, ok := j.provable(id); ok && (!p.decided || p.want.Choice == "" || p.want.Choice == "runs") {
+		if p, ok := j.provable(id); ok && (!p.decided || p.want.Choice == "" || (p.want.Choice == "runs") != stops) {
 			return p, true
 		}
 	}
