@@ -156,3 +156,20 @@ func TestARepairInVainTakesANewReading(t *testing.T) {
 	assert.Nil(t, gone.Conclusion())
 	assert.Less(t, gone.Ranking()[0].Probability, 0.9)
 }
+
+// Trade practice, no source: what has been mended is not condemned again on the readings that had it mended, but on
+// new ones that leave nothing else.
+func TestWhatWasMendedIsNotCondemnedOnOldReadings(t *testing.T) {
+	open := volts(682) // the resistor across it
+	c := wired(t, "dead", "ignition", step{"battery_loaded_volts", volts(12.5)}, step{"listen_click", diagnosis.Answer{Choice: "silent"}},
+		step{"relay_coil_ohms", open}, step{"coil_drop", volts(12.3)})
+	require.NotNil(t, c.Conclusion())
+	require.Equal(t, []string{"coil.open"}, c.Conclusion().Suspects)
+	require.NoError(t, c.Repair(diagnosis.Repair{Entry: 20, Suspect: "coil.open", Result: "still_there"}))
+	assert.Nil(t, c.Conclusion())
+	do(t, c, 21, step{"battery_loaded_volts", volts(12.5)})
+	assert.Nil(t, c.Conclusion(), "says nothing of it")
+	do(t, c, 22, step{"relay_coil_ohms", open}, step{"coil_drop", volts(12.3)}, step{"listen_click", diagnosis.Answer{Choice: "silent"}})
+	require.NotNil(t, c.Conclusion(), "the new relay's coil is open too, or it is the old relay")
+	assert.Equal(t, []string{"coil.open"}, c.Conclusion().Suspects)
+}

@@ -141,7 +141,7 @@ func (c *Case) exhausted() bool { return len(c.proposals()) == 0 }
 type surest struct {
 	id                 string
 	probability, alone float64          // with everything known, and by the readings alone
-	afresh             float64          // the same, those before the last repair counting half
+	afresh             float64          // the same, those before the last repair counting half; not at all for what was mended
 	with               *rank.Hypothesis // the likeliest of which it is a part
 }
 
@@ -156,10 +156,14 @@ func (c *Case) surest() surest {
 			}
 		}
 	}
+	afresh := c.belief.Afresh
+	if c.belief.Mended(best.id) {
+		afresh = c.belief.SinceRepair
+	}
 	for _, h := range ranked {
 		if slices.Contains(h.Suspects, best.id) {
 			best.alone += c.belief.ByReadingsAlone(h)
-			best.afresh += c.belief.Afresh(h)
+			best.afresh += afresh(h)
 			if best.with == nil {
 				best.with = h
 			}

@@ -76,6 +76,30 @@ func (b *Belief) afreshLog(h *Hypothesis) float64 {
 	return log
 }
 
+// Mended reports whether a repair so far was of a suspect's class.
+func (b *Belief) Mended(suspect string) bool {
+	return slices.ContainsFunc(b.repaired, func(r Repaired) bool { return r.mends(b.book, []string{suspect}) })
+}
+
+// SinceRepair is what a hypothesis is by what was read since the last repair alone: of what has been mended, readings
+// from before say no more than that it had to be.
+func (b *Belief) SinceRepair(of *Hypothesis) float64 {
+	if b.since == nil || b.sinceAt != b.changes {
+		b.since, b.sinceAt = b.probabilities(b.sinceLog), b.changes
+	}
+	return of.over(b.since)
+}
+
+func (b *Belief) sinceLog(h *Hypothesis) float64 {
+	log := b.aloneLog(h)
+	for i, m := range b.readings {
+		if m.epoch < len(b.repaired) {
+			log -= h.gained[i]
+		}
+	}
+	return log
+}
+
 // aloneLog is the log of what a hypothesis is by the readings alone, not normalised.
 func (b *Belief) aloneLog(h *Hypothesis) float64 {
 	log := max(h.complain, hardly) + math.Log(h.share) // the complaint alone proves little

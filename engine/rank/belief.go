@@ -52,6 +52,8 @@ type Belief struct {
 	aloneAt     int                     // the change that they were worked out after
 	anew        map[*Hypothesis]float64 // see afreshProbabilities
 	anewAt      int                     // the change that they were worked out after
+	since       map[*Hypothesis]float64 // see SinceRepair
+	sinceAt     int                     // the change that they were worked out after
 	clouds      int                     // how many there are
 	wired       []wiringShare           // see wiringShares
 	wiredAt     int                     // the change that they were worked out after
