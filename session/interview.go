@@ -123,7 +123,7 @@ func (i *Interview) Answer(text string) string {
 		i.at, i.missed = i.at+1, 0
 		return ""
 	}
-	if i.notYet(text) {
+	if i.only(text, words.CmdWait) {
 		return "Take your time."
 	}
 	kind, before := i.o.Circuit.Load.Kind, i.known(q)
@@ -140,6 +140,9 @@ func (i *Interview) Answer(text string) string {
 		took = true
 	}
 	if !took && !i.answersAnother(text) {
+		if i.only(text, words.CmdWhy, words.CmdElse, words.CmdStatus, words.CmdHelp, words.CmdHow, words.CmdRepeat) {
+			return i.purpose()
+		}
 		return i.notTaken()
 	}
 	i.name(text, plainly, kind == "" && i.o.Circuit.Load.Kind != "")
@@ -191,10 +194,18 @@ func (i *Interview) dontKnow(text string) bool {
 	})
 }
 
-// notYet tells "hang on" from an answer.
-func (i *Interview) notYet(text string) bool {
+// only reports whether a text is one command of such a kind and no answer: "hang on", "why".
+func (i *Interview) only(text string, kinds ...string) bool {
 	heard := i.reader.Read(text, words.Context{})
-	return len(heard.Findings) == 0 && len(heard.Commands) == 1 && heard.Commands[0].Kind == words.CmdWait
+	return len(heard.Findings)+len(heard.Questions) == 0 && len(heard.Commands) == 1 && slices.Contains(kinds, heard.Commands[0].Kind)
+}
+
+// purpose says what an answer is for.
+func (i *Interview) purpose() string {
+	if i.at == 0 {
+		return "What it does wrong says where to begin. In your own words, or one of these:"
+	}
+	return "It tells how the circuit is wired, and so what a reading should be. Say don't know if you can't see it:"
 }
 
 // nearestOffer is the choice that an answer is nearer to than to all others; nil

@@ -144,6 +144,10 @@ func TestInterviewEndsWhateverIsSaid(t *testing.T) {
 		require.Equal(t, "Take your time.", i.Answer("hang on"))
 		require.Equal(t, asked, i.Question())
 	}
+	for _, asks := range []string{"why", "what next", "why do you ask", "what do you mean"} {
+		require.Contains(t, i.Answer(asks), "how the circuit is wired", asks)
+		require.Equal(t, asked, i.Question(), asks)
+	}
 	for n := 0; i.Question() != nil; n++ {
 		require.Less(t, n, 20)
 		i.Answer("xyzzy")
