@@ -61,19 +61,23 @@ func (b *Belief) afreshProbabilities() map[*Hypothesis]float64 {
 		return b.aloneProbabilities()
 	}
 	if b.anew == nil || b.anewAt != b.changes {
-		b.anew, b.anewAt = b.probabilities(b.afreshLog), b.changes
+		b.anew, b.anewAt = b.probabilities(b.earlierCounting(0.5)), b.changes
 	}
 	return b.anew
 }
 
-func (b *Belief) afreshLog(h *Hypothesis) float64 {
-	log := b.aloneLog(h)
-	for i, m := range b.readings {
-		if m.epoch < len(b.repaired) {
-			log -= h.gained[i] / 2
+// earlierCounting gives the log of what a hypothesis is by the readings alone where those before the last repair count a
+// part, 0..1.
+func (b *Belief) earlierCounting(part float64) func(*Hypothesis) float64 {
+	return func(h *Hypothesis) float64 {
+		log := b.aloneLog(h)
+		for i, m := range b.readings {
+			if m.epoch < len(b.repaired) {
+				log -= (1 - part) * h.gained[i]
+			}
 		}
+		return log
 	}
-	return log
 }
 
 // Mended reports whether a repair so far was of a suspect's class.
@@ -85,19 +89,9 @@ func (b *Belief) Mended(suspect string) bool {
 // from before say no more than that it had to be.
 func (b *Belief) SinceRepair(of *Hypothesis) float64 {
 	if b.since == nil || b.sinceAt != b.changes {
-		b.since, b.sinceAt = b.probabilities(b.sinceLog), b.changes
+		b.since, b.sinceAt = b.probabilities(b.earlierCounting(0)), b.changes
 	}
 	return of.over(b.since)
-}
-
-func (b *Belief) sinceLog(h *Hypothesis) float64 {
-	log := b.aloneLog(h)
-	for i, m := range b.readings {
-		if m.epoch < len(b.repaired) {
-			log -= h.gained[i]
-		}
-	}
-	return log
 }
 
 // aloneLog is the log of what a hypothesis is by the readings alone, not normalised.
